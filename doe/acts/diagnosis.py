@@ -220,7 +220,7 @@ def _sides(book: Book, record: StudyRecord, settings: Mapping[str, float]) -> tu
     results = book.results(record.id)
     if results.empty or results["passed"].notna().sum() < 12:  # fewer rest on what windows usually look like
         return None, None
-    surfaces = fit(record.study, with_points(results), seed=usual_seed(record.name))
+    surfaces = fit(record.study, with_points(results), seed=usual_seed(record.first_name))
     predicted = surfaces.predict(pd.DataFrame([{f.name: settings[f.name] for f in numeric}]))
     return float(predicted["p_under"].iloc[0]), float(predicted["p_over"].iloc[0])
 

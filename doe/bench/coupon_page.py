@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from functools import cache, partial
 from typing import TypeVar
 
@@ -151,11 +151,16 @@ def _drawn(key: str) -> Markup:
     return symptom_svg(key)
 
 
+def symptom_boxes(ticked: Collection[str]) -> dict[str, SymptomBox]:
+    """Every symptom with its drawing, by key."""
+    return {s.key: SymptomBox(s.key, s.label, s.seen, _drawn(s.key), s.key in ticked) for s in CATALOGUE}
+
+
 def _form(visit: Visit, making: Making, coupon: Coupon, *, is_typed: bool) -> ScoreForm:
     shown, who, study = visit.bench.shop.shown, visit.who, making.record.study
     common = common_symptoms(is_washed=bool(visit.query("wash")) or not coupon.misses(making.checks_now))
     ticked = visit.texts("symptom")
-    boxes = {s.key: SymptomBox(s.key, s.label, s.seen, _drawn(s.key), s.key in ticked) for s in CATALOGUE}
+    boxes = symptom_boxes(ticked)
     rarer = tuple(box for key, box in boxes.items() if key not in common)
     person, hand, graded = visit.text("person") or who, visit.text("hand"), visit.text("grade")
     measured = tuple(

@@ -440,6 +440,12 @@ class WrongPage:
         What it may be kept as.
     fields : tuple of Hidden
         The checks made, sent along.
+    title, action, here : str
+        Heading; where what it turned out to be is sent; the address without any check.
+    back : Link
+        Where it came from.
+    of_plan : bool
+        Whether it is a coupon of a plan, which may fail on purpose.
     """
 
     frame: Frame
@@ -454,6 +460,11 @@ class WrongPage:
     closing: str
     turned_out: tuple[Choice, ...]
     fields: tuple[Hidden, ...]
+    title: str
+    action: str
+    here: str
+    back: Link
+    of_plan: bool
 
 
 @dataclass(frozen=True)

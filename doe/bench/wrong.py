@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+from urllib.parse import urlencode
+
 from starlette.responses import Response
 
 from doe.acts.diagnosis import CASE, Diagnosed, Setting, diagnose_case, keep_case, setting_of
@@ -14,6 +17,7 @@ from doe.symptoms.diagnosis import Evidence
 from doe.symptoms.known import Known
 from doe.words import diagnosis as words
 from doe.words.gauges.cautions import status_words
+from doe.words.press import told
 
 MOST_CAUSES, MOST_LOOKS = 5, 3
 LEAST = 0.03
@@ -22,10 +26,23 @@ LEAST = 0.03
 def wrong(visit: Visit) -> Response:
     """The diagnosis of a coupon, with the checks made so far in the address."""
     making, coupon = _coupon(visit)
-    found = _found(visit.request.query_params.getlist("found"))
+    found = checks_made(visit.request.query_params.getlist("found"))
     setting, evidence = _case(visit, making, coupon, found)
     done = diagnose_case(visit.bench.shop.look, evidence, setting)
-    return page("bench_wrong.html", _view(visit, visit.frame(making, coupon), done, setting, found))
+    frame = visit.frame(making, coupon)
+    view = diagnosis_page(
+        visit,
+        frame,
+        done,
+        setting,
+        found,
+        here=f"/wrong/{frame.at}",
+        action=f"/case/{frame.at}",
+        title=told("wrong_coupon", coupon=coupon.name),
+        back=Link(told("wrong_back", coupon=coupon.name), f"/c/{frame.at}"),
+        of_plan=True,
+    )
+    return page("bench_wrong.html", view)
 
 
 def keep(visit: Visit) -> str:
@@ -34,7 +51,7 @@ def keep(visit: Visit) -> str:
     cause = visit.text("cause")
     if not cause:
         raise InputError("cause", "nothing", "one of the causes, or none of them", "Choose what it turned out to be.")
-    setting, evidence = _case(visit, making, coupon, _found(visit.texts("found")))
+    setting, evidence = _case(visit, making, coupon, checks_made(visit.texts("found")))
     with visit.storing() as book:
         kept = [n.data for n in book.notes(CASE, setting.name) if n.data.get("coupon") == coupon.name]
         same = ("" if cause == "none" else cause, evidence.symptoms)
@@ -57,7 +74,7 @@ def _coupon(visit: Visit) -> tuple[Making, Coupon]:
     return making, coupon
 
 
-def _found(texts: list[str]) -> dict[str, str]:
+def checks_made(texts: list[str]) -> dict[str, str]:
     """Checks made, by key, with their outcomes."""
     found = {}
     for text in texts[:40]:
@@ -82,13 +99,26 @@ def _case(visit: Visit, making: Making, coupon: Coupon, found: dict[str, str]) -
     return setting, Evidence(tuple(map(str, symptoms)), known=known, found=found)
 
 
-def _view(visit: Visit, frame: Frame, done: Diagnosed, setting: Setting, found: dict[str, str]) -> WrongPage:
+def diagnosis_page(
+    visit: Visit,
+    frame: Frame,
+    done: Diagnosed,
+    setting: Setting,
+    found: Mapping[str, str],
+    *,
+    here: str,
+    action: str,
+    title: str,
+    back: Link,
+    of_plan: bool,
+    carried: Sequence[Hidden] = (),
+) -> WrongPage:
+    """View-model of a diagnosis at the address ``here``, which with ``carried`` says what it is about."""
     diagnosis, shown = done.diagnosis, visit.bench.shop.shown
     made = tuple(Hidden("found", f"{key}:{outcome}") for key, outcome in found.items())
 
     def with_outcome(key: str, outcome: str) -> str:
-        sent = "&".join(f"found={f.value}" for f in (*made, Hidden("found", f"{key}:{outcome}")))
-        return f"/wrong/{frame.at}?{sent}"
+        return f"{here}?{sent((*carried, *made, Hidden('found', f'{key}:{outcome}')))}"
 
     looks = tuple(
         Group(
@@ -116,5 +146,15 @@ def _view(visit: Visit, frame: Frame, done: Diagnosed, setting: Setting, found: 
         found=tuple(words.made_words(key, outcome) for key, outcome in found.items()),
         closing=words.odds_sentence(diagnosis),
         turned_out=tuple(Choice(c.fault.key, c.fault.label) for c in likely),
-        fields=made,
+        fields=(*carried, *made),
+        title=title,
+        action=action,
+        here=f"{here}?{sent(carried)}" if carried else here,
+        back=back,
+        of_plan=of_plan,
     )
+
+
+def sent(fields: Sequence[Hidden]) -> str:
+    """Fields as they stand in an address."""
+    return urlencode([(f.name, f.value) for f in fields])

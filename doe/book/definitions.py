@@ -10,7 +10,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from doe.book.records import KeptReading
-from doe.book.store import Store, standing, unknown
+from doe.book.store import Store, called, standing, unknown
 from doe.book.tables import gauge_readings, is_current, lines, stacks, to_text
 from doe.domain.errors import InputError
 from doe.domain.gauge import GaugeReading
@@ -23,11 +23,14 @@ def _current(connection: sa.Connection, table: sa.Table, name: str) -> sa.Row[An
 
 
 def find_definition(connection: sa.Connection, table: sa.Table, name: str) -> sa.Row[Any]:
-    """Current row of a stack or a line."""
+    """Current row of a stack or a line, found in any case and by a part of its name."""
     row = _current(connection, table, name)
     if row is None:
         kind = table.name.removesuffix("s")
-        names = connection.scalars(sa.select(table.c.name).where(is_current(table)).order_by(table.c.name))
+        names = list(connection.scalars(sa.select(table.c.name).where(is_current(table)).order_by(table.c.name)))
+        meant = called(kind, name, names)
+        row = None if meant is None else _current(connection, table, meant)
+    if row is None:
         raise unknown(kind, name, names, f"Check the name, or add the {kind} first.")
     return row
 
@@ -93,7 +96,7 @@ class Definitions(Store):
     def add_gauge_reading(self, line_name: str, reading: GaugeReading) -> int:
         """Keep a reading, once; returns its id."""
         with self.writing() as writing:
-            find_definition(writing.connection, lines, line_name)
+            line_name = find_definition(writing.connection, lines, line_name).name
             row = {"line_name": line_name, "data": replace(reading, taken_at=reading.taken_at or writing.at)}
             same = (gauge_readings.c[name] == value for name, value in row.items())
             for kept in writing.connection.execute(standing(gauge_readings).where(*same)):
@@ -109,7 +112,7 @@ class Definitions(Store):
     def gauge_history(self, line_name: str) -> tuple[KeptReading, ...]:
         """Every reading of a line, the withdrawn ones too, in the order they were stored."""
         with self.reading() as connection:
-            find_definition(connection, lines, line_name)
+            line_name = find_definition(connection, lines, line_name).name
             rows = connection.execute(standing(gauge_readings).where(gauge_readings.c.line_name == line_name))
             return tuple(KeptReading(r.id, reading_from(r.data), r.who, r.at, r.withdrawn) for r in rows)
 

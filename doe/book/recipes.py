@@ -7,7 +7,7 @@ from dataclasses import replace
 import sqlalchemy as sa
 
 from doe.book.chain import SHOWN
-from doe.book.store import Store, refuse_without_why
+from doe.book.store import Store, called, refuse_without_why
 from doe.book.studies import Key, find
 from doe.book.tables import acts, recipes, seals
 from doe.domain.errors import InputError
@@ -106,8 +106,11 @@ class Recipes(Store):
             If there is no such recipe or revision; it lists what there is.
         """
         kept = self.recipes(name)
+        known = [] if kept else sorted({other.recipe.name.strip() for other in self.recipes()})
+        meant = None if kept else called("recipe", name, known)
+        if meant is not None:
+            kept = self.recipes(meant)
         if not kept:
-            known = sorted({other.recipe.name.strip() for other in self.recipes()})
             raise InputError(
                 "recipe",
                 repr(name),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
@@ -43,7 +43,11 @@ class StudySummary:
 
 @dataclass(frozen=True)
 class StudyRecord:
-    """A study as it stands, with the stack and the line as they were when it was made or last amended."""
+    """A study as it stands, with the stack and the line as they were when it was made or last amended.
+
+    ``names`` holds every name it had, the first one first: seeds and sums are made from that one, so that a study that
+    is renamed keeps its answers, and a sheet printed under any of them is known again.
+    """
 
     id: int
     study: Study
@@ -53,11 +57,47 @@ class StudyRecord:
     made_by: str
     amended_at: datetime | None
     archived: bool
+    names: tuple[str, ...] = ()
 
     @property
     def name(self) -> str:
         """The study's name."""
         return self.study.name
+
+    @property
+    def first_name(self) -> str:
+        """The name it was made with."""
+        return self.names[0] if self.names else self.name
+
+    @property
+    def as_made(self) -> Study:
+        """The study under its first name: the facts that a sum is made of, whatever it is called now."""
+        return replace(self.study, name=self.first_name)
+
+
+@dataclass(frozen=True)
+class StudyChange:
+    """One change of a study: what it was and what it became, who changed it, when and why."""
+
+    before: Study
+    after: Study
+    who: str
+    at: datetime
+    why: str
+
+
+@dataclass(frozen=True)
+class StatedLimit:
+    """One limit as a study states it, by its field of `Limits`, for its materials and its line, and since when."""
+
+    study_id: int
+    study: str
+    archived: bool
+    stack: Stack
+    line: str
+    limit: str
+    value: float
+    at: datetime
 
 
 @dataclass(frozen=True)
@@ -94,6 +134,16 @@ class PlanInfo:
     def notes(self) -> tuple[Finding | str, ...]:
         """Notes of every round, in order, each once."""
         return tuple(dict.fromkeys(note for made in self.rounds for note in made.notes))
+
+
+@dataclass(frozen=True)
+class TakenBack:
+    """One field of a coupon that was taken back: what had been said, and what stands again (None: nothing)."""
+
+    coupon: str
+    field: str
+    was: FieldValue
+    now: FieldValue
 
 
 @dataclass(frozen=True)

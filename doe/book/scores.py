@@ -4,24 +4,27 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
-from doe.book.records import CouponState, HistoryEntry
+from doe.book.records import CouponState, HistoryEntry, TakenBack
 from doe.book.rounds import Rounds, coupons_of, frame_of, plan_columns, plan_types
-from doe.book.store import Writing, records
+from doe.book.store import Writing, records, refuse_without_why
 from doe.book.studies import Key, find, find_open
 from doe.book.tables import acts, as_text, coupons, entries, is_current, to_text
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX, HELD, LATE, WAITING, grade_fits
-from doe.domain.score import ScoreEntry, SecondLook, again_field, entry_problems, look_problems
+from doe.domain.score import AGAIN, ScoreEntry, SecondLook, again_field, entry_problems, look_problems
 from doe.domain.serial import study_from
 
 if TYPE_CHECKING:
     import pandas as pd
 
 _NOTHING = ("null", '""')  # a cleared field, a void taken back
+_TAKE_BACK = "take back"
 
 
 class Scores(Rounds):
@@ -99,6 +102,40 @@ class Scores(Rounds):
                 raise InputErrors(problems)
             names = list(dict.fromkeys(look.coupon for look in looks))
             return _store(writing, row, "record again", names, new, after=" looked at again")
+
+    def take_back(self, key: Key, *, coupon: str | None = None, why: str) -> tuple[TakenBack, ...]:
+        """Take back what the last recording said, of all its coupons or of one; what stood before stands again.
+
+        Of a ``coupon`` that is void it is the recording that made it so. What was taken back stays in the history, and
+        the next call takes back the recording before.
+
+        Raises
+        ------
+        InputError
+            If there is no why, no such coupon, or nothing is left to take back.
+        """
+        with self.writing() as writing:
+            row = find_open(writing.connection, key)
+            where = f"study {row.name}" if coupon is None else f"coupon {coupon}"
+            refuse_without_why(where, why, "Say why it is taken back.")
+            ids = _ids(writing.connection, row.study_id)
+            if coupon is not None and (unknown := _name_problems([ScoreEntry(coupon)], ids, row.name)):
+                raise InputErrors(unknown)
+            said = _effective(writing.connection, row.study_id, None if coupon is None else ids[coupon])
+            void = [mine for _, mine in said if mine.field == "void" and to_text(mine.value) not in _NOTHING]
+            last = max((mine.act_id for mine in (coupon and void) or (mine for _, mine in said)), default=None)
+            mine = [(stands, told) for stands, told in said if told.act_id == last]
+            if not mine:
+                raise InputError(where, "nothing recorded", "a recording to take back", "Look at what is scored.")
+            names = {number: name for name, number in ids.items()}
+            new, taken = [], []
+            for stands, told in mine:
+                value, moment = (None, None) if told.before is None else (told.before.value, told.before.scored_at)
+                field = {"coupon_id": told.coupon_id, "field": told.field, "value": value}
+                new.append({**field, "supersedes": stands, "scored_at": moment})
+                taken.append(TakenBack(names[told.coupon_id], told.field, told.value, value))
+            _store(writing, row, _TAKE_BACK, list(dict.fromkeys(t.coupon for t in taken)), new, why=why)
+        return tuple(taken)
 
     def results(self, key: Key, *, include_void: bool = False) -> pd.DataFrame:
         """One row a coupon: the latest value of every field.
@@ -207,6 +244,44 @@ class Scores(Rounds):
             return records(HistoryEntry, rows, value=lambda value: tuple(value) if isinstance(value, list) else value)
 
 
+@dataclass(frozen=True)
+class _Told:
+    """What was said of a field, and what had been said ``before`` it was."""
+
+    coupon_id: int
+    field: str
+    value: Any
+    act_id: int
+    scored_at: datetime | None
+    before: _Told | None
+
+
+def _effective(connection: sa.Connection, study_id: int, coupon_id: int | None) -> list[tuple[int, _Told]]:
+    """Every field that was recorded and stands: the row that holds it, and what was said.
+
+    A row that took something back holds what was said before that, so that recordings are taken back one by one.
+    Further, blind looks are none of them.
+    """
+    query = (
+        sa.select(entries, acts.c.verb, is_current(entries).label("current"))
+        .join(coupons, entries.c.coupon_id == coupons.c.id)
+        .join(acts, entries.c.act_id == acts.c.id)
+        .where(coupons.c.study_id == study_id, sa.not_(entries.c.field.startswith(AGAIN)))
+        .order_by(entries.c.id)
+    )
+    told: dict[int, _Told | None] = {}
+    standing = []
+    for row in connection.execute(query if coupon_id is None else query.where(coupons.c.id == coupon_id)):
+        before = told.get(row.supersedes)
+        if row.verb == _TAKE_BACK:
+            told[row.id] = None if before is None else before.before
+        else:
+            told[row.id] = _Told(row.coupon_id, row.field, row.value, row.act_id, row.scored_at, before)
+        if row.current and (mine := told[row.id]) is not None:
+            standing.append((row.id, mine))
+    return standing
+
+
 def _said(study_id: int) -> sa.Select[Any]:
     """Current value of every field of a study that was ever scored: name of the coupon, field, value."""
     return (
@@ -313,7 +388,8 @@ def _news(
                 where,
                 f"scores for a void coupon ({reason})",
                 "a coupon that is not void",
-                "Take the void back first, or correct the coupon's name.",
+                f'Take the void back first: doe record STUDY --coupon {entry.coupon} --take-back --why "..."; or '
+                "correct the coupon's name.",
             )
         )
     return news, problems

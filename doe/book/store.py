@@ -21,6 +21,7 @@ from doe.book.engine import WRITES, Place, check_file, find_place, make_engine, 
 from doe.book.page_state import PageState
 from doe.book.tables import acts, columns_of
 from doe.domain.errors import NAME_LENGTH, InputError, check_line, check_note
+from doe.domain.said import meant
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
@@ -41,6 +42,20 @@ def unknown(kind: str, key: object, names: Iterable[str], make: str) -> InputErr
     close = get_close_matches(str(key), known, n=5, cutoff=0.5) or known[:5]
     allowed = ", ".join(close) if close else f"nothing yet: the book has no {kind}"
     return InputError(kind, repr(key), allowed, make)
+
+
+def called(kind: str, text: str, names: Iterable[str]) -> str | None:
+    """The one of some names that is meant: in any case, or by a part that no other name has; None where none is.
+
+    Raises
+    ------
+    InputError
+        If several may be meant; it names them.
+    """
+    found = meant(text, dict.fromkeys(names, ()))
+    if len(found) > 1:
+        raise InputError(kind, repr(text), ", ".join(found[:10]), "Several fit: write more of the name.")
+    return found[0] if found else None
 
 
 def again(table: sa.Table, row: sa.Row[Any]) -> dict[str, Any]:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any
 
 import sqlalchemy as sa
 
 from doe.book.definitions import Definitions, find_definition
-from doe.book.records import StudyRecord, StudySummary
-from doe.book.store import Writing, again, records, refuse_without_why, unknown
+from doe.book.records import StatedLimit, StudyChange, StudyRecord, StudySummary
+from doe.book.store import Writing, again, called, records, refuse_without_why, unknown
 from doe.book.tables import (
     acts,
     analyses,
@@ -24,6 +25,7 @@ from doe.book.tables import (
     to_text,
 )
 from doe.domain.errors import InputError
+from doe.domain.limits import LIMIT_OPTIONS
 from doe.domain.plan_kinds import CONFIRM, CONFIRMATION, CONFIRMATION_PLAN
 from doe.domain.serial import line_from, stack_from, study_from
 from doe.domain.study import Study
@@ -36,32 +38,33 @@ def find(connection: sa.Connection, key: Key) -> sa.Row[Any]:
     """Current row of a study by id or name: study_id, name, data, stack_id, line_id, archived, id.
 
     A name means the study in use; where there is none, the archived one of that name that was made last. Text that
-    is no name may be a number.
+    is no name may be a number, a name in another case, or a part that no other study in use has.
 
     Raises
     ------
     InputError
-        If there is no such study; it lists close names.
+        If there is no such study, or several are meant; it lists close names.
     """
     current = sa.select(study_entries).where(is_current(study_entries))
-    found = None
-    if isinstance(key, str):
-        found = connection.execute(
-            current.where(study_entries.c.name == key.strip())
-            .order_by(study_entries.c.archived, study_entries.c.study_id.desc())
-            .limit(1)
-        ).one_or_none()
+    found = _named(connection, key) if isinstance(key, str) else None
     number = int(key) if isinstance(key, int) or key.strip().isdecimal() else 0
     if found is None and 0 < number < _NO_ID:
         found = connection.execute(current.where(study_entries.c.study_id == number)).one_or_none()
     if found is None:
-        names = connection.scalars(
-            sa.select(study_entries.c.name)
-            .where(is_current(study_entries), sa.not_(study_entries.c.archived))
-            .order_by(study_entries.c.study_id.desc())
-        )
-        raise unknown("study", key, names, "Check the name or number in the list of studies.")
+        in_use = current.where(sa.not_(study_entries.c.archived)).order_by(study_entries.c.study_id.desc())
+        names = [row.name for row in connection.execute(in_use)]
+        meant = called("study", key, names) if isinstance(key, str) else None
+        if meant is None:
+            raise unknown("study", key, names, "Check the name or number in the list of studies.")
+        found = _named(connection, meant)
+    assert found is not None
     return found
+
+
+def _named(connection: sa.Connection, name: str) -> sa.Row[Any] | None:
+    newest = study_entries.c.archived, study_entries.c.study_id.desc()
+    named = sa.select(study_entries).where(is_current(study_entries), study_entries.c.name == name.strip())
+    return connection.execute(named.order_by(*newest).limit(1)).one_or_none()
 
 
 def find_open(connection: sa.Connection, key: Key) -> sa.Row[Any]:
@@ -74,6 +77,8 @@ def find_open(connection: sa.Connection, key: Key) -> sa.Row[Any]:
 
 class Studies(Definitions):
     """The part of the book about studies."""
+
+    _limits: tuple[int | None, tuple[StatedLimit, ...]] = (-1, ())
 
     def add_study(self, study: Study, *, stack: str, line: str) -> int:
         """Keep a new study on a stack and a line, as they stand now; returns its id. No other in use has its name."""
@@ -150,7 +155,7 @@ class Studies(Definitions):
         with self.reading() as connection:
             row = find(connection, key)
             made = connection.execute(
-                sa.select(acts.c.at, acts.c.who)
+                sa.select(acts.c.at, acts.c.who, study_entries.c.name)
                 .join(study_entries, study_entries.c.act_id == acts.c.id)
                 .where(study_entries.c.study_id == row.study_id)
                 .order_by(study_entries.c.id)
@@ -168,7 +173,31 @@ class Studies(Definitions):
             made_by=made[0].who,
             amended_at=None if row.supersedes is None else made[-1].at,
             archived=row.archived,
+            names=tuple(dict.fromkeys(entry.name for entry in made)),
         )
+
+    def study_changes(self, key: Key) -> tuple[StudyChange, ...]:
+        """Every change of what a study asks, oldest first; that it was put away is none."""
+        with self.reading() as connection:
+            rows = connection.execute(
+                sa.select(study_entries.c.data, acts.c.who, acts.c.at, acts.c.why)
+                .join(acts, study_entries.c.act_id == acts.c.id)
+                .where(study_entries.c.study_id == find(connection, key).study_id)
+                .order_by(study_entries.c.id)
+            ).all()
+        return tuple(
+            StudyChange(study_from(before.data), study_from(after.data), after.who, after.at, after.why)
+            for before, after in pairwise(rows)
+            if before.data != after.data
+        )
+
+    def limits_on_record(self) -> tuple[StatedLimit, ...]:
+        """Every limit that a study states now, with its materials, its line, and since when it stands."""
+        with self.reading() as connection:
+            newest = connection.scalar(sa.select(sa.func.max(acts.c.id)))
+            if self._limits[0] != newest:  # every recipe in a list asks, and most acts say nothing of limits
+                self._limits = newest, _stated_limits(connection)
+        return self._limits[1]
 
     def amend_study(
         self, key: Key, study: Study, why: str, *, stack: str | None = None, line: str | None = None
@@ -206,6 +235,28 @@ class Studies(Definitions):
             if row.archived:
                 _check_name(writing.connection, row.name, but=row.study_id)
                 _follow(writing, row, "restore study", why, archived=False)
+
+
+def _stated_limits(connection: sa.Connection) -> tuple[StatedLimit, ...]:
+    rows = connection.execute(
+        sa.select(study_entries, acts.c.at, stacks.c.data.label("stack"), lines.c.name.label("line"))
+        .join(acts, acts.c.id == study_entries.c.act_id)
+        .join(stacks, stacks.c.id == study_entries.c.stack_id)
+        .join(lines, lines.c.id == study_entries.c.line_id)
+        .order_by(study_entries.c.id)
+    ).all()
+    stated: dict[tuple[int, str], StatedLimit] = {}
+    for row in rows:
+        told, stack = row.data["limits"] or {}, stack_from(row.stack)
+        for limit in LIMIT_OPTIONS:
+            value, before = told.get(limit), stated.pop((row.study_id, limit), None)
+            if value is not None:
+                is_same = before is not None and (before.value, before.stack, before.line) == (value, stack, row.line)
+                at = before.at if before is not None and is_same else row.at
+                stated[row.study_id, limit] = StatedLimit(
+                    row.study_id, row.name, row.archived, stack, row.line, limit, float(value), at
+                )
+    return tuple(stated.values())
 
 
 def _check_name(connection: sa.Connection, name: str, but: int = -1) -> None:

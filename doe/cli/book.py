@@ -125,6 +125,6 @@ def audit(desk: Desk, last: int = 50) -> Reply:
     rows = [(minute(a.at), a.who, a.verb, a.subject, a.why) for a in acts]
     return Reply(
         {"acts": acts},
-        (f"The last {count(len(rows), 'act')}.", Table(("when", "who", "what", "of", "why"), rows)),
+        (f"The last {count(len(rows), 'act')}.", Table(("when", "who", "what", "of", "why"), rows, is_list=True)),
         ("doe study list",),
     )

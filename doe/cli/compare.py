@@ -26,8 +26,10 @@ from doe.acts.comparison.verdict import (
     more_coupons,
     write_comparison,
 )
+from doe.acts.gauges.line import gauged_line
 from doe.book.book import Book
 from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
+from doe.cli.gauge_dials import caution_lines, coupon_table
 from doe.domain.errors import InputError, quoted
 from doe.domain.jsonable import named
 from doe.domain.recipe import Part
@@ -35,6 +37,7 @@ from doe.domain.stack import Material
 from doe.domain.units import Shown
 from doe.words import typed
 from doe.words.comparison import count_rows, facts_said, lead, points, said
+from doe.words.gauges.dials import Dialled
 from doe.words.limits import coupon_warnings
 from doe.words.recipe.card import DIFFERS
 from doe.words.study.state import counts_sentence, reason
@@ -61,7 +64,7 @@ def compare(
     power: str = f"{USUAL_POWER}",
     assurance: str | None = None,
     begin: bool = False,
-    more: bool = False,
+    next_round: bool = False,
     retune: bool = False,
     coupons: int = 20,
     discount: float | None = None,
@@ -73,7 +76,7 @@ def compare(
     with desk.open(create=False) as book:
         record = None if asked or wishes.stack else comparison_of(book, subject)
         if record is None:
-            _refuse(context, subject, {"more", "retune", "output", "discount"})
+            _refuse(context, subject, {"next_round", "retune", "output", "discount"})
             if not asked and not wishes.stack and not begin:
                 return _story(book, subject)
             wanted = replace(
@@ -87,13 +90,17 @@ def compare(
             if begin:
                 return _begun(begin_comparison(book, subject, wanted, shown=desk.shown))
             with desk.progress("working out sizes"):
-                return _offered(offer_comparison(book, subject, wanted), desk.shown, asked, wishes.stack)
-        _refuse(context, record.name, DECIDED | (set() if more else {"strokes"}) | (set() if retune else {"discount"}))
+                offer = offer_comparison(book, subject, wanted)
+            dialled = Dialled(offer.study, gauged_line(book, offer.recipe.line), desk.shown)
+            return _offered(offer, dialled, asked, wishes.stack)
+        _refuse(
+            context, record.name, DECIDED | (set() if next_round else {"strokes"}) | (set() if retune else {"discount"})
+        )
         if retune:
             retuning = RetuneWishes(coupons, discount, wishes.name, wishes.seed, wishes.per_garment)
             with desk.progress("making the plan"):
                 return _retuned(begin_retune(book, record.id, retuning, shown=desk.shown), desk.shown)
-        if more:
+        if next_round:
             strokes, edges = wishes.strokes, wishes.edge_strokes
             return _begun(more_coupons(book, record.id, strokes=strokes, edge_strokes=edges, shown=desk.shown))
         return _judged(book, record.id, desk, output)
@@ -109,7 +116,7 @@ def _refuse(context: typer.Context, name: str, unfit: Set[str]) -> None:
             f"doe compare {name}",
             ", ".join(wrong),
             "options that fit the name",
-            "--begin, --limit, --margin and the like go with a recipe and what is new; --more, --retune "
+            "--begin, --limit, --margin and the like go with a recipe and what is new; --next-round, --retune "
             "and -o with a comparison that was begun.",
         )
 
@@ -140,7 +147,7 @@ def _story(book: Book, name: str) -> Reply:
         rows = [(day(s.begun_at), s.study, str(s.fact.values["revision"]), s.verdict or "none yet") for s in found]
         blocks = (
             f"{count(len(found), 'comparison')} with recipe {name}, now at revision {kept.recipe.revision}.",
-            Table(("begun", "comparison", "revision", "verdict"), rows, right=("revision",)),
+            Table(("begun", "comparison", "revision", "verdict"), rows, right=("revision",), is_list=True),
             "",
             *(f"  {told}" for told in sentences),
         )
@@ -151,7 +158,7 @@ def _story(book: Book, name: str) -> Reply:
     return Reply({"recipe": name, "revision": kept.recipe.revision, "comparisons": stories}, blocks, (following,))
 
 
-def _offered(offer: ComparisonOffer, shown: Shown, asked: Mapping[Part, str], stack: str | None) -> Reply:
+def _offered(offer: ComparisonOffer, dialled: Dialled, asked: Mapping[Part, str], stack: str | None) -> Reply:
     plan = offer.plan
     rows = [
         (
@@ -165,16 +172,13 @@ def _offered(offer: ComparisonOffer, shown: Shown, asked: Mapping[Part, str], st
         for s in offer.sizes
     ]
     heads = ("margin", "power", "strokes", "coupons", "hours", "apart")
-    factors = offer.study.factors
-    places = [
-        (row["role"], *(amount(f, row[f.name], shown) for f in factors)) for row in offer.points.to_dict("records")
-    ]
+    places = coupon_table(offer.study, offer.points.assign(coupon=offer.points["role"]), dialled, coupon="place")
     edges = f", and {plan.edge_strokes} at each of {listing(plan.edges)}" if plan.edges else ""
     options = " ".join(f'--{part} "{text}"' for part, text in asked.items()) or f"--stack {quoted(stack or '')}"
     if plan.rate_margin != USUAL_MARGIN:
         options += f" --margin {plan.rate_margin:g}"
     dyed = offer.stack.dyed_polyester
-    warnings = [*said(offer.notes), *coupon_warnings(offer.study, offer.coupons, shown, dyed_polyester=dyed)]
+    warnings = [*said(offer.notes), *coupon_warnings(offer.study, offer.coupons, dialled.shown, dyed_polyester=dyed)]
     if offer.missing_limits:
         options += "".join(f' --limit "{name}=VALUE@SOURCE"' for name in offer.missing_limits)
         warnings.append(
@@ -192,19 +196,23 @@ def _offered(offer: ComparisonOffer, shown: Shown, asked: Mapping[Part, str], st
         (
             f"Recipe {plan.recipe}, revision {plan.revision}, on new material. Nothing is stored yet.",
             *(f"  {d.part}: {d.ours} instead of {d.theirs} ({DIFFERS[d.kind]})" for d in offer.differences),
+            *map(Warn, warnings),
             Table(heads, rows, right=heads[2:]),
+            f"\nTaken: {points(plan.rate_margin)}, {count(plan.strokes, 'stroke')} at the setpoint{edges}: "
+            f"{count(len(offer.coupons), 'coupon')}, half of each material, about {offer.hours:.1f} hours.",
+        ),
+        (f"doe compare {quoted(plan.recipe)} {options} --begin",),
+        more=[
+            "\nTo dial in:",
+            places,
+            *([dialled.note] if dialled.note else []),
             f"\nmargin: drop of the pass rate that would do no harm. power: chance to show it when both pass "
             f"{percent(plan.supposed_rate)} of the time. strokes: pairs at the setpoint. coupons, hours: with the "
             f"edges, one person. apart: coupons of each material if they were not made side by side. All at "
             f"{stated(plan.assurance)} assurance over {count(plan.looks, 'look')}.",
-            f"\nTaken: {points(plan.rate_margin)}, {count(plan.strokes, 'stroke')} at the setpoint{edges}: "
-            f"{count(len(offer.coupons), 'coupon')}, half of each material, about {offer.hours:.1f} hours.",
-            Table(("place", *(f.name for f in factors)), places, right=tuple(f.name for f in factors)),
             "\nWhat may come out of the first round:",
             *(f"  {text}" for text in said(offer.verdicts)),
-            *map(Warn, warnings),
-        ),
-        (f"doe compare {quoted(plan.recipe)} {options} --begin",),
+        ],
     )
 
 
@@ -221,9 +229,11 @@ def _begun(made: Begun) -> Reply:
             f"  in use: {made.plan.in_use} (recipe {made.plan.recipe}, revision {made.plan.revision})",
             Table(("place", "pairs", "coupons"), rows, right=("pairs", "coupons")),
             "\nThe sheet says which coupon is of which material; whoever scores must not know it.",
-            *map(Warn, made.cautions),
+            *caution_lines(made.cautions),
         ),
         (f"doe sheet {quoted(name)} -o sheets --round {made.round}",),
+        is_once=True,
+        more=[Warn(text) for text in made.cautions],
     )
 
 
@@ -263,9 +273,11 @@ def _retuned(made: Retuned, shown: Shown) -> Reply:
             earlier,
             Table(("factor", "range", "recipe"), rows, right=("recipe",)),
             f"\nTo make: round {made.round}, {count(len(made.coupons), 'coupon')}, about {made.hours:.1f} hours.",
-            *map(Warn, made.cautions),
+            *caution_lines(made.cautions),
         ),
         (f"doe sheet {name} -o sheets --round {made.round}", f"doe recommend {name}"),
+        is_once=True,
+        more=[Warn(text) for text in made.cautions],
     )
 
 
@@ -321,9 +333,9 @@ def next_steps(found: Compared) -> tuple[str, ...]:
     name, judged = quoted(found.record.name), found.comparison
     report = f"doe compare {name} -o comparison.html"
     if judged.verdict == "same recipe holds":
-        return (report,)
+        return (f"doe recipe add {name} --approved-by NAME", report)
     if judged.verdict == "retune":
         return (f"doe compare {name} --retune", report)
     if judged.waiting:
         return (f"doe record {name}",)
-    return (f"doe compare {name} --more", report) if found.looks_left else (report,)
+    return (f"doe compare {name} --next-round", report) if found.looks_left else (report,)

@@ -27,9 +27,10 @@ from doe.acts.confirmation.verdict import (
     plans_of,
     write_confirmation,
 )
+from doe.acts.gauges.line import gauged_line
 from doe.assure.confirmation.allocation import Unit
 from doe.book.book import Book
-from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
+from doe.cli.desk import Block, Desk, Reply, Screen, Table, Warn, command
 from doe.cli.study_words import step_command
 from doe.domain.errors import InputError, quoted
 from doe.domain.jsonable import named
@@ -39,10 +40,11 @@ from doe.domain.units import Shown
 from doe.words.confirmation import verdict as words
 from doe.words.confirmation.plan import sentences
 from doe.words.confirmation.verdict import ConfirmationFacts, independence
+from doe.words.gauges.dials import Dialled
 from doe.words.limits import coupon_warnings
 from doe.words.study.plans import plan_notes
 from doe.words.typed import share
-from doe.words.wording import SIDE_WORDS, allowed, amount, count, listing, minute, percent, percent_at_least, stated
+from doe.words.wording import SIDE_WORDS, allowed, count, listing, minute, percent, percent_at_least, stated
 from reports.files import refuse_folder
 
 
@@ -112,6 +114,7 @@ def compare(book: Book, key: Key, wanted: ClaimWishes, shown: Shown, *, tell: Pr
         f"doe confirm {quoted(study.name)} --plan --claim {claim.pass_rate:.10g} --assurance "
         f"{claim.assurance:.10g} --allow {claim.failures}{units}"
     )
+    blocks, rest = claim_blocks(offer, first, Dialled(study, gauged_line(book, offer.record), shown))
     return Reply(
         {
             "study": study.name,
@@ -126,8 +129,9 @@ def compare(book: Book, key: Key, wanted: ClaimWishes, shown: Shown, *, tell: Pr
             "cautions": sentences(offer.cautions, study),
             "facts": {"cautions": offer.cautions},
         },
-        claim_blocks(offer, first, shown),
+        blocks,
         (following,),
+        more=rest,
     )
 
 
@@ -139,10 +143,10 @@ def _proposed(offer: ClaimOffer) -> ClaimRow:
     return (own or offer.rows)[0]
 
 
-def claim_blocks(offer: ClaimOffer, first: ClaimRow, shown: Shown) -> list[Block]:
-    """Claims for a person: where the coupons would go, what each claim costs, how likely it is."""
+def claim_blocks(offer: ClaimOffer, first: ClaimRow, dialled: Dialled) -> Screen:
+    """Claims for a person: what each costs, how likely it is; then what the columns are, and where coupons would go."""
     rates = tuple(f"if {percent(rate)}" for rate in STATED_RATES)
-    heads = ("claim", "sure", "allowed", "coupons", "garments", "hours", "by study", *rates)
+    heads = ("claim", "sure", "allowed", "coupons", "garments", "hours", "chance", *rates)
     each = "" if offer.per_unit == 1 else f" x {offer.per_unit}"
     rows = [
         (
@@ -160,36 +164,39 @@ def claim_blocks(offer: ClaimOffer, first: ClaimRow, shown: Shown) -> list[Block
     corners = len(offer.points) - 1
     at_corners = f" + those at {count(corners, 'corner')} of the window" if corners else ""
     strokes = (
-        f" {count(offer.per_unit, 'coupon')} a stroke, which passes only when all of them do; by study counts them "
+        f" {count(offer.per_unit, 'coupon')} a stroke, which passes only when all of them do; chance counts them "
         "as if each failed for itself, which is the worst case."
         if offer.wishes.unit == "stroke"
         else ""
     )
-    return [
+    blocks: list[Block] = [
         f"Claims for the setpoint of {offer.record.name}: how many coupons each takes, before any is made.",
-        point_table(offer.record.study, offer.points, shown),
         *(Warn(text) for text in sentences(offer.cautions, offer.record.study)),
-        Table(heads, rows, right=heads),
-        "\nclaim: pass rate to be shown, so sure. allowed: failures at the setpoint. coupons: at the "
-        f"setpoint{at_corners}.{strokes} hours: at the machines, one person; washes take days more. by study: chance "
-        "to be accepted at the setpoint, by what the study believes; then if the true pass rate there is "
-        f"{listing([f'{rate * 100:g}' for rate in STATED_RATES], 'or')} %.",
+        Table(heads, rows, right=heads, is_list=True),
         f"\nTo show {stated(first.claim.pass_rate)} 9 times in 10 with {allowed(first.claim.failures)}, the true pass "
         f"rate must be about {percent(first.needs, 1)}: a claim is shown by prints that are better than it. The rule "
         "is fixed before the first coupon and never adjusted; washes count.",
+    ]
+    return blocks, [
+        "\nclaim: pass rate to be shown, so sure. allowed: failures at the setpoint. coupons: at the "
+        f"setpoint{at_corners}.{strokes} hours: at the machines, one person; washes take days more. chance: "
+        "to be accepted at the setpoint, by what the study believes; then if the true pass rate there is "
+        f"{listing([f'{rate * 100:g}' for rate in STATED_RATES], 'or')} %.",
+        point_table(offer.record.study, offer.points, dialled),
+        *([dialled.note] if dialled.note else []),
         f"\n{independence()} These plans take {offer.wishes.set_ups}; --set-ups changes it.",
     ]
 
 
-def point_table(study: Study, points: pd.DataFrame, shown: Shown) -> Table:
-    """Setpoint and corners, one column each, with what the study expects there."""
+def point_table(study: Study, points: pd.DataFrame, dialled: Dialled) -> Table:
+    """Setpoint and corners as they are dialled in, one column each, with what the study expects there."""
     places = points.to_dict("records")
-    rows = [(f.name, *(amount(f, p[f.name], shown) for p in places)) for f in study.factors]
+    rows = [(f.name, *(dialled.amount(f, p[f.name]) for p in places)) for f in study.factors]
     rows.append(("expected", *(percent(p["pass_rate"], 1) for p in places)))
     rows.append((f"at least ({stated(study.spec.assurance)})", *(percent_at_least(p["pass_rate_low"]) for p in places)))
     if len(places) > 1:
         rows.append(("fails first by", "", *(SIDE_WORDS[str(p["side"])] for p in places[1:])))
-    return Table(("", *(str(p["role"]) for p in places)), rows)
+    return Table(("dial in", *(str(p["role"]) for p in places)), rows)
 
 
 # the rule
@@ -201,6 +208,7 @@ def make_plan(
     """Fix the rule and store it with its coupons."""
     made = plan_confirmation(book, key, wanted, seed=seed, give_up=give_up, progress=tell)
     study, number = made.record.study, made.plan.rounds[0]
+    blocks, rest = plan_blocks(made, Dialled(study, gauged_line(book, made.record), shown))
     return Reply(
         {
             "study": study.name,
@@ -212,31 +220,33 @@ def make_plan(
             "cautions": sentences(made.cautions, study),
             "facts": {"notes": made.notes, "cautions": made.cautions},
         },
-        plan_blocks(made, shown),
+        blocks,
         (step_command(study, NextStep("make", round=number)),),
+        more=rest,
+        is_once=True,
     )
 
 
-def plan_blocks(made: ConfirmationPlanned, shown: Shown) -> list[Block]:
+def plan_blocks(made: ConfirmationPlanned, dialled: Dialled) -> Screen:
     """A stored rule for a person."""
     plan, row = made.plan, made.row
     study, dyed = made.record.study, made.record.stack.dyed_polyester
-    return [
+    blocks: list[Block] = [
         f"Confirmation {plan.attempt} of {made.record.name} is in the book as round {plan.rounds[0]}: "
         f"{count(len(made.coupons), 'coupon')}, {count(row.garments, 'garment')}, about {row.hours:.1f} hours at the "
         "machines; washes take days more.",
-        point_table(made.record.study, plan.points, shown),
-        *(Warn(text) for text in sentences(made.cautions, made.record.study)),
-        *map(Warn, coupon_warnings(study, made.coupons, shown, dyed_polyester=dyed)),
-        "",
-        *(f"* {note}" for note in plan_notes(made.notes, made.record.study, shown)),
+        *(Warn(text) for text in sentences(made.cautions, study)),
+        *map(Warn, coupon_warnings(study, made.coupons, dialled.shown, dyed_polyester=dyed)),
+        point_table(study, plan.points, dialled),
         f"\nChance to be accepted at the setpoint, by what the study believes: {percent(row.by_study)}.",
     ]
+    return blocks, ["", *(f"* {note}" for note in plan_notes(made.notes, study, dialled.shown))]
 
 
 def make_again(book: Book, key: Key, shown: Shown, *, per_garment: int | None, seed: int | None) -> Reply:
     """Void coupons made again, and those of a doubtful corner once more."""
     made = replace_void(book, key, per_garment=per_garment, seed=seed)
+    dialled = Dialled(made.record.study, gauged_line(book, made.record), shown)
     for_what = []
     if made.units:
         for_what.append(f"{count(made.units, made.plan.unit)} at the setpoint")
@@ -251,7 +261,7 @@ def make_again(book: Book, key: Key, shown: Shown, *, per_garment: int | None, s
         (
             f"Round {made.round} of {made.record.name} makes {listing(for_what)} again, for confirmation "
             f"{made.plan.attempt}. The rule stays as it was.",
-            point_table(made.record.study, made.plan.points, shown),
+            point_table(made.record.study, made.plan.points, dialled),
         ),
         (step_command(made.record.study, NextStep("make", round=made.round)),),
     )
@@ -267,13 +277,13 @@ def tell_verdict(book: Book, key: Key, shown: Shown, *, output: Path | None, mad
     found = confirm_study(book, key, progress=tell)
     facts = confirmation_facts(found)
     confirmed, attempt, study = found.confirmed, facts.current, facts.study
-    blocks = verdict_blocks(facts, shown)
+    blocks, rest = verdict_blocks(facts, shown)
     if found.kept is not None:
-        blocks += ["", f"These are the figures kept on {minute(found.kept.made_at)}: nothing changed since."]
+        rest += ["", f"These are the figures kept on {minute(found.kept.made_at)}: nothing changed since."]
     path = None
     if output is not None:
         path = write_confirmation(found, output, shown=shown, made_by=made_by)
-        blocks.append(f"\nThe page is in {path}.")
+        blocks.insert(1, f"The page is in {path}.")
     together = found.together and {**vars(found.together), "warnings": sentences(found.together.warnings, study)}
     return Reply(
         {
@@ -311,34 +321,34 @@ def tell_verdict(book: Book, key: Key, shown: Shown, *, output: Path | None, mad
             for step in after_confirmation(confirmed)
             if output is None or step.step != "confirmation_page"
         ],
+        more=rest,
     )
 
 
-def verdict_blocks(facts: ConfirmationFacts, shown: Shown) -> list[Block]:
-    """A confirmation for a person: verdict, what is missing, corners, hand-feel, the three figures, attempts."""
-    attempt = facts.current
+def verdict_blocks(facts: ConfirmationFacts, shown: Shown) -> Screen:
+    """A confirmation for a person: verdict, what makes it doubtful, what to do; then the figures and attempts."""
+    attempt, told = facts.current, words.attempts_line(facts)
+    doubts = (*sentences(facts.doubts, facts.study), *words.voided_failures(attempt), *([told] if told else []))
+    lines = [f"* {text}" for text in words.lines(facts, shown)]
     blocks: list[Block] = [
         f"{words.headline(attempt, facts.study)}.",
         words.lead(facts),
-        *(Warn(text) for text in sentences(facts.doubts, facts.study)),
+        *map(Warn, doubts),
+        "",
+        "What to do now:",
+        *(f"* {text}" for text in words.steps(facts)),
         "",
         words.rule_sentence(attempt),
+        *lines,
     ]
-    lines = words.lines(facts, shown)
-    if lines:
-        blocks += ["", *(f"* {text}" for text in lines)]
+    rest: list[Block] = []
     rows = words.source_rows(facts)
     if rows:
         figures = ("pass rate at the setpoint", "rate", "at least", "at most")
-        blocks.append(Table(figures, rows, right=figures[1:]))
+        rest.append(Table(figures, rows, right=figures[1:]))
     notes = words.source_notes(facts)
-    if notes:
-        blocks += ["", *notes]
-    told = words.attempts_line(facts)
+    rest += ["", *notes] if notes else []
     if told:
-        heads = ("no.", "claim", "allowed", "result", "verdict")
-        blocks += [Table(heads, words.attempt_rows(facts.attempts)), "", Warn(told)]
-    care = words.care_lines(facts)
-    if care:
-        blocks += ["", *(f"- {text}" for text in care)]
-    return [*blocks, "", "What to do now:", *(f"* {text}" for text in words.steps(facts))]
+        rest.append(Table(("no.", "claim", "allowed", "result", "verdict"), words.attempt_rows(facts.attempts)))
+    care = [f"- {text}" for text in words.care_lines(facts) if text not in doubts]
+    return blocks, [*rest, *(["", *care] if care else [])]

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 
 from doe.acts.demo.run import BOOK, CARD, ENTRY, FILES, HOLDS, REPORT, RETUNE, SHEET, DemoDone, run_demo, size_kb
-from doe.cli.desk import Block, Commands, Desk, Reply, Table, command
+from doe.acts.gauges.line import gauged_line
+from doe.book.book import Book
+from doe.cli.desk import Commands, Desk, Reply, Screen, Table, command
 from doe.cli.recommend import settings_table
 from doe.domain.errors import quoted
 from doe.domain.jsonable import named
+from doe.words.gauges.dials import Dialled
 from doe.words.study import answer as words
 from doe.words.study.standing import headline
 
@@ -29,22 +33,27 @@ def demo(desk: Desk, folder: Path = Path("doe-demo")) -> Reply:
         "commands": done.story.commands,
     }
     following = f"doe study show {quoted(done.story.study.name)} --book {book}"
-    return Reply(data, _blocks(done, desk), (f"open {done.path(REPORT)} in a browser", following))
+    blocks, more = _blocks(done, desk)
+    return Reply(data, blocks, (f"open {done.path(REPORT)} in a browser", following), more=more)
 
 
-def _blocks(done: DemoDone, desk: Desk) -> list[Block]:
-    what = {
-        REPORT: "the report: open it in a browser",
+def _blocks(done: DemoDone, desk: Desk) -> Screen:
+    """What happened, the settings and the files worth opening; then every file, and the commands behind it."""
+    worth = {
+        REPORT: "the report: verdict, settings, pictures, proof",
+        CARD: "the recipe's card for the press, one page",
+        RETUNE: "a new blank, compared: it must be retuned",
+    }
+    rest = {
         SHEET: "bench sheet of round 1, to print",
         ENTRY: "entry file of round 1, to fill in",
-        CARD: "the recipe's card for the press, one page",
-        HOLDS: "a new blank, compared: the recipe holds",
-        RETUNE: "another, for which it must be retuned",
+        HOLDS: "another blank, for which the recipe holds",
         BOOK: "the book of the invented shop",
     }
-    rows = [(str(done.path(name)), f"{size_kb(done.path(name))} kB", text) for name, text in what.items()]
     last = done.answers[-1]
-    study = last.fitted.record.study
+    record = last.fitted.record
+    with Book.open(done.path(BOOK), who=desk.name, create=False) as book:
+        dialled = Dialled(record.study, gauged_line(book, record), desk.shown)
     rounds = [
         f"After round {n}, {f.fitted.surfaces.results.coupons} coupons: {headline(words.by_answer(f.answer)).lower()}."
         for n, f in enumerate(done.answers, start=1)
@@ -52,13 +61,20 @@ def _blocks(done: DemoDone, desk: Desk) -> list[Block]:
     kept = [f"Somebody had worked in the earlier demo book; it is kept as {done.kept_book}."] if done.kept_book else []
     return [
         done.story.about,
-        "",
         *rounds,
         *done.later,
-        words.lead(study, last.answer),
-        settings_table(study, last, desk.shown),
-        Table(("file", "size", "what it is"), rows, right=("size",)),
+        settings_table(record.study, last, dialled),
+        _files(done, worth),
         *kept,
+    ], [
+        "",
+        words.lead(record.study, last.answer),
+        _files(done, rest),
         "\nThe same by hand, in a book of your own:",
         Commands(done.story.commands),
     ]
+
+
+def _files(done: DemoDone, told: Mapping[str, str]) -> Table:
+    rows = [(str(done.path(name)), f"{size_kb(done.path(name))} kB", text) for name, text in told.items()]
+    return Table(("file", "size", "what it is"), rows, right=("size",))

@@ -19,11 +19,12 @@ from rich.table import Table as RichTable
 from rich.text import Text
 
 from doe.cli.ask import confirm_reading
-from doe.cli.terminal import WIDTH, Stopped, line_width, print_json, say, wants_colour
+from doe.cli.terminal import HEIGHT, WIDTH, Stopped, coloured, line_width, print_json, wants_colour, wrapped
 from doe.cli.tree import COMMANDS
 from doe.domain.errors import DoeError, InputError, quoted
 from doe.domain.jsonable import jsonable, packaged_table
 from doe.words.typed import Asking
+from doe.words.wording import count
 
 if TYPE_CHECKING:
     from doe.book.book import Book
@@ -46,6 +47,7 @@ class Desk:
     temperature: str | None = None
     pressure: str | None = None
     as_json: bool = False
+    more: bool = False
     opened: list[Book] = field(default_factory=list, init=False)
 
     @property
@@ -194,7 +196,7 @@ def command(path: str) -> Callable[[Callable[..., Reply]], Callable[..., Reply]]
                     desk.refuse_damaged(error)
                 raise
             try:
-                show_reply(replace(reply, next_steps=desk.in_same_book(reply.next_steps)), as_json=desk.as_json)
+                show_reply(replace(reply, next_steps=desk.in_same_book(reply.next_steps)), desk)
                 sys.stdout.flush()
             except BrokenPipeError:
                 # whoever read our output has gone (as in `doe ... | head`); nothing is wrong
@@ -246,17 +248,22 @@ def _let_go_of_output() -> None:
 
 @dataclass(frozen=True)
 class Table:
-    """Rows under headings. ``right`` lists the headings whose column holds numbers."""
+    """Rows under headings.
+
+    ``right`` lists the headings whose column holds numbers. A list that grows with the book or the plan may lose its
+    last rows to ``--more``; any other table is shown whole.
+    """
 
     columns: tuple[str, ...]
     rows: Sequence[tuple[str, ...]]
     title: str = ""
     right: tuple[str, ...] = ()
+    is_list: bool = False
 
 
 @dataclass(frozen=True)
 class Warn:
-    """A sentence that must not be overlooked."""
+    """A sentence that must not be overlooked: on a screen it is never cut."""
 
     text: str
 
@@ -269,6 +276,8 @@ class Commands:
 
 
 Block = str | Warn | Table | Commands
+Screen = tuple[list[Block], list[Block]]
+"""What stands on one screen, and what ``--more`` adds to it."""
 
 
 @dataclass(frozen=True)
@@ -280,48 +289,94 @@ class Reply:
     data : mapping
         The facts, for ``--json``.
     blocks : sequence of Block
-        The same for a person, top to bottom. The first line answers.
+        The same for a person, top to bottom, on one screen. The first answers. What still does not fit is cut: rows
+        of lists, then text from the end, but no caution.
     next_steps : sequence of str
         Commands or acts that usually come next.
     exit_code : int
         1 only for a check that found problems.
+    more : sequence of Block
+        What stands below them with ``--more``: reasons and details, nothing that anybody has to know.
+    is_whole : bool
+        Whether ``blocks`` were asked for at any length.
+    is_once : bool
+        Whether the command did what cannot be done again, so that asking with ``--more`` comes too late.
     """
 
     data: Mapping[str, Any]
     blocks: Sequence[Block] = ()
     next_steps: Sequence[str] = field(default_factory=tuple)
     exit_code: int = 0
+    more: Sequence[Block] = ()
+    is_whole: bool = False
+    is_once: bool = False
 
 
-def show_reply(reply: Reply, *, as_json: bool) -> None:
-    """Print a reply on standard output."""
-    if as_json:
+def show_reply(reply: Reply, desk: Desk) -> None:
+    """Print a reply on standard output: one screen of it, or with ``--more`` everything."""
+    if desk.as_json:
         print_json({"ok": reply.exit_code == 0, **jsonable(reply.data), "next": list(reply.next_steps)})
         return
-    for block in reply.blocks:
-        if isinstance(block, Table):
-            print_table(block)
-        elif isinstance(block, Commands):
-            for line in block.lines:
-                _print_command(line)
-        elif isinstance(block, Warn):
-            say(f"! {block.text}", indent="  ", style="33")
-        else:
-            say(block)
-    if reply.next_steps:
-        say("")
-        say("Next:")
-        for step in reply.next_steps:
-            _print_command(step)
+    following = _command_lines(reply.next_steps if desk.more else reply.next_steps[:STEPS])
+    steps = ["", "Next:", *following] if following else []
+    blocks, rest = [*reply.blocks, *reply.more], ""
+    if not desk.more:
+        blocks, rest = _one_screen(reply, HEIGHT - len(steps))
+    print("\n".join([*(line for block in blocks for line in _lines(block)), *steps, *([rest] if rest else [])]))
 
 
-def _print_command(line: str) -> None:
-    """A command line as it is copied: not wrapped, but continued where the shell takes that."""
-    print("\n".join(f"  {part}" for part in folded(line)))
+STEPS = 2
+"""Next steps on a screen, the most urgent first."""
+FEWEST_ROWS = 3
+"""Rows that a list keeps on a screen."""
+
+
+def _one_screen(reply: Reply, room: int) -> tuple[list[Block], str]:
+    """Blocks that fit into so many lines, and what ``--more`` shows besides."""
+    kept, left, rows = list(reply.blocks), list(reply.more), 0
+    fits = reply.is_whole or _height(kept) + bool(left) <= room
+    for place in [] if fits else range(len(kept) - 1, -1, -1):
+        block = kept[place]
+        while isinstance(block, Table) and block.is_list and len(block.rows) > FEWEST_ROWS and _height(kept) >= room:
+            kept[place] = block = replace(block, rows=block.rows[:-1])
+            rows += 1
+    for place in [] if fits else range(len(kept) - 1, 0, -1):
+        if _height(kept) >= room and not isinstance(kept[place], Warn):
+            left.insert(0, kept.pop(place))
+    lines = sum(bool(line) for block in left for line in _lines(block))
+    told = [count(rows, "more row")] if rows else []
+    told += [count(lines, "more line")] if lines else []
+    shows = "With --more it would have shown" if reply.is_once else "--more shows"
+    return kept, f"{shows} {' and '.join(told)}." if told else ""
+
+
+def _height(blocks: Sequence[Block]) -> int:
+    return sum(len(_lines(block)) for block in blocks)
+
+
+def _lines(block: Block) -> list[str]:
+    """A block as it stands on a screen."""
+    if isinstance(block, Table):
+        return _table_lines(block)
+    if isinstance(block, Commands):
+        return _command_lines(block.lines)
+    if isinstance(block, Warn):
+        return [coloured(line, "33", sys.stdout) for line in wrapped(f"! {block.text}", "  ")]
+    return wrapped(block)
 
 
 def print_table(table: Table) -> None:
-    """Print a table; columns of text fold when it would be wider than the terminal."""
+    """Print a table by itself, as while something is asked."""
+    print("\n".join(_table_lines(table)))
+
+
+def _command_lines(lines: Sequence[str]) -> list[str]:
+    """Command lines as they are copied: not wrapped, but continued where the shell takes that."""
+    return [f"  {part}" for line in lines for part in folded(line)]
+
+
+def _table_lines(table: Table) -> list[str]:
+    """A table; columns of text fold when it would be wider than the terminal."""
     # a single rule under the headings reads well in any font and in a log
     box = Box("    \n    \n ---\n    \n    \n    \n    \n    \n", ascii=True)
     grid = RichTable(
@@ -341,9 +396,7 @@ def print_table(table: Table) -> None:
     console = Console(width=line_width(), highlight=False, no_color=not wants_colour(sys.stdout), file=sys.stdout)
     with console.capture() as caught:
         console.print(grid)
-    print()
-    for line in caught.get().splitlines():
-        print(line.rstrip())
+    return ["", *(line.rstrip() for line in caught.get().splitlines())]
 
 
 def folded(line: str, *, continued: bool = os.name != "nt") -> list[str]:
@@ -351,7 +404,7 @@ def folded(line: str, *, continued: bool = os.name != "nt") -> list[str]:
     if not continued or len(line) <= WIDTH - 4:
         return [line]
     lines: list[str] = []
-    first, *options = re.split(r" (?=--[a-z])", line)
+    first, *options = re.split(r" (?=--?[a-z])", line)
     current = first
     for option in options:
         if len(current) + len(option) > WIDTH - 7:

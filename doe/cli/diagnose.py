@@ -5,17 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 from doe.acts import diagnosis as acts
 from doe.acts.diagnosis import CASE, Diagnosed, Setting
 from doe.acts.recipe.recipes import find_recipe
 from doe.book.book import Book
-from doe.cli.ask import ask, ask_choice
-from doe.cli.desk import Block, Desk, Reply, Table, Warn, command, show_reply
+from doe.cli.ask import ask, ask_choice, questions, tell
+from doe.cli.desk import Block, Desk, Reply, Screen, Table, Warn, command, show_reply
 from doe.cli.terminal import say
 from doe.domain.errors import InputError
-from doe.domain.factors import KNOWN_FACTORS
+from doe.domain.factors import KNOWN_FACTORS, usual_factor
 from doe.domain.jsonable import named
 from doe.domain.recipe import KeptRecipe
 from doe.domain.study import Study
@@ -26,7 +27,8 @@ from doe.symptoms.known import FILM_CLASSES, PLACES, SHOWN_WHEN, Known
 from doe.words import diagnosis as words
 from doe.words.cautions import FOOTER
 from doe.words.gauges.cautions import status_words
-from doe.words.typed import quantity
+from doe.words.typed import pairs, quantity
+from doe.words.typed import setting as setting_named
 from doe.words.wording import day
 
 MOST = 8
@@ -65,13 +67,14 @@ def diagnose(
         known = setting.added_to(known)
         outcomes = dict(map(_outcome, found))
         if asks and book is not None:
-            return _session(desk, book, setting, _asked(known))
+            return _session(desk, book, setting, questions(partial(_asked, known)))
         evidence = Evidence(_keys(symptom), _keys(absent), known, outcomes)
         done = acts.diagnose_case(book, evidence, setting)
         kept = None
         if book is not None and turned_out is not None:
             kept = acts.keep_case(book, setting, evidence, turned_out)
     said = [f"Kept as case {kept}."] if kept else []
+    blocks, rest = _blocks(done, setting, desk)
     return Reply(
         {
             "study": record.name if record else None,
@@ -80,8 +83,9 @@ def diagnose(
             **_data(done, desk.shown),
             "case": kept,
         },
-        (*_blocks(done, setting, desk), *said),
+        (*said, *blocks),
         () if kept else (_again(done),),
+        more=rest,
     )
 
 
@@ -100,15 +104,12 @@ def _released(book: Book | None, study: str | None, recipe: str | None) -> KeptR
 
 def _settings(texts: Sequence[str], study: Study | None, shown: Shown) -> dict[str, float]:
     """Stored values of ``press_temp=150`` and the like; factors of the study, or the usual ones."""
-    units = {name: known.unit for name, known in KNOWN_FACTORS.items() if known.unit}
-    if study is not None:
-        units |= {f.name: f.unit for f in study.numeric}
+    known = {name: usual_factor(name) for name, usual in KNOWN_FACTORS.items() if usual.unit}
+    known |= {f.name: f for f in study.numeric} if study is not None else {}
     found = {}
-    for text in texts:
-        name, equals, value = (part.strip() for part in text.partition("="))
-        if not equals or name not in units:
-            raise InputError("--set", repr(text), f"one of {', '.join(units)}", "Write it like --set press_temp=150.")
-        found[name] = quantity(value, units[name], f"--set {name}", shown)
+    for called, value in pairs(texts, "--set", "press_temp=150").items():
+        name = setting_named(called, known.values(), "--set")
+        found[name] = quantity(value, known[name].unit, f"--set {name}", shown)
     return found
 
 
@@ -140,22 +141,22 @@ def _outcome(text: str) -> tuple[str, str]:
     return made.key, made.outcome_keys()[made.place(outcome)]
 
 
-def _blocks(done: Diagnosed, setting: Setting, desk: Desk) -> list[Block]:
+def _blocks(done: Diagnosed, setting: Setting, desk: Desk) -> Screen:
+    """A diagnosis for a person: danger, the likely cause, what to check next; then what moved the odds."""
     found = done.diagnosis
     rows = [(c.fault.label, words.likelihood(c.p), words.chance(c.p)) for c in found.causes[:5] if c.p >= 0.03]
-    stop = words.stop_sentences(done.advice, setting.beyond)
-    blocks: list[Block] = [*map(Warn, stop), words.headline(found)]
+    blocks: list[Block] = [*map(Warn, words.stop_sentences(done.advice, setting.beyond)), words.headline(found)]
     if setting.released:
         blocks.append(f"Held against recipe {setting.released}, revision {setting.revision}, which is in force.")
     blocks += [f"  {text}" for text in words.advice_sentences(found, done.advice, desk.shown)]
     blocks += [Warn(status_words(status, desk.shown)) for status in setting.not_read]
-    blocks.append(Table(("it may be", "", "chance"), rows, right=("chance",)))
-    blocks += ["", *(f"  {text}" for text in words.reasons(found, WORDS.labels, desk.shown))]
-    blocks += ["", words.what_next(found)]
+    blocks += [Warn(FOOTER), "", words.what_next(found)]
     if found.checks:
         look = found.checks[0].look
         blocks += [f"  - {o.key}: {o.words}" for o in look.outcomes] + [f"  - usual: {look.usual}"]
-    return [*blocks, "", words.odds_sentence(found), FOOTER]
+    reasons = [f"  {text}" for text in words.reasons(found, WORDS.labels, desk.shown)]
+    blocks += [*reasons[:1], Table(("it may be", "", "chance"), rows, right=("chance",), is_list=True)]
+    return blocks, ["", *reasons[1:], "", words.odds_sentence(found)]
 
 
 def _again(done: Diagnosed) -> str:
@@ -168,7 +169,7 @@ def _again(done: Diagnosed) -> str:
 def _asked(known: Known) -> Evidence:
     """Symptoms and the facts that are quickly given, asked at a terminal."""
     for number, s in enumerate(CATALOGUE, start=1):
-        say(f"{number:3}  {s.label}: {s.seen}", indent="     ")
+        tell(f"{number:3}  {s.label}: {s.seen}", indent="     ")
 
     def read(answer: str) -> tuple[str, ...]:
         parts = [p.strip() for p in answer.replace(";", ",").split(",") if p.strip()]
@@ -182,7 +183,8 @@ def _asked(known: Known) -> Evidence:
             raise InputError("symptoms", "none", "at least one", "Type its number or its name.")
         return tuple(dict.fromkeys(keys))
 
-    symptoms = ask("What is seen (numbers or names, comma between)", read)
+    about = "Numbers or names of the list above, or everyday words such as bubbles."
+    symptoms = ask("What is seen (numbers or names, comma between)", read, about=about)
     return Evidence(symptoms, known=_facts(known, symptoms))
 
 
@@ -211,7 +213,7 @@ def _facts(known: Known, symptoms: tuple[str, ...]) -> Known:
             answer = ask_choice(question, [*choices, "not known"], default="not known")
             told_now: Any = {name: "" if answer == "not known" else answer}
             known = replace(known, **told_now)
-    say("Further facts: Enter leaves one out, a dot leaves out the rest.")
+    tell("Further facts: Enter leaves one out, a dot leaves out the rest.")
     for name, question in _QUICK:
         if getattr(known, name) is not None or (name == "wash_wait_h" and not washed):
             continue
@@ -222,7 +224,7 @@ def _facts(known: Known, symptoms: tuple[str, ...]) -> Known:
             value: Any = {name: parse_number(answer.removesuffix("%").strip(), question) if answer else None}
             return replace(known, **value)  # noqa: B023 - asked at once
 
-        told = ask(question, read, default="")
+        told = ask(question, read, default="", about="A number; a dot leaves out this one and the rest.")
         if told is None:
             break
         known = told
@@ -234,7 +236,8 @@ def _session(desk: Desk, book: Book, setting: Setting, evidence: Evidence) -> Re
     skipped: set[str] = set()
     while True:
         done = acts.diagnose_case(book, evidence, setting)
-        show_reply(Reply({}, ["", *_blocks(done, setting, desk)]), as_json=False)
+        blocks, rest = _blocks(done, setting, desk)
+        show_reply(Reply({}, ["", *blocks], more=rest), desk)
         left = [n for n in done.diagnosis.checks if n.look.key not in skipped]
         if not left:
             break
@@ -277,8 +280,9 @@ def _list() -> Reply:
             "symptoms": [{**named(s, "key", "label", "seen", "remedy"), "drawing": s.key} for s in CATALOGUE],
             "causes": [named(f, "key", "label", "at", "remedy") for f in FAULTS],
         },
-        (Table(("seen", "drawing", "what it looks like"), seen), "", Table(("cause", "name", "where"), causes), FOOTER),
+        (Table(("seen", "drawing", "what it looks like"), seen, is_list=True), Warn(FOOTER)),
         ('doe diagnose --symptom "edge haze"',),
+        more=["", Table(("cause", "name", "where"), causes)],
     )
 
 
@@ -309,7 +313,7 @@ def _past(desk: Desk, withdraw: int | None, why: str) -> Reply:
         return Reply({"cases": []}, ("No case is kept yet.",), ("doe diagnose --help",))
     return Reply(
         {"cases": [{"id": n.id, "at": n.at, "study": n.name, "by": n.who, **n.data} for n in notes]},
-        (Table(("no.", "day", "study", "seen", "turned out to be"), rows, right=("no.",)),),
+        (Table(("no.", "day", "study", "seen", "turned out to be"), rows, right=("no.",), is_list=True),),
         ('doe diagnose --symptom "edge haze"',),
     )
 

@@ -74,7 +74,7 @@ def readings_table(kept: Sequence[KeptReading], counting: Set[GaugeReading], uni
         for k in kept
     ]
     heads = ("no.", "machine", "set", "shown", "measured", "place", "taken", "gauge")
-    return Table(heads, rows, right=("no.", "set", "shown", "measured", "taken"))
+    return Table(heads, rows, right=("no.", "set", "shown", "measured", "taken"), is_list=True)
 
 
 @command("gauge withdraw")

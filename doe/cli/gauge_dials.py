@@ -3,26 +3,54 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from doe.assure.gauges.line import GaugedLine
 from doe.cli.desk import Block, Table, Warn
 from doe.domain.jsonable import named
-from doe.words.gauges.dials import DialSetting
+from doe.domain.study import Study
+from doe.words.gauges.cautions import in_short
+from doe.words.gauges.dials import Dialled, DialSetting
 from doe.words.wording import day
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 def dial_blocks(dials: Sequence[DialSetting], cautions: Sequence[str], gauged: GaugedLine) -> list[Block]:
-    """What to dial in for surface temperatures, where readings tell it, and what to be careful about."""
+    """What to dial in for surface temperatures with its limits, where readings tell it, and every caution in full."""
     said: list[Block] = []
     checked = [d for d in dials if d.is_checked]
     if checked:
-        rows = [(d.name, d.surface, d.dial, d.plus_minus) for d in dict.fromkeys(checked)]
+        rows = [(d.name, d.dial, d.surface, d.plus_minus) for d in dict.fromkeys(checked)]
         said += [
-            f"\nTemperatures are those of the surface. To dial in on {gauged.line.name}, by its gauge readings up to "
-            f"{day(gauged.on)}:",
-            Table(("factor", "surface", "dial in", "±"), rows),
+            f"\nTo dial in on {gauged.line.name}, by its gauge readings up to {day(gauged.on)} (±: 95 % limits):",
+            Table(("factor", "dial", "surface", "±"), rows),
         ]
     return [*said, *(Warn(text) for text in cautions)]
+
+
+def caution_lines(cautions: Sequence[str]) -> list[Block]:
+    """One short line for each thing that gauges leave open; what follows from it stands below, with ``--more``."""
+    return [Warn(text) for text in dict.fromkeys(map(in_short, cautions))]
+
+
+def coupon_table(study: Study, frame: pd.DataFrame, dialled: Dialled, **others: str) -> Table:
+    """Settings of coupons as they are dialled in, one row each, beside other columns of the frame with their heads.
+
+    A coupon's name stands before its settings, everything else behind them.
+    """
+    first, behind = [c for c in others if c == "coupon"], [c for c in others if c != "coupon"]
+    rows = [
+        (
+            *(str(row[c]) for c in first),
+            *(dialled.amount(f, row[f.name]) for f in study.factors),
+            *(str(row[c]) for c in behind),
+        )
+        for row in frame.to_dict("records")
+    ]
+    heads = (*(others[c] for c in first), *(f.name for f in study.factors), *(others[c] for c in behind))
+    return Table(heads, rows, right=heads[len(first) :], is_list=True)
 
 
 def dial_data(dials: Sequence[DialSetting]) -> list[dict[str, object]]:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from doe.acts.gauges.line import gauged_line, keep_readings
 from doe.assure.gauges.summary import MachineSummary, machine_summaries, map_machine
-from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
+from doe.cli.desk import Block, Desk, Reply, Screen, Table, Warn, command
 from doe.domain.errors import InputError, quoted
 from doe.domain.gauge import GaugeReading
 from doe.domain.jsonable import named
@@ -41,8 +41,11 @@ def show(desk: Desk, line: str) -> Reply:
         )
     machines = machine_summaries(gauged)
     blocks: list[Block] = []
+    rest: list[Block] = []
     for found in machines:
-        blocks += [*_blocks(found, desk.shown), ""]
+        first, then = _blocks(found, desk.shown)
+        blocks += [*([""] if blocks else []), *first]
+        rest += ["", *then]
     absent = [m.machine for m in gauged.machines if not m.readings]
     blocks += [Warn(status_words(m.status, desk.shown)) for m in gauged.machines if not m.readings]
     left_out = caution_words(gauged.left_out)
@@ -57,17 +60,16 @@ def show(desk: Desk, line: str) -> Reply:
         },
         blocks,
         (*following, f"doe gauge list {quoted(line)}", 'doe study new "a name" --help'),
+        more=rest,
     )
 
 
-def _blocks(found: MachineSummary, units: Shown) -> list[Block]:
-    """One machine: its offset, its correction as a table, and what the readings are worth."""
-    return [
-        summary_words(found, units),
-        *([_dial_table(found, units), ""] if found.gauge.is_checked else [""]),
-        *(f"  {text}" for text in worth_words(found, units)),
-        *(Warn(text) for text in _cautions(found, units)),
-    ]
+def _blocks(found: MachineSummary, units: Shown) -> Screen:
+    """One machine: its offset, what to dial in, what makes that doubtful; then what the readings are worth."""
+    blocks: list[Block] = [summary_words(found, units)]
+    blocks += [_dial_table(found, units)] if found.gauge.is_checked else []
+    blocks += [Warn(text) for text in _cautions(found, units)]
+    return blocks, [f"The {found.gauge.machine}:", *(f"  {text}" for text in worth_words(found, units))]
 
 
 def _cautions(found: MachineSummary, units: Shown) -> tuple[str, ...]:

@@ -87,7 +87,7 @@ def list_lines(desk: Desk) -> Reply:
     rows = [(x.name, x.oven.name, x.press.name, x.gauge) for x in lines]
     return Reply(
         {"lines": lines},
-        (f"{count(len(lines), 'line')}.", Table(("line", "oven or tunnel", "press", "gauge"), rows)),
+        (f"{count(len(lines), 'line')}.", Table(("line", "oven or tunnel", "press", "gauge"), rows, is_list=True)),
         (f"doe line show {quoted(lines[0].name)}",),
     )
 

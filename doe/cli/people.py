@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from doe.acts.scoring.people import PeopleAgreement, people_of_study, write_people
-from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
+from doe.cli.desk import Block, Desk, Reply, Screen, Table, Warn, command
 from doe.domain.errors import quoted
 from doe.domain.jsonable import named
 from doe.words.people import agreement_words, missing_words
@@ -28,7 +28,7 @@ def people(desk: Desk, study: str, output: Path | None = None) -> Reply:
     if output is not None:
         written = write_people(found, output, made_by=desk.name)
     said, missing = agreement_words(found.passes, found.hand, found.repeats), missing_words(found.missing)
-    name = quoted(found.record.name)
+    name, (blocks, rest) = quoted(found.record.name), people_blocks(found, said, missing)
     following = [f"doe record {name} --again"] if found.again else []
     following += [f"open {written} in a browser"] if written else [f"doe people {name} -o people.html"]
     return Reply(
@@ -41,8 +41,9 @@ def people(desk: Desk, study: str, output: Path | None = None) -> Reply:
             "look_again": found.again,
             "report": written,
         },
-        people_blocks(found, said, missing),
+        blocks,
         following,
+        more=rest,
     )
 
 
@@ -51,23 +52,22 @@ def _signed(value: float) -> str:
     return f"{value:+.1f}" if abs(value) >= 0.05 else "0.0"
 
 
-def people_blocks(found: PeopleAgreement, said: Sequence[str], missing: Sequence[str]) -> list[Block]:
-    """Agreement for a person: what it means, who leans, what is missing, what to look at again."""
+def people_blocks(found: PeopleAgreement, said: Sequence[str], missing: Sequence[str]) -> Screen:
+    """Agreement for a person: what it means, who leans, what is missing; then what to look at again."""
     blocks: list[Block] = [f"People who score {found.record.name}:", *(f"  {text}" for text in said)]
+    blocks += [Warn(text) for text in missing]
+    rest: list[Block] = []
     if found.hand is not None:
         rows = [
             (str(r["person"]), _signed(r["lean"]), f"{_signed(r['low'])} to {_signed(r['high'])}", str(r["verdict"]))
             for r in found.hand.lean.to_dict("records")
         ]
-        blocks += [
-            Table(("person", "lean", "90 % limits", "scores"), rows, right=("lean", "90 % limits")),
-            "\nlean: mean hand-feel minus the mean of all, on the same coupons.",
-        ]
-    blocks += [Warn(text) for text in missing]
+        blocks.append(Table(("person", "lean", "90 % limits", "scores"), rows, right=("lean", "90 % limits")))
+        rest.append("\nlean: mean hand-feel minus the mean of all, on the same coupons.")
     if found.again:
         more = f" and {len(found.again) - SHOWN} more" if len(found.again) > SHOWN else ""
-        blocks.append(
+        rest.append(
             f"\nWorth a second look ({count(len(found.again), 'coupon')}, in this order): "
             f"{', '.join(found.again[:SHOWN])}{more}."
         )
-    return blocks
+    return blocks, rest

@@ -5,8 +5,8 @@ from __future__ import annotations
 from doe.acts.study.plans import PlanChoice, PlannedRound, commit_plan, compare_for, extend_study
 from doe.acts.study.worth import SizesWorth, sizes_worth
 from doe.cli.ask import ask_choice
-from doe.cli.desk import Block, Desk, Reply, Table, Warn, command, show_reply
-from doe.cli.gauge_dials import dial_blocks, dial_data
+from doe.cli.desk import Block, Desk, Reply, Screen, Table, Warn, command, show_reply
+from doe.cli.gauge_dials import caution_lines, coupon_table, dial_blocks, dial_data
 from doe.cli.terminal import say
 from doe.domain.errors import quoted
 from doe.domain.jsonable import named
@@ -14,10 +14,10 @@ from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.plans.judge import PlanJudgement
 from doe.practice.worth import Share, Worth
-from doe.words.gauges.dials import SCALE_WORDS, dials_of_coupons
+from doe.words.gauges.dials import SCALE_WORDS, Dialled, dials_of_coupons
 from doe.words.study import worth as words
 from doe.words.study.plans import goes_on, judgement_data, kind_label, left_out_data, plan_notes, said, why_left_out
-from doe.words.wording import amount, count, listing
+from doe.words.wording import count, listing
 
 USUAL_COUPONS, FIRST_STEP, MOST_COUPONS = 20, 12, 40
 """Coupons of a first round; those that a search step by step begins with, and that it may make altogether."""
@@ -51,15 +51,17 @@ def plan(
         if choose is None:
             with desk.progress("comparing plans"):
                 choice = compare_for(book, study, coupons=coupons, seed=seed, shown=desk.shown)
+            blocks, rest = comparison(choice, desk.shown)
             if not desk.can_ask:
                 best = choice.judgements[0]
                 name = quoted(choice.record.name)
                 return Reply(
                     choice_data(choice, desk.shown),
-                    comparison(choice, desk.shown),
+                    blocks,
                     (f"doe plan {name} --coupons {best.coupons} --choose {best.kind}", f"doe plan {name} --sizes"),
+                    more=rest,
                 )
-            show_reply(Reply({}, comparison(choice, desk.shown)), as_json=False)
+            show_reply(Reply({}, blocks, more=rest), desk)
             kinds = [j.kind for j in choice.judgements]
             say(f"\nWhat 12 to 40 coupons would buy: doe plan {quoted(choice.record.name)} --sizes", indent="  ")
             choose = ask_choice("\nWhich plan is made", [*kinds, "none yet"], default="1")
@@ -80,11 +82,7 @@ def plan(
                 most=most if step_by_step else None,
                 shown=desk.shown,
             )
-    return Reply(
-        planned_data(made, desk.shown),
-        [*planned(made, desk), *goes_on(made.record.study)],
-        (f"doe sheet {quoted(made.record.name)} -o sheets",),
-    )
+    return planned(made, desk, f"doe sheet {quoted(made.record.name)} -o sheets")
 
 
 def choice_data(choice: PlanChoice, shown: Shown) -> dict[str, object]:
@@ -97,11 +95,12 @@ def choice_data(choice: PlanChoice, shown: Shown) -> dict[str, object]:
         "plans": [judgement_data(j, choice.record.study, shown) for j in choice.judgements],
         "left_out": [left_out_data(x) for x in choice.left_out],
         "gauge_cautions": choice.cautions,
+        "near_limits": choice.near,
     }
 
 
-def comparison(choice: PlanChoice, shown: Shown) -> list[Block]:
-    """Candidate plans side by side, and what the first of them can and cannot tell."""
+def comparison(choice: PlanChoice, shown: Shown) -> Screen:
+    """Candidate plans side by side, and what the first of them can and cannot tell; then what the columns are."""
     heads = ("plan", "coupons", "garments", "hours", "random", "terms", "variance", "effect")
     rows = [
         (
@@ -117,23 +116,23 @@ def comparison(choice: PlanChoice, shown: Shown) -> list[Block]:
         for j in choice.judgements
     ]
     first = choice.judgements[0]
-    notes = [
+    notes: list[Block] = [
         "\nhours: at the machines in this order, one person; random: the same coupons in random order. "
         "terms: of the full quadratic, how many can be estimated. variance: of a prediction, on average over the "
         "region, for the richest model the plan carries, in residual variances. effect: smallest main effect likely "
         "seen, in standard deviations of the leftover scatter.",
         *(_aliases(j, choice.record.study) for j in choice.judgements if j.aliases),
         *(f"Not possible: {x.kind} ({kind_label(x.kind)}). {why_left_out(x)}" for x in choice.left_out),
-        f"\nThe first, {kind_label(first.kind)}:",
     ]
     return [
         f"{count(len(rows), 'plan')} for {choice.record.name} with at most {count(choice.coupons, 'coupon')}; "
         "the most telling first.",
         Table(heads, rows, right=heads[1:]),
-        *notes,
+        *caution_lines(choice.cautions),
+        f"\nThe first, {kind_label(first.kind)}:",
         *tells(first, choice.record.study, shown),
-        *(Warn(text) for text in choice.cautions),
-    ]
+        *map(Warn, plan_notes(choice.near, choice.record.study, shown)),
+    ], [*notes, *map(Warn, choice.cautions)]
 
 
 def _aliases(judgement: PlanJudgement, study: Study) -> str:
@@ -143,12 +142,12 @@ def _aliases(judgement: PlanJudgement, study: Study) -> str:
     return f"Aliases in {judgement.kind}: {' '.join(first)}{more}"
 
 
-def tells(judgement: PlanJudgement, study: Study, shown: Shown) -> list[Block]:
+def tells(judgement: PlanJudgement, study: Study, shown: Shown, *, warns: bool = True) -> list[Block]:
     """What a plan can and cannot tell, one sentence each."""
     return [
+        *((Warn(text) for text in said(judgement.warnings, study, shown)) if warns else ()),
         *(f"  + {text}" for text in said(judgement.can_tell, study, shown)),
         *(f"  - {text}" for text in said(judgement.cannot_tell, study, shown)),
-        *(Warn(text) for text in said(judgement.warnings, study, shown)),
     ]
 
 
@@ -170,28 +169,35 @@ def planned_data(made: PlannedRound, shown: Shown) -> dict[str, object]:
     }
 
 
-def planned(made: PlannedRound, desk: Desk) -> list[Block]:
-    """A stored round for a person: what it costs, what it tells, and its coupons."""
-    shown, factors = desk.shown, made.record.study.factors
-    batches = ("cure_batch", "press_batch")
-    rows = [
-        (row["coupon"], *(amount(f, row[f.name], shown) for f in factors), *(str(row[b]) for b in batches))
-        for row in made.coupons.to_dict("records")
-    ]
-    heads = ("coupon", *(f.name for f in factors), "oven", "press")
-    j = made.judgement
-    return [
-        f"Round {made.made.round} of {made.record.name} is in the book: {count(len(rows), 'coupon')}, "
-        f"{kind_label(made.made.kind)}.",
-        f"In all: {count(j.coupons, 'coupon')}, {count(j.garments, 'garment')}, about {j.hours:.1f} hours at the "
-        f"machines, {j.oven_changes:g} oven and {j.press_changes:g} press temperature changes "
-        f"(in random order {j.hours_random:.1f} hours).",
-        *tells(j, made.record.study, shown),
-        *(f"  * {note}" for note in (*plan_notes(made.made.notes, made.record.study, shown), SCALE_WORDS[made.scale])),
-        Table(heads, rows, right=heads[1:]),
-        "\noven, press: batches made at one setting of that machine.",
-        *dial_blocks(dials_of_coupons(made.gauged, made.record.study, made.coupons, shown), made.cautions, made.gauged),
-    ]
+def planned(made: PlannedRound, desk: Desk, sheet: str) -> Reply:
+    """A stored round: what it costs and its coupons as they are dialled in; then what it tells, and the surfaces."""
+    shown, study, j = desk.shown, made.record.study, made.judgement
+    dialled = Dialled(study, made.gauged, shown)
+    notes = (*plan_notes(made.made.notes, study, shown), SCALE_WORDS[made.scale])
+    return Reply(
+        planned_data(made, shown),
+        [
+            f"Round {made.made.round} of {made.record.name} is in the book: {count(len(made.coupons), 'coupon')}, "
+            f"{kind_label(made.made.kind)}.",
+            f"In all: {count(j.coupons, 'coupon')}, {count(j.garments, 'garment')}, about {j.hours:.1f} hours at the "
+            f"machines, {j.oven_changes:g} oven and {j.press_changes:g} press temperature changes "
+            f"(in random order {j.hours_random:.1f} hours).",
+            *(Warn(text) for text in said(j.warnings, study, shown)),
+            *caution_lines(made.cautions),
+            *goes_on(study),
+            "\nTo dial in; oven, press: batches made at one setting of that machine.",
+            coupon_table(study, made.coupons, dialled, coupon="coupon", cure_batch="oven", press_batch="press"),
+            *([dialled.note] if dialled.note else []),
+        ],
+        (sheet,),
+        is_once=True,
+        more=[
+            "",
+            *tells(j, study, shown, warns=False),
+            *(f"  * {note}" for note in notes),
+            *dial_blocks(dials_of_coupons(made.gauged, study, made.coupons, shown), made.cautions, made.gauged),
+        ],
+    )
 
 
 @command("extend")
@@ -199,10 +205,7 @@ def extend(desk: Desk, study: str, coupons: int | None = None, seed: int | None 
     """Add a round of the coupons that are expected to help the verdict most, as a block in runnable order."""
     with desk.open(create=False) as book, desk.progress("choosing coupons") as tell:
         made = extend_study(book, study, coupons=coupons, seed=seed, progress=tell, shown=desk.shown)
-    name = quoted(made.record.name)
-    return Reply(
-        planned_data(made, desk.shown), planned(made, desk), (f"doe sheet {name} -o sheets --round {made.made.round}",)
-    )
+    return planned(made, desk, f"doe sheet {quoted(made.record.name)} -o sheets --round {made.made.round}")
 
 
 def sizes_reply(found: SizesWorth) -> Reply:
@@ -211,7 +214,6 @@ def sizes_reply(found: SizesWorth) -> Reply:
     blocks: list[Block] = [
         words.lead(study, found.lines),
         Table(words.HEADS, words.rows(found.rows), right=words.HEADS),
-        "\n" + words.legend(study),
         *(f"\n{text}" for text in words.findings(found.rows)),
         Warn("The lines are invented: compare the sizes with each other, and do not take a share for a promise."),
     ]
@@ -230,7 +232,8 @@ def sizes_reply(found: SizesWorth) -> Reply:
         **named(found, "lines", "wanted_lines", "from_cache", "impossible"),
         "sizes": [_size_data(row) for row in found.rows],
     }
-    return Reply(data, blocks, (f"doe plan {quoted(found.record.name)} --coupons 20",))
+    following = (f"doe plan {quoted(found.record.name)} --coupons 20",)
+    return Reply(data, blocks, following, more=["\n" + words.legend(study)])
 
 
 def _size_data(row: Worth) -> dict[str, object]:

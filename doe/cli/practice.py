@@ -57,8 +57,8 @@ def play(
         open_question = drill.question()
         asked = words.asked(open_question, desk.shown) if open_question is not None else ("", "")
         told = [line for turn in turns for line in words.said(turn, desk.shown)]
-        said: list[Block] = [*words.brief(drill), "", *told, *asked] if answers else []
-        said += ["Not finished; nothing is kept."]
+        said: list[Block] = [*told, *asked] if answers else []
+        said += ["Not finished; nothing is kept.", *(["", *words.brief(drill)] if answers else [])]
         data = {
             "exercise": exercise,
             "seed": chosen,
@@ -71,6 +71,7 @@ def play(
     page = _write_page(desk, drill, output)
     with desk.open() as book:
         number = practising.keep_outcome(book, desk.name, outcome, given)
+    blocks = _outcome_blocks(drill, page)
     return Reply(
         {
             "exercise": exercise,
@@ -84,8 +85,11 @@ def play(
             "note": number,
             "page": page,
         },
-        _outcome_blocks(drill, page),
+        blocks if answers else [*blocks, *little_map(outcome)],
         ("doe practice class", f"doe practice play {exercise}"),
+        more=little_map(outcome) if answers else (),
+        is_whole=not answers,
+        is_once=True,
     )
 
 
@@ -115,7 +119,7 @@ def _talk(drill: Drill, given: list[str]) -> None:
         say(text)
         if form:
             say(f"({form})", indent=" ")
-        typed = ask_text(">")
+        typed = ask_text(">", about="An answer in the form above; hint for a hint, q to leave it.")
         if typed.strip().lower() == "q":
             return
         try:
@@ -166,17 +170,17 @@ def _write_page(desk: Desk, drill: Drill, output: Path | None) -> Path | None:
 def _outcome_blocks(drill: Drill, page: Path | None) -> list[Block]:
     outcome = drill.outcome
     counted = [(what, f"{points:+.0f}") for what, points in words.parts(outcome, drill.shown)]
-    blocks: list[Block] = [f"{words.score(outcome)}.", Table(("what counts", "points"), counted, right=("points",))]
-    blocks += ["", *words.truth(outcome, drill.shown)]
+    again = f"doe practice play {outcome.exercise} --seed {outcome.seed} -o truth.html"
+    told = f"The picture of the truth is in {page}" if page is not None else f"The truth as a page: {again}"
+    blocks: list[Block] = [
+        f"{words.score(outcome)}. {told}",
+        Table(("what counts", "points"), counted, right=("points",)),
+        "",
+        *words.truth(outcome, drill.shown),
+    ]
     if outcome.compared:
         head, *rows = words.table(outcome, drill.shown)
         blocks.append(Table(head, rows))
-    blocks += little_map(outcome)
-    if page is not None:
-        blocks += ["", f"The picture of the truth is in {page}"]
-    else:
-        again = f"doe practice play {outcome.exercise} --seed {outcome.seed} -o truth.html"
-        blocks += ["", f"For the picture as a page add -o truth.html, such as: {again}"]
     return blocks
 
 
@@ -208,7 +212,9 @@ def class_(desk: Desk, person: str | None = None) -> Reply:
         )
         for name in people
     ]
-    said: list[Block] = [Table(("who", *practising.EXERCISES, "last day"), rows, title="Best score (times done)")]
+    said: list[Block] = [
+        Table(("who", *practising.EXERCISES, "last day"), rows, title="Best score (times done)", is_list=True)
+    ]
     said = said if rows else ["Nobody has done an exercise in this book yet."]
     set_for = [f"{e}: line {s}" for e, s in lessons.items() if s is not None]
     if set_for:
@@ -223,7 +229,7 @@ def class_(desk: Desk, person: str | None = None) -> Reply:
 _COLUMNS, _ROWS = 46, 12
 
 
-def little_map(outcome: DrillResult) -> list[str]:
+def little_map(outcome: DrillResult) -> list[Block]:
     """Truth over press temperature and dwell, the other settings at the best; nothing for other pictures."""
     picture = outcome.picture
     if not isinstance(picture, MapPicture):
@@ -240,8 +246,8 @@ def little_map(outcome: DrillResult) -> list[str]:
         column = int(np.abs(xs - settings["press_temp"]).argmin())
         row = int(np.abs(np.log(ys / settings["dwell"])).argmin())
         grid[row, column] = mark
-    lines = ["", "The truth: # 95 of 100 or more pass, + 80, . 50; the other settings as the best."]
+    lines = ["The truth: # 95 of 100 or more pass, + 80, . 50; the other settings as the best."]
     lines += [f"  |{''.join(line)}|" for line in grid[::-1]]
     finding = map_finding(rates)
     named = ", ".join(f"{mark} {name}" for mark, name in keys.items())
-    return [*lines, f"  across: press temperature, up: dwell; {named}", f"  {finding[0].upper()}{finding[1:]}."]
+    return ["", *lines, f"  across: press temperature, up: dwell; {named}", f"  {finding[0].upper()}{finding[1:]}."]

@@ -10,18 +10,22 @@ from doe.acts.study.standing import standing_of_recipe
 from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
 from doe.cli.study_words import standing_data
 from doe.domain.errors import InputError, quoted
-from doe.domain.recipe import KeptRecipe, Nearest, Recipe, nearest_recipes, parts_of
+from doe.domain.recipe import KeptRecipe, Nearest, Recipe, RecipeSetting, nearest_recipes, parts_of
 from doe.domain.units import Shown
 from doe.words import typed
 from doe.words.cautions import FOOTER
+from doe.words.gauges.cautions import NOT_CHECKED
 from doe.words.recipe.card import (
     SIMILAR,
+    also_sentences,
     both,
     changes_between,
     confirmation_sentence,
     difference_words,
     expected_sentence,
     recipe_cautions,
+    setting_amount,
+    span_here,
     state_words,
     window_words,
 )
@@ -51,7 +55,7 @@ def list_recipes(desk: Desk, every: bool = False) -> Reply:
         )
         for k, doubt in zip(kept, known, strict=True)
     ]
-    table = Table(("recipe", "rev.", "stack", "line", "approved", "state"), rows, right=("rev.",))
+    table = Table(("recipe", "rev.", "stack", "line", "approved", "state"), rows, right=("rev.",), is_list=True)
     head = count(len(kept), "revision") if every else f"{count(len(kept), 'recipe')} in force"
     said = f"{head}; {count(sum(due), 'recipe')} due for review." if any(due) else f"{head}; none is due for review."
     data = [{**_data(k), "due": is_due} for k, is_due in zip(kept, due, strict=True)]
@@ -69,13 +73,17 @@ def show(desk: Desk, recipe: str, revision: int | None = None) -> Reply:
     blocks: list[Block] = [
         f"{headline(known, desk.shown)}. {meaning(known, desk.shown)}",
         f"Recipe {found.name}, revision {found.revision}: {state_words(kept, today())}.",
-        f"For {found.stack.name} on {found.line.name}.",
-        f"  Fabric {found.stack.fabric}, film {found.stack.film}, powder {found.stack.powder}.",
+        *settings_blocks(found, desk.shown),
+        *(f"Also for {text}." for text in also_sentences(found)),
         *(Warn(text) for text in recipe_cautions(found)),
-        recipe_table(found, desk.shown),
-        "\nHandling:",
+        Warn(FOOTER),
+        *((f"Held constant: {'; '.join(constant)}.",) if constant else ()),
+        "Handling:",
         *(f"  {i}. {step}" for i, step in enumerate(found.handling, start=1)),
-        *((f"\nHeld constant: {'; '.join(constant)}.",) if constant else ()),
+    ]
+    rest: list[Block] = [
+        f"\nFor {found.stack.name} on {found.line.name}.",
+        f"  Fabric {found.stack.fabric}, film {found.stack.film}, powder {found.stack.powder}.",
         "",
         confirmation_sentence(found.confirmation, found.exception),
         expected_sentence(found),
@@ -83,12 +91,10 @@ def show(desk: Desk, recipe: str, revision: int | None = None) -> Reply:
         *((f"Why this revision: {found.why}",) if found.why else ()),
         "\nVoid after:",
         *(f"  - {text}" for text in found.voids),
-        "",
-        FOOTER,
     ]
     name = quoted(found.name)
     data = {**_data(kept), "standing": standing_data(known, desk.shown)}
-    return Reply(data, blocks, (f"doe recipe card {name} -o card.html", f"doe recipe history {name}"))
+    return Reply(data, blocks, (f"doe recipe card {name} -o card.html", f"doe recipe history {name}"), more=rest)
 
 
 @command("recipe history")
@@ -154,15 +160,26 @@ def find(
         if stack is not None:
             given = dict(parts_of(book.stack(stack)))
         found = nearest_recipes(given, book.recipes())
+        known = [standing_of_recipe(book, n.kept) for n in found[:5]]
     if not found:
         return Reply({"recipes": []}, ("No recipe is in force.",), ("doe release --help",))
     rows = [
         (n.kept.recipe.name, str(n.kept.recipe.revision), n.kept.recipe.line.name, difference_words(n.differences))
         for n in found[:5]
     ]
+    doubts = [
+        Warn(f"{n.kept.recipe.name}: {headline(doubt, desk.shown)}. {meaning(doubt, desk.shown)}")
+        for n, doubt in zip(found, known, strict=False)
+        if doubt.state == "doubtful"
+    ]
     return Reply(
         {"recipes": [{**_data(n.kept), "same": n.same, "differences": n.differences} for n in found]},
-        (_nearest_line(found), SIMILAR, Table(("recipe", "rev.", "line", "what differs"), rows, right=("rev.",))),
+        (
+            _nearest_line(found),
+            *doubts,
+            SIMILAR,
+            Table(("recipe", "rev.", "line", "what differs"), rows, right=("rev.",)),
+        ),
         (f"doe recipe show {quoted(found[0].kept.recipe.name)}",),
     )
 
@@ -179,17 +196,28 @@ def _data(kept: KeptRecipe) -> dict[str, object]:
     return {**vars(kept), "in_force": kept.in_force}
 
 
-def recipe_table(recipe: Recipe, shown: Shown) -> Table:
-    """Settings of a recipe: surface, dial and window, temperatures in both units."""
-    rows = [
-        (
-            s.label,
-            both(s, s.surface, shown),
-            "" if s.dial is None else both(s, s.dial, shown),
-            "held constant" if s.factor in recipe.held else window_words(s, shown),
-        )
-        for s in recipe.settings
-    ]
-    has_dial = any(s.dial is not None for s in recipe.settings)
-    heads = ("setting", "surface" if has_dial else "value", *(("dial",) if has_dial else ()), "window")
-    return Table(heads, [row if has_dial else (row[0], row[1], row[3]) for row in rows])
+def settings_blocks(recipe: Recipe, shown: Shown) -> list[Block]:
+    """Settings of a recipe: what to dial in, the surface behind it, and the window of what is dialled in."""
+    rows = []
+    for s in recipe.settings:
+        ends = (s.window_low, s.window_high) if s.dial is None else (s.dial_low, s.dial_high)
+        if s.factor in recipe.held:
+            window = "held constant"
+        elif ends[0] is None or ends[1] is None:
+            window = window_words(s, shown)
+        else:
+            window = span_here(s, ends[0], ends[1], shown)
+        rows.append((s.label, both(s, s.surface if s.dial is None else s.dial, shown), behind(s, shown), window))
+    table = Table(("setting", "dial in", "surface", "window"), rows)
+    return [table, *([f"{EQUAL}: {NOT_CHECKED}."] if EQUAL in (row[2] for row in rows) else [])]
+
+
+EQUAL = "= dial"
+"""Said of a surface that no reading tells."""
+
+
+def behind(setting: RecipeSetting, shown: Shown) -> str:
+    """The surface behind a dial value; that it is taken for the dial; empty for what has no display."""
+    if setting.dial is not None:
+        return setting_amount(setting, setting.surface, shown)
+    return EQUAL if setting.unit == "degC" else ""

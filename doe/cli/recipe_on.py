@@ -13,7 +13,7 @@ from doe.domain.errors import quoted
 from doe.domain.units import Shown
 from doe.words.cautions import FOOTER
 from doe.words.gauges.cautions import caution_words
-from doe.words.recipe.card import both, span, unknown_words
+from doe.words.recipe.card import both, setting_amount, span_here, unknown_words
 from reports.files import write_whole
 from reports.recipe.card import recipe_card
 
@@ -45,26 +45,26 @@ def on_blocks(moved: OnLine, shown: Shown) -> list[Block]:
     rows = []
     for each in moved.settings:
         s = each.setting
-        dial = "" if each.dial is None else both(s, each.dial.degc, shown)
         window = (
-            "" if each.dial_low is None or each.dial_high is None else span(s, each.dial_low, each.dial_high, shown)
+            ""
+            if each.dial_low is None or each.dial_high is None
+            else span_here(s, each.dial_low, each.dial_high, shown)
         )
-        rows.append((s.label, both(s, s.surface, shown), dial, window))
+        surface = "" if each.dial is None and s.unit != "degC" else setting_amount(s, s.surface, shown)
+        here = "not known" if each.dial is None and s.unit == "degC" else both(s, s.surface, shown)
+        rows.append((s.label, here if each.dial is None else both(s, each.dial.degc, shown), surface, window))
     first = (
         f"{recipe.name}, revision {recipe.revision}, on its own line {moved.line.name}, by today's gauge readings."
         if moved.is_own
         else f"{recipe.name}, revision {recipe.revision}, re-expressed for {moved.line.name}. It is not released there."
     )
-    heads = ("setting", "surface", "dial here", "window on this dial")
     missing = [f"  - {text}" for text in unknown_words(moved.unknown, recipe, shown)]
-    unknown = ["\nWhat is not known here:", *missing] if missing else []
     return [
         first,
-        Table(heads, rows),
-        *unknown,
+        Table(("setting", "dial in here", "surface", "window on this dial"), rows),
         *(Warn(text) for text in caution_words(moved.cautions, shown=shown)),
-        "",
-        FOOTER,
+        Warn(FOOTER),
+        *(["What is not known here:", *missing] if missing else []),
     ]
 
 

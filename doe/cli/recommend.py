@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import pandas as pd
-
 from doe.acts.base import version
 from doe.acts.gauges.line import cautions_said, gauged_line
 from doe.acts.study.fits import SAYING, Recommended, answer_data, explain, fit_study, recommend_study
 from doe.acts.study.standing import standing_of
-from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
-from doe.cli.gauge_dials import dial_blocks, dial_data
+from doe.cli.desk import Block, Desk, Reply, Screen, Table, Warn, command
+from doe.cli.gauge_dials import caution_lines, coupon_table, dial_blocks, dial_data
 from doe.cli.study_words import standing_data, step_command
 from doe.domain.errors import quoted
 from doe.domain.factors import Factor
@@ -20,14 +18,14 @@ from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.setpoint.answer import Window
 from doe.setpoint.why import Why
-from doe.words.gauges.dials import dials_of_settings
+from doe.words.gauges.dials import Dialled, dials_of_settings
 from doe.words.gauges.setting_errors import errors_counted
 from doe.words.study import answer as words
 from doe.words.study.setpoint import cautions_left, method_words, said
 from doe.words.study.standing import headline
 from doe.words.study.state import counts_sentence
 from doe.words.study.why import differences, rough_note, why_parts
-from doe.words.wording import amount, amount_both, amount_range, minute, percent
+from doe.words.wording import amount_both, amount_range, minute, percent
 
 
 @command("recommend")
@@ -40,8 +38,9 @@ def recommend(desk: Desk, study: str, seed: int | None = None, why: bool = False
         gauged = gauged_line(book, found.fitted.record)
         cautions = cautions_said(book, found.fitted.record, desk.shown, gauged)
     reasons = explain(found) if why else None
-    dials = dials_of_settings(gauged, found.fitted.record.study, found.answer.setpoint, desk.shown)
     study_asked = found.fitted.record.study
+    dials = dials_of_settings(gauged, study_asked, found.answer.setpoint, desk.shown)
+    blocks, rest = answer_blocks(found, known, Dialled(study_asked, gauged, desk.shown), cautions)
     return Reply(
         {
             "study": found.fitted.record.name,
@@ -60,39 +59,47 @@ def recommend(desk: Desk, study: str, seed: int | None = None, why: bool = False
             "errors_counted": errors_counted(found.fitted.record.study, found.fitted.surfaces.results, desk.shown),
             **({"why": reasons} if reasons else {}),
         },
-        [
-            *answer_blocks(found, known, desk.shown, dial_blocks(dials, cautions, gauged)),
-            *(_why_blocks(found, reasons, desk.shown) if reasons else ()),
-        ],
+        [*blocks, *(_why_blocks(found, reasons, desk.shown) if reasons else ())],
         tuple(step_command(study_asked, step) for step in known.steps),
+        more=[*dial_blocks(dials, cautions, gauged), *rest],
+        is_whole=why,
     )
 
 
-def answer_blocks(found: Recommended, known: StudyStanding, shown: Shown, dials: Sequence[Block] = ()) -> list[Block]:
-    """An answer for a person: verdict, settings and their ``dials``, how sure, windows, cliffs, limits of certainty."""
-    study, answer = found.fitted.record.study, found.answer
+def answer_blocks(found: Recommended, known: StudyStanding, dialled: Dialled, cautions: Sequence[str] = ()) -> Screen:
+    """An answer for a person: verdict, what to dial in, how sure, what weakens it most; then all that stands behind."""
+    study, answer, shown = found.fitted.record.study, found.answer, dialled.shown
+    limits, left = (said(study, facts, shown) for facts in (answer.limits_on_certainty, cautions_left(answer)))
+    weakest: list[Block] = [Warn(text) for text in left[:1]] or [f"Weakest: {text}" for text in limits[:1]]
     blocks: list[Block] = [
         f"{headline(known, shown)}.",
         words.lead(study, answer, known),
-        settings_table(study, found, shown),
-        *dials,
+        settings_table(study, found, dialled),
+        "",
+        *([dialled.note] if dialled.note else []),
+        *caution_lines(cautions),
+        words.sure_in_short(study, answer),
+        f"Nearest cliff: {words.nearest_cliff(study, answer, shown)}",
+        *weakest,
+        *history(found),
+    ]
+    rest: list[Block] = [
+        surface_table(study, found, shown),
         "",
         *(f"  {text}" for text in words.sureness(study, answer)),
         "",
         *(f"  {text}" for text in words.window_sentences(study, answer, shown)),
-        f"  Nearest cliff: {words.nearest_cliff(study, answer, shown)}",
         "",
         *(f"  {text}" for text in errors_counted(study, found.fitted.surfaces.results, shown)),
     ]
-    if answer.limits_on_certainty:
-        limits = said(study, answer.limits_on_certainty, shown)
-        blocks += ["\nWhat keeps this from being surer:", *(f"  {text}" for text in limits)]
-    blocks += [Warn(text) for text in said(study, cautions_left(answer), shown)]
+    if limits:
+        rest += ["\nWhat keeps this from being surer:", *(f"  {text}" for text in limits)]
+    rest += [Warn(text) for text in left[1:]]
     if answer.changes:
-        blocks += ["\nWhat could be changed:", *(f"  {text}" for text in said(study, answer.changes, shown))]
+        rest += ["\nWhat could be changed:", *(f"  {text}" for text in said(study, answer.changes, shown))]
     if len(answer.next_coupons):
-        blocks += ["\nCoupons that would help most:", coupon_table(study, answer.next_coupons, shown)]
-    return [*blocks, "", *history(found)]
+        rest += ["\nCoupons that would help most:", coupon_table(study, answer.next_coupons, dialled)]
+    return blocks, [*rest, "\nThe answer is kept in the book with its seed, version and the sum of its inputs."]
 
 
 def _why_blocks(found: Recommended, why: Why, shown: Shown) -> list[Block]:
@@ -108,44 +115,50 @@ def _why_blocks(found: Recommended, why: Why, shown: Shown) -> list[Block]:
     return [*blocks, *(f"\n{text}" for text in rough_note(parts))]
 
 
-def settings_table(study: Study, found: Recommended, shown: Shown) -> Table:
-    """The setpoint, how far each setting may move alone, both windows and the tested range."""
-    answer = found.answer
-    alone = {room.factor: room for room in answer.room}
-    rows = []
+def settings_table(study: Study, found: Recommended, dialled: Dialled) -> Table:
+    """What to dial in, the surface behind it, how far each setting may move alone, and the window, on the dial."""
+    answer, rows = found.answer, []
+    alone = {room.factor: (room.low, room.high) for room in answer.room}
+    for f in study.factors:
+        value = answer.setpoint[f.name]
+        ends = (alone.get(f.name), None if f.is_categorical else _ends(f, answer.window))
+        spans = ["" if end is None else dialled.span(f, *end, float(value)) for end in ends]
+        if not f.is_categorical and answer.window is None:
+            spans[1] = "none"
+        rows.append((f.name, dialled.amount(f, value), dialled.surface(f, value), *spans))
+    return Table(("setting", "dial in", "surface", "room alone", "window"), rows)
+
+
+def surface_table(study: Study, found: Recommended, shown: Shown) -> Table:
+    """The setpoint on the surface, in both units, with both windows and the tested range."""
+    answer, rows = found.answer, []
     for f in study.factors:
         spans = [_span(f, window, shown) for window in (answer.window, answer.assured_window)]
         tested = " / ".join(f.levels) if f.is_categorical else amount_range(f, f.low, f.high, shown)
-        room = alone.get(f.name)
-        spans.insert(0, "" if room is None else amount_range(f, room.low, room.high, shown))
         rows.append((f.name, amount_both(f, answer.setpoint[f.name], shown), *spans, tested))
-    assured = answer.assured_window is not None
-    heads = ("factor", "setpoint", "room alone", "window", *(("assured window",) if assured else ()), "tested")
-    return Table(heads, [row if assured else (*row[:4], row[5]) for row in rows])
+    return Table(("on the surface", "setpoint", "window", "assured window", "tested"), rows)
+
+
+def _ends(f: Factor, window: Window | None) -> tuple[float, float] | None:
+    if window is None:
+        return None
+    bounds = window.bounds.astype(float)
+    return float(bounds["low"][f.name]), float(bounds["high"][f.name])
 
 
 def _span(f: Factor, window: Window | None, shown: Shown) -> str:
     """Ends of a window along one factor; empty for levels."""
     if f.is_categorical:
         return ""
-    if window is None:
-        return "none"
-    bounds = window.bounds.astype(float)
-    return amount_range(f, float(bounds["low"][f.name]), float(bounds["high"][f.name]), shown)
-
-
-def coupon_table(study: Study, frame: pd.DataFrame, shown: Shown) -> Table:
-    """Settings of coupons, one row each."""
-    rows = [tuple(amount(f, row[f.name], shown) for f in study.factors) for row in frame.to_dict("records")]
-    heads = tuple(f.name for f in study.factors)
-    return Table(heads, rows, right=heads)
+    ends = _ends(f, window)
+    return "none" if ends is None else amount_range(f, *ends, shown)
 
 
 def history(found: Recommended) -> list[Block]:
     """Whether this answer is new, kept, or replaces one to other results."""
     if found.kept is not None:
         newer = "" if found.kept.version == version() else f" by version {found.kept.version}; this is {version()}"
-        return [f"This is the answer kept on {minute(found.kept.made_at)}{newer}: the results are the same."]
+        return [f"The answer kept on {minute(found.kept.made_at)}{newer}: the results are the same."]
     if found.before is not None:
         return [
             Warn(
@@ -153,7 +166,7 @@ def history(found: Recommended) -> list[Block]:
                 f"(which was: {found.before.verdict}); both are kept."
             )
         ]
-    return ["The answer is kept in the book with its seed, version and the sum of its inputs."]
+    return []
 
 
 @command("fit")
@@ -168,7 +181,7 @@ def fit(desk: Desk, study: str, seed: int | None = None) -> Reply:
         "\nlearned: how much narrower the place of the best setting is than before the coupons.",
     )
     sentences, warnings = (said(fitted.record.study, facts, desk.shown) for facts in (belief.facts, surfaces.warnings))
-    told: tuple[Block, ...] = (*(f"  {text}" for text in sentences), *(Warn(text) for text in warnings))
+    warned, told = [Warn(text) for text in warnings], [f"  {text}" for text in sentences]
     return Reply(
         {
             "study": fitted.record.name,
@@ -179,6 +192,6 @@ def fit(desk: Desk, study: str, seed: int | None = None) -> Reply:
             "warnings": warnings,
             "facts": surfaces.warnings,
         },
-        (f"Fitted {fitted.record.name}. {counts_sentence(fitted.counts)}", *told, *learned),
+        (f"Fitted {fitted.record.name}. {counts_sentence(fitted.counts)}", *warned, *learned, *told),
         (f"doe recommend {quoted(fitted.record.name)}",),
     )

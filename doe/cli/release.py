@@ -1,4 +1,4 @@
-"""`doe release`: a confirmed setpoint becomes a recipe revision."""
+"""`doe release` and `doe recipe add`: a confirmed setpoint, or a material it holds for, becomes a recipe revision."""
 
 from __future__ import annotations
 
@@ -7,13 +7,14 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 from doe.acts.base import slug
+from doe.acts.recipe.also import add_material
 from doe.acts.recipe.release import Released, Wishes, release_study
 from doe.cli.desk import Block, Desk, Reply, Warn, command
-from doe.cli.recipe import recipe_table
+from doe.cli.recipe import settings_blocks
 from doe.domain.errors import InputError, quoted
 from doe.domain.recipe import PARTS
 from doe.domain.units import Shown
-from doe.words.recipe.card import confirmation_sentence, recipe_cautions
+from doe.words.recipe.card import also_sentences, confirmation_sentence, recipe_cautions
 from doe.words.recipe.record import found_words, item_data, item_label
 from doe.words.wording import day
 
@@ -35,6 +36,27 @@ def release(desk: Desk, study: str, wishes: Wishes, lot: Sequence[str] = ()) -> 
         },
         released_blocks(made, desk.shown),
         (card, f"doe report --recipe {quoted(recipe.name)} -o why.html"),
+        is_once=True,
+    )
+
+
+@command("recipe add")
+def add(desk: Desk, comparison: str, approved_by: str, why: str = "") -> Reply:
+    """Add the material of a comparison to its recipe, as a revision: the same recipe holds."""
+    with desk.open(create=False) as book:
+        kept = add_material(book, comparison, approved_by=approved_by, why=why, now=datetime.now(UTC))
+    recipe = kept.recipe
+    return Reply(
+        {"id": kept.id, "recipe": recipe},
+        (
+            f"Recipe {recipe.name}, revision {recipe.revision}, is released; settings and review as before.",
+            f"Also for {also_sentences(recipe)[-1]}.",
+            "Print its card anew and take the old one down.",
+        ),
+        (
+            f"doe recipe card {quoted(recipe.name)} -o {slug(recipe.name)}.html",
+            f"doe recipe history {quoted(recipe.name)}",
+        ),
     )
 
 
@@ -59,7 +81,7 @@ def released_blocks(made: Released, shown: Shown) -> list[Block]:
         f"Recipe {recipe.name}, revision {recipe.revision}, is released for {recipe.line.name}; "
         f"review by {day(recipe.review_on)}.",
         *(("It supersedes the revision before, which stays in the book.",) if recipe.revision > 1 else ()),
-        recipe_table(recipe, shown),
+        *settings_blocks(recipe, shown),
         "",
         confirmation_sentence(recipe.confirmation, recipe.exception),
         *(Warn(text) for text in recipe_cautions(recipe)),

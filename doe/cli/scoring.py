@@ -13,29 +13,24 @@ import typer
 from doe.acts.base import Key
 from doe.acts.scoring.making import Coupon, in_order, making_of
 from doe.acts.scoring.people import people_of_study, record_looks
-from doe.acts.study.limits import refuse_without_limits
-from doe.acts.study.plans import stored_plan, whole_plan
+from doe.acts.study.plans import whole_plan
 from doe.acts.study.rounds import confirmation_counts, grades_at_odds, score_counts
 from doe.book.book import Book
 from doe.book.records import StudyRecord
 from doe.book.sheets.entry import EntryFile, read_entry
-from doe.book.sheets.foreign import ColumnUse, ForeignSheet, guess_mapping, read_foreign
-from doe.book.sheets.foreign_results import map_foreign
-from doe.cli.ask import ask, ask_text, ask_yes
-from doe.cli.desk import Desk, Table, print_table
+from doe.cli.ask import Back, ask, ask_text, questions, tell
 from doe.cli.terminal import say
 from doe.domain.entry import SymptomWords, sheet_letters
-from doe.domain.errors import InputError, InputErrors, quoted
+from doe.domain.errors import InputError
 from doe.domain.finding import Finding
-from doe.domain.outcome import BATCH_COLUMNS, PASSED_GRADES, ScoreCounts, grade_fits
+from doe.domain.outcome import PASSED_GRADES, ScoreCounts, grade_fits
 from doe.domain.said import GRADE_WORDS, read_grade, read_hand, read_symptoms, read_void, said_check, said_hand
-from doe.domain.score import ScoreEntry, entry_problems
+from doe.domain.score import ScoreEntry
 from doe.domain.spec import Check
 from doe.domain.study import Study
 from doe.domain.units import Shown
-from doe.plans.judge import judge_plan
 from doe.symptoms.catalogue import WORDS, short_list, symptom
-from doe.words.typed import pairs, quantity
+from doe.words.typed import name_of, pairs, quantity, setting
 from doe.words.wording import amount, count
 
 
@@ -75,7 +70,9 @@ def symptom_words() -> SymptomWords:
 
 def read_file(book: Book, record: StudyRecord, path: Path) -> EntryFile:
     """What a filled entry file of a study says."""
-    return read_entry(path, record.study, whole_plan(book, record).coupons, symptoms=symptom_words())
+    return read_entry(
+        path, record.study, whole_plan(book, record).coupons, symptoms=symptom_words(), names=record.names
+    )
 
 
 def record_entries(book: Book, record: StudyRecord, found: EntryFile, *, why: str) -> Recorded:
@@ -118,7 +115,12 @@ def read_typed(study: Study, typed: ScoreOptions, shown: Shown) -> ScoreEntry:
         raise InputError(
             "--coupon", "nothing", "the name on the label", "Say which coupon it is, such as --coupon R1-03."
         )
-    both = sorted(set(typed.passed) & set(typed.failed))
+    known = {c.name: (c.label,) for c in study.spec.checks}
+    passed, failed = (
+        [name_of(text, known, option) for text in texts]
+        for option, texts in (("--pass", typed.passed), ("--fail", typed.failed))
+    )
+    both = sorted(set(passed) & set(failed))
     if both:
         raise InputError("--pass and --fail", ", ".join(both), "each check once", "Say pass or fail, not both.")
     words = symptom_words()
@@ -127,7 +129,7 @@ def read_typed(study: Study, typed: ScoreOptions, shown: Shown) -> ScoreEntry:
         symptoms += read_symptoms(text, words.labels, "--symptom", words.letters)
     entry = ScoreEntry(
         typed.coupon,
-        checks=dict.fromkeys(typed.passed, True) | dict.fromkeys(typed.failed, False),
+        checks=dict.fromkeys(passed, True) | dict.fromkeys(failed, False),
         symptoms=tuple(dict.fromkeys(symptoms)),
         side=typed.side or words.side_of(symptoms),
         hand={
@@ -150,115 +152,15 @@ def read_typed(study: Study, typed: ScoreOptions, shown: Shown) -> ScoreEntry:
 
 def _actual(study: Study, texts: Sequence[str], shown: Shown) -> dict[str, float]:
     made = {}
-    for name, value in pairs(texts, "--actual", "press_temp=148").items():
-        unit = study.factor(name).unit
-        if not unit:
-            raise InputError("--actual", name, ", ".join(f.name for f in study.numeric), "Use a factor with a range.")
-        made[name] = quantity(value, unit, f"--actual {name}", shown)
+    for called, value in pairs(texts, "--actual", "press_temp=148").items():
+        name = setting(called, study.numeric, "--actual")
+        made[name] = quantity(value, study.factor(name).unit, f"--actual {name}", shown)
     return made
 
 
-# sheets made without a plan
-
-Uses = dict[str, ColumnUse]
-"""What each heading is used for."""
-
-
-def own_uses(desk: Desk, record: StudyRecord, path: Path, columns: Sequence[str]) -> Uses:
-    """What each column of an own sheet is used for: as typed, else guessed and confirmed by a person.
-
-    Raises
-    ------
-    InputError
-        If nothing was typed and nobody can be asked.
-    """
-    sheet = read_foreign(path)
-    checks = {c.name: f"check_{c.name}" for c in record.study.spec.checks}
-    typed = pairs(columns, "--map", '"Press °F=press_temp"')
-    given = {h: ColumnUse.of(checks.get(use, use), h) for h, use in typed.items()}
-    guessed = guess_mapping(sheet, record.study)
-    if given:
-        taken = {use.role for use in given.values()}
-        return {h: use for h, use in guessed.items() if desk.can_ask and use.role not in taken} | given
-    if not desk.can_ask:
-        proposal = " ".join(f"--map {quoted(f'{h}={use.role}')}" for h, use in guessed.items() if use.role != "ignore")
-        raise InputError(
-            sheet.name,
-            "a sheet with headings of its own",
-            "every column named with --map",
-            f"This looks likely, check it: {proposal}",
-        )
-    return _confirm(sheet, record.study, guessed)
-
-
-def _confirm(sheet: ForeignSheet, study: Study, guessed: Uses) -> Uses:
-    """Show the guess with the first cell of each column, and let a person change it."""
-    uses = guessed.copy()
-    checks = [f"check_{c.name}" for c in study.spec.checks]
-    others = ("pass", "hand_NAME", "coupon", "symptom", "side", "grade", "note", "void", *BATCH_COLUMNS, "ignore")
-    roles = [*study.factor_names, *checks, *others]
-    while True:
-        rows = [
-            (h, next((c for c in sheet.rows[h] if c), ""), f"{use.role} ({use.unit})" if use.unit else use.role)
-            for h, use in uses.items()
-        ]
-        print_table(Table(("heading", "first cell", "used as"), rows))
-        say("")
-        if ask_yes("Is that right?"):
-            return uses
-        say(f"Uses: {', '.join(roles)}.")
-        for heading, use in uses.items():
-            answer = ask_text(f"{heading} is", default=use.role)
-            if answer != use.role:
-                uses[heading] = ColumnUse.of(answer, heading)
-
-
-def record_own(book: Book, record: StudyRecord, path: Path, uses: Uses, *, people: Sequence[str], why: str) -> Recorded:
-    """Store coupons and scores of a sheet made without a plan of ours, as rounds after those already there."""
-    refuse_without_limits(record.study)
-    found = map_foreign(read_foreign(path), record.study, uses, people=people, symptoms=WORDS)
-    problems = [p for entry in found.entries for p in entry_problems(entry, record.study)]
-    if problems:
-        raise InputErrors(problems)
-    before = book.plan_coupons(record.id)
-    coupons = found.coupons.copy()
-    if len(before):
-        clash = sorted(set(before["coupon"]) & set(coupons["coupon"]))
-        if clash:
-            raise InputError(
-                f"{path.name}, coupon",
-                ", ".join(clash[:5]),
-                "names that are not in the study yet",
-                "Rename them, or record their scores with --file.",
-            )
-        coupons["round"] = coupons["round"] + int(before["round"].max())
-    notes = (*found.notes, f"Brought in from {path.name}.")
-    fields = book.bring_in(record.id, coupons, found.entries, kind="brought", notes=notes, why=why)
-    return recorded(book, record, found.coupons, fields, found.notes, _judge(book, record))
-
-
-def _judge(book: Book, record: StudyRecord) -> tuple[str, ...]:
-    """What coupons that nobody planned can and cannot tell, in plain sentences."""
-    plan = stored_plan(book, record)
-    coupons = plan.coupons.copy()
-    # a sheet seldom says which coupons shared a batch; each on its own is the kindest reading, and it is said
-    assumed = False
-    for name in ("cure_batch", "press_batch", "cure_order", "press_order", "garment", "stroke"):
-        if name not in coupons or coupons[name].isna().any():
-            coupons[name] = range(1, len(coupons) + 1)
-            assumed = True
-    if "role" not in coupons:
-        coupons["role"] = "brought"
-    judged = judge_plan(replace(plan, coupons=coupons), line=record.line)
-    said = [f"  + {text}" for text in judged.can_tell] + [f"  - {text}" for text in judged.cannot_tell]
-    if assumed:
-        said.append(
-            "  - Batches are not all named: coupons of one batch count as if made on their own, which is kind to them."
-        )
-    return ("What these coupons can (+) and cannot (-) tell:", *said, *(f"  ! {text}" for text in judged.warnings))
-
-
 T = TypeVar("T")
+_ABOUT_CHECK = "p passed, f failed, s leaves this coupon for later, v it is lost or spoiled, q stops."
+_ABOUT_HAND = "1 stiff to 5 soft, in half steps, beside the sample you keep."
 _WORDS = {"p": "pass", "f": "fail", "s": "skip", "v": "void", "q": "stop"}
 
 
@@ -278,21 +180,39 @@ def ask_coupons(
         typed = ask_text("Who feels the coupons (Enter: nobody)", default="")
         names = [name for part in typed.split(",") if (name := part.strip())]
     waiting = in_order(c for c in making.coupons if c.misses(checks))
-    say(f"{len(waiting)} coupons wait. p pass, f fail, s skip, v void, q stop.")
-    done: list[str] = []
-    fields = 0
+    say(f"{len(waiting)} coupons wait. p pass, f fail, s skip, v void, q stop; ? tells more, back corrects.")
+    done: dict[str, ScoreEntry] = {}
+    fields = place = 0
     try:
-        for coupon in waiting:
+        while place < len(waiting):
+            coupon = waiting[place]
             settings = ", ".join(f"{f.name} {amount(f, coupon.settings[f.name], shown)}" for f in record.study.factors)
             say(f"\n{coupon.name}: {settings}")
-            entry = _ask_one(coupon, checks, names)
-            if entry is None:
+            try:
+                entry = questions(partial(_ask_one, coupon, checks, names), may_leave=True)
+            except Back:
+                say("This is the first coupon of those that wait." if place == 0 else "Back to the coupon before.")
+                place = max(0, place - 1)
                 continue
-            fields += book.record(record.id, [entry])
-            done.append(entry.coupon)
+            place += 1
+            if entry is not None:
+                fields += _store(book, record.id, entry, done.get(coupon.name))
+                done[coupon.name] = entry
     except (typer.Abort, KeyboardInterrupt, _Stop):
         say("\nStopped. Every coupon before this one is stored.")
     return recorded(book, record, done, fields, grades_at_odds(book, record.id, done))
+
+
+def _store(book: Book, study: int, entry: ScoreEntry, before: ScoreEntry | None) -> int:
+    """Store a coupon, or put right what was said of it a moment ago; returns the new fields."""
+    if before is None:
+        return book.record(study, [entry])
+    said = dict(entry.fields())
+    gone = [name for name, _ in before.fields() if name not in said]
+    entry = replace(entry, cleared=tuple(name for name in gone if name != "void"))
+    if "void" in gone:
+        entry = replace(entry, void_reason="")
+    return book.record(study, [entry], why="typed wrongly, put right at once")
 
 
 def _ask_one(coupon: Coupon, checks: Sequence[Check], people: Sequence[str]) -> ScoreEntry | None:
@@ -300,13 +220,17 @@ def _ask_one(coupon: Coupon, checks: Sequence[Check], people: Sequence[str]) -> 
     for check in checks:
         if coupon.check(check.name) is not None:
             continue
-        word = ask(f"  {check.name} ({check.label})", _word)  # no default: an absent-minded Enter is no pass
+        word = ask(
+            f"  {check.name} ({check.label})", _word, about=_ABOUT_CHECK
+        )  # no default: an absent-minded Enter is no pass
         if word == "stop":
             raise _Stop
         if word == "skip":
             return ScoreEntry(coupon.name, checks=made) if made else None
         if word == "void":
-            return ScoreEntry(coupon.name, void_reason=ask("  what happened to it", _reason))
+            return ScoreEntry(
+                coupon.name, void_reason=ask("  what happened to it", _reason, about="Such as: film torn.")
+            )
         made[check.name] = word == "pass"
         if word == "fail":
             break
@@ -316,7 +240,7 @@ def _ask_one(coupon: Coupon, checks: Sequence[Check], people: Sequence[str]) -> 
     felt = {}
     for person in people if transferred else ():
         question = f"  hand-feel, {person}, 1 stiff to 5 soft (Enter: not felt)"
-        felt[person] = ask(question, partial(read_hand, where=f"hand {person}"), default="")
+        felt[person] = ask(question, partial(read_hand, where="hand-feel"), default="", about=_ABOUT_HAND)
     hand = {person: value for person, value in felt.items() if value is not None}
     note = ask_text("  note (Enter: none)", default="")
     return ScoreEntry(coupon.name, checks=made, symptoms=symptoms, side=side, hand=hand, note=note, grade=grade)
@@ -342,7 +266,7 @@ def _ask_grade(coupon: Coupon, passed: bool) -> str:
             raise InputError("grade", repr(answer), " or ".join(words), "Say how clear it is, or press Enter.")
         return grade
 
-    return ask(f"  {result}; Enter: no grade)", read, default="")
+    return ask(f"  {result}; Enter: no grade)", read, default="", about="One of the letters.")
 
 
 def _reason(answer: str) -> str:
@@ -355,9 +279,10 @@ def _reason(answer: str) -> str:
 def _ask_symptom() -> tuple[tuple[str, ...], str]:
     words = symptom_words()
     for letter, key in words.letters.items():
-        say(f"    {letter}  {symptom(key).label}: {symptom(key).seen}", indent="       ")
+        tell(f"    {letter}  {symptom(key).label}: {symptom(key).seen}", indent="       ")
     read = partial(read_symptoms, labels=words.labels, where="symptom", letters=words.letters)
-    keys = ask("  what is seen (letter or name, Enter: not known)", read, default="")
+    about = "Letters or names of the list above, comma between several."
+    keys = ask("  what is seen (letter or name, Enter: not known)", read, default="", about=about)
     return keys, words.side_of(keys)
 
 
@@ -387,7 +312,7 @@ def ask_again(book: Book, key: Key, person: str) -> tuple[int, int]:
     done = fields = 0
     try:
         for coupon in found.again:
-            entry = _look_again(found.record.study, coupon, person)
+            entry = questions(partial(_look_again, found.record.study, coupon, person))
             if entry.checks or entry.hand:
                 fields += record_looks(book, found.record.id, [entry], person)[2]
                 done += 1
@@ -415,4 +340,4 @@ def _ask_or_skip(question: str, read: Callable[[str], T]) -> T | None:
             raise _Stop
         return None if answer.lower() in ("", "s") else read(answer)
 
-    return ask(question, reader, default="")
+    return ask(question, reader, default="", about="Your answer as asked; Enter skips, q stops.")

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from doe.acts.study.sheets import write_labels, write_sheets
 from doe.cli.desk import Desk, Reply, Warn, command
+from doe.cli.gauge_dials import caution_lines
 from doe.domain.errors import InputError, quoted
 from doe.domain.jsonable import named
 from doe.words.wording import count
@@ -69,7 +70,8 @@ def sheet(
             f"Round {made.round} of {made.study}:",
             *(f"  {f}" for f in made.files),
             *nobody,
-            *(Warn(text) for text in made.cautions),
+            *caution_lines(made.cautions),
         ),
         (f"print the .html, work through it, then: doe record {quoted(made.study)} --file {quoted(str(entry))}",),
+        more=[Warn(text) for text in made.cautions],
     )

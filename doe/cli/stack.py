@@ -52,7 +52,7 @@ def list_stacks(desk: Desk) -> Reply:
     rows = [(s.name, str(s.fabric), str(s.film), str(s.powder)) for s in stacks]
     return Reply(
         {"stacks": stacks},
-        (f"{count(len(stacks), 'stack')}.", Table(("stack", "fabric", "film", "powder"), rows)),
+        (f"{count(len(stacks), 'stack')}.", Table(("stack", "fabric", "film", "powder"), rows, is_list=True)),
         (f"doe stack show {quoted(stacks[0].name)}",),
     )
 

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from functools import partial
 
-from doe.acts.study.limits import missing, refuse_held
+from doe.acts.study.change import change_study
+from doe.acts.study.limits import held_beyond, missing
 from doe.acts.study.rounds import confirmation_counts, score_counts
 from doe.acts.study.standing import standing_of
 from doe.book.book import Book
 from doe.cli import study_words
+from doe.cli.ask import questions
 from doe.cli.desk import Desk, Reply, Table, Warn, command
 from doe.cli.study_questions import ask_limits
 from doe.domain.errors import quoted
@@ -41,9 +43,8 @@ def list_studies(desk: Desk, archived: bool = False) -> Reply:
         )
         for s, said in zip(found, known, strict=True)
     ]
-    table = Table(
-        ("no.", "study", "stack", "line", "scored", "rounds", "standing"), rows, right=("no.", "scored", "rounds")
-    )
+    heads = ("no.", "study", "stack", "line", "scored", "rounds", "standing")
+    table = Table(heads, rows, right=("no.", "scored", "rounds"), is_list=True)
     return Reply(
         {"studies": [{**vars(s), "standing": said} for s, said in zip(found, known, strict=True)]},
         (f"{count(len(found), 'study', 'studies')}.", table),
@@ -98,7 +99,7 @@ def _attempts(book: Book, study: int, *, scored: int) -> tuple[tuple[int, str], 
 
 
 @command("study limits")
-def limits(desk: Desk, study: str, limit: Sequence[str] = (), why: str = "limits from the data sheets") -> Reply:
+def limits(desk: Desk, study: str, limit: Sequence[str] = (), why: str = "") -> Reply:
     """Show or set the limits from the makers' data sheets. No plan is made without them."""
     with desk.open(create=False) as book:
         record = book.study(study)
@@ -106,20 +107,23 @@ def limits(desk: Desk, study: str, limit: Sequence[str] = (), why: str = "limits
         if limit:
             found = typed.limits(limit, found, desk.shown)
         elif desk.can_ask and missing(record.study):
-            found = typed.limits(ask_limits(record.study, desk.shown), found, desk.shown)
-        changed = replace(record.study, limits=found)
-        if changed != record.study:
-            refuse_held(changed)
-            book.amend_study(record.id, changed, why)
+            found = typed.limits(questions(partial(ask_limits, record.study, desk.shown)), found, desk.shown)
+        done = change_study(book, record.id, record.study.with_limits(found), why)
+        changed = done.record.study
         following = study_words.step_command(changed, standing_of(book, record.id).steps[0])
     table = study_words.limits_table(changed, desk.shown)
     absent = missing(changed)
-    said: tuple[str | Warn, ...] = (
-        (f"{count(len(absent), 'limit')} still missing.",) if absent else ("Every limit is known.",)
-    )
+    said = f"{count(len(absent), 'limit')} still missing." if absent else "Every limit is known."
+    held = () if (broken := held_beyond(changed)) is None else (Warn(str(broken)),)
     return Reply(
-        {"study": record.name, "limits": changed.limits, "missing_limits": absent},
-        (*said, table),
+        {
+            "study": record.name,
+            "limits": changed.limits,
+            "missing_limits": absent,
+            "outside": done.said,
+            "recipes_in_doubt": [k.recipe.name for k in done.in_doubt],
+        },
+        (said, *study_words.change_blocks(done, desk.shown), *held, table),
         (following,),
     )
 

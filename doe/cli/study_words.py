@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+
+from doe.acts.study.change import Changed
 from doe.acts.study.limits import missing
 from doe.book.records import StudyRecord
-from doe.cli.desk import Block, Table, Warn
+from doe.cli.desk import Block, Commands, Table, Warn
 from doe.domain.errors import quoted
 from doe.domain.factors import Factor
 from doe.domain.limits import LIMIT_OPTIONS, Limits, needed_limits
+from doe.domain.recipe import KeptRecipe
 from doe.domain.standing import NextStep, StudyStanding
 from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.words import typed
+from doe.words.facts import reader_of, texts_of, worded
 from doe.words.limits import LIMIT_LABELS, range_warnings
+from doe.words.study.changes import study_changes
 from doe.words.study.standing import headline, meaning
 from doe.words.study.state import (
     difference_plain,
@@ -22,7 +28,7 @@ from doe.words.study.state import (
     setting_error_words,
     target_words,
 )
-from doe.words.wording import amount_range
+from doe.words.wording import amount_range, listing
 
 
 def step_command(study: Study, following: NextStep) -> str:
@@ -86,7 +92,37 @@ def limits_table(study: Study, shown: Shown) -> Table:
         rows.append(
             (LIMIT_OPTIONS[name], text, known.sources.get(name, "") if value is not None else LIMIT_LABELS[name])
         )
-    return Table(("limit", "value", "source"), rows)
+    return Table(("limit", "value", "source"), rows, is_list=True)
+
+
+def change_blocks(done: Changed, shown: Shown) -> Iterator[Block]:
+    """What was changed of a study, what becomes of its coupons, and which recipes are in doubt because of it."""
+    now = done.record.study
+    yield from study_changes(done.was, now, shown)
+    yield from (
+        Warn(worded(found, texts_of("said_of_limits", "outside"), reader_of(now, shown))) for found in done.said
+    )
+    yield from (Warn(text) for text in range_notes(now))
+    yield from doubt_blocks(done.in_doubt)
+
+
+def range_notes(study: Study) -> tuple[str, ...]:
+    """That a range reaches beyond a limit, where one does."""
+    if not study.beyond_limits:
+        return ()
+    names = listing([study.factor(name).label for name in study.beyond_limits])
+    return (f"The range of {names} reaches beyond a limit: nothing is planned or recommended there.",)
+
+
+def doubt_blocks(recipes: Sequence[KeptRecipe]) -> Iterator[Block]:
+    """Recipes that lie beyond a limit which was just stated, and what to do about each."""
+    for kept in recipes:
+        recipe = kept.recipe
+        yield Warn(
+            f"Recipe {recipe.name}, revision {recipe.revision}, lies beyond a limit and is in doubt from now on: stop "
+            "working by it, take its cards down."
+        )
+        yield Commands((f'doe recipe retire {quoted(recipe.name)} --why "..."',))
 
 
 def describe(record: StudyRecord, shown: Shown) -> list[Block]:
@@ -100,5 +136,6 @@ def describe(record: StudyRecord, shown: Shown) -> list[Block]:
     if study.held:
         blocks.append(f"\n{held_words(study.held, shown)}")
     blocks += [f"Never made: {rule_words(study, rule, shown)}." for rule in study.forbidden]
+    blocks += [Warn(text) for text in range_notes(study)]
     blocks += [Warn(text) for text in range_warnings(study, shown, dyed_polyester=record.stack.dyed_polyester)]
     return blocks

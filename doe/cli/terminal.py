@@ -13,7 +13,8 @@ from typing import Any, TextIO
 from doe.domain.errors import DoeError, InputError, InputErrors
 from doe.domain.jsonable import named
 
-WIDTH = 80
+WIDTH, HEIGHT = 80, 24
+"""Columns and lines of the smallest terminal in use: what a command says without ``--more`` fits."""
 
 
 class Stopped(Exception):
@@ -32,15 +33,21 @@ def print_json(data: Mapping[str, Any]) -> None:
 def say(text: str, *, indent: str = "", style: str = "", stream: TextIO | None = None) -> None:
     """Print text wrapped to the width; ``indent`` is for the lines after the first."""
     stream = stream or sys.stdout
-    width = line_width()
+    for line in wrapped(text, indent):
+        print(coloured(line, style, stream), file=stream)
+
+
+def wrapped(text: str, indent: str = "") -> list[str]:
+    """Lines of a text at the width of the terminal."""
+    made: list[str] = []
     for paragraph in text.split("\n"):
         words = paragraph.lstrip()
         hanging = indent or " " * (len(paragraph) - len(words) + (2 if words[:2] in ("+ ", "- ", "* ") else 0))
         lines = textwrap.wrap(
-            paragraph, width, subsequent_indent=hanging, break_long_words=False, break_on_hyphens=False
+            paragraph, line_width(), subsequent_indent=hanging, break_long_words=False, break_on_hyphens=False
         )
-        for line in lines or [""]:
-            print(coloured(line, style, stream), file=stream)
+        made += lines or [""]
+    return made
 
 
 def line_width() -> int:

@@ -25,6 +25,7 @@ FileCode = Literal[
     "in a forbidden combination",
     "far from the plan",
     "grades at odds",
+    "read as",
 ]
 """What may be found in a filled file or a sheet of one's own beside the scores."""
 

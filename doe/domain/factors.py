@@ -74,7 +74,8 @@ MOST_SPANS, FINEST_STEPS = 10, 10**9
 LEFT_OUT_WHEN_NONE = "left out when none"
 """Mark of a field that a stored dictionary leaves out while it is None."""
 
-_DEFAULT_STEP = {"degC": 1.0, "s": 1.0, "bar": 0.1, "g/m2": 1.0, "": 0.0}
+_UNITS = ", ".join(STORED_UNITS[:-1])
+_DEFAULT_STEP = {"degC": 1.0, "s": 1.0, "bar": 0.1, "g/m2": 1.0, "m/min": 0.1, "": 0.0}
 
 
 EVERY_LEVEL = "every"
@@ -90,7 +91,7 @@ class Factor:
     name : str
         Lower-case identifier, such as ``cure_temp``; names in `KNOWN_FACTORS` bring label, stage and step.
     unit : str
-        Stored unit: ``degC``, ``s``, ``bar``, ``g/m2``, or ``""`` for a categorical factor.
+        Stored unit: ``degC``, ``s``, ``bar``, ``g/m2``, ``m/min``, or ``""`` for a categorical factor.
     low, high : float
         Ends of the range to test, in the unit.
     setting_sd : float
@@ -167,7 +168,7 @@ class Factor:
                 "Choose a name such as cure_temp.",
             )
         if self.unit not in STORED_UNITS:
-            raise InputError(f"{where}, unit", repr(self.unit), "degC, s, bar, g/m2", "Convert to one of these.")
+            raise InputError(f"{where}, unit", repr(self.unit), _UNITS, "Convert to one of these.")
         if self.stage not in ("cure", "press"):
             raise InputError(f"{where}, stage", self.stage, "cure or press", "Say at which machine it is set.")
         if self.endured and (not self.levels or EVERY_LEVEL in self.levels):
@@ -190,9 +191,7 @@ class Factor:
                 )
             return
         if self.unit == "":
-            raise InputError(
-                f"{where}, unit", "none", "degC, s, bar, g/m2, or a list of levels", "Give a unit or levels."
-            )
+            raise InputError(f"{where}, unit", "none", f"{_UNITS}, or a list of levels", "Give a unit or levels.")
         known = KNOWN_FACTORS.get(self.name)
         if known is not None and self.unit != known.unit:
             raise InputError(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field, fields
 from typing import Literal
 
@@ -28,6 +28,18 @@ LIMIT_NAMES = {
 """What a limit is called at the command line, and the field it fills."""
 LIMIT_OPTIONS = {field: name for name, field in LIMIT_NAMES.items()}
 """What a field is called at the command line."""
+
+LIMITED: Mapping[str, Literal["fabric", "film", "powder", "line"]] = {
+    "film_max_degc": "film",
+    "powder_max_degc": "powder",
+    "fabric_max_degc": "fabric",
+    "oven_max_degc": "line",
+    "press_max_degc": "line",
+    "min_cure_time_s": "powder",
+    "min_dwell_s": "film",
+    "max_pressure_bar": "line",
+}
+"""What a limit is of: a material, or a machine of the line (common practice, no source)."""
 
 RangeCode = Literal["outside the usual", "held outside the usual", "dye may move"]
 """What may be unusual about a tested range, or about a setting that is held or made."""
@@ -74,12 +86,20 @@ class Limits:
         for name, source in self.sources.items():
             check_line(source, f"source of {name}")
 
+    def material_max(self, factor: str) -> float | None:
+        """Highest temperature of a factor that every material takes, None where none speaks."""
+        if factor == "cure_temp":
+            return _lowest(self.film_max_degc, self.powder_max_degc)
+        if factor == "press_temp":
+            return _lowest(self.film_max_degc, self.powder_max_degc, self.fabric_max_degc)
+        return None
+
     def bounds(self, factor: str) -> tuple[float | None, float | None]:
         """Lowest and highest permitted value of a factor, None where no limit speaks."""
         if factor == "cure_temp":
-            return None, _lowest(self.film_max_degc, self.powder_max_degc, self.oven_max_degc)
+            return None, _lowest(self.material_max(factor), self.oven_max_degc)
         if factor == "press_temp":
-            return None, _lowest(self.film_max_degc, self.powder_max_degc, self.fabric_max_degc, self.press_max_degc)
+            return None, _lowest(self.material_max(factor), self.press_max_degc)
         if factor == "cure_time":
             return self.min_cure_time_s, None
         if factor == "dwell":
@@ -113,8 +133,32 @@ def missing_limits(factors: tuple[Factor, ...], limits: Limits | None) -> tuple[
     return tuple(n for n in needed_limits(factors) if limits is None or getattr(limits, n) is None)
 
 
-def check_ranges(factors: tuple[Factor, ...], limits: Limits | None) -> None:
-    """Refuse ranges outside the limits or at the ceiling.
+def loosened(before: Limits | None, after: Limits | None) -> tuple[str, ...]:
+    """Limits, by field, that permit more than before; one that was not given yet permits no more than its number.
+
+    >>> loosened(Limits(film_max_degc=160.0, min_dwell_s=5.0), Limits(film_max_degc=150.0, min_dwell_s=4.0))
+    ('min_dwell_s',)
+    """
+    found = []
+    for name in LIMIT_OPTIONS:
+        old, new = (getattr(limits, name) if limits else None for limits in (before, after))
+        if old is not None and (new is None or (new < old if name.startswith("min_") else new > old)):
+            found.append(name)
+    return tuple(found)
+
+
+def ranges_beyond(factors: tuple[Factor, ...], limits: Limits | None) -> tuple[str, ...]:
+    """Factors whose tested range reaches beyond a limit."""
+    if limits is None:
+        return ()
+    bounds = ((f, *limits.bounds(f.name)) for f in factors if not f.is_categorical)
+    return tuple(
+        f.name for f, low, high in bounds if (high is not None and f.high > high) or (low is not None and f.low < low)
+    )
+
+
+def check_ranges(factors: tuple[Factor, ...], limits: Limits | None, *, known: Collection[str] = ()) -> None:
+    """Refuse ranges outside the limits or at the ceiling; of the factors ``known`` only the ceiling is asked.
 
     Raises
     ------
@@ -134,7 +178,7 @@ def check_ranges(factors: tuple[Factor, ...], limits: Limits | None) -> None:
                     "Nothing at or above it is ever proposed (fumes); lower the range.",
                 )
             )
-        low, high = limits.bounds(f.name) if limits else (None, None)
+        low, high = limits.bounds(f.name) if limits and f.name not in known else (None, None)
         if high is not None and f.high > high:
             problems.append(
                 InputError(

@@ -9,6 +9,7 @@ from datetime import date, datetime, timedelta
 from typing import Literal
 
 from doe.domain.errors import NAME_LENGTH, InputError, check_line, check_lines, check_note
+from doe.domain.factors import LEFT_OUT_WHEN_NONE
 from doe.domain.finding import Finding
 from doe.domain.limits import CEILING_DEGC
 from doe.domain.stack import Line, Material, Stack
@@ -129,6 +130,16 @@ class ConfirmationRecord:
 
 
 @dataclass(frozen=True)
+class AlsoFor:
+    """Another stack that a recipe was shown to hold for: by which ``comparison``, what it was made from, since when."""
+
+    stack: Stack
+    comparison: str
+    inputs_hash: str
+    since: datetime
+
+
+@dataclass(frozen=True)
 class Recipe:
     """One revision of a recipe.
 
@@ -174,6 +185,8 @@ class Recipe:
     as_dialled : bool
         Whether the coupons behind it were made at dial settings; its surface temperatures are then what the gauge
         readings give for these.
+    also : tuple of AlsoFor, optional
+        Other materials that it was shown to hold for.
 
     Raises
     ------
@@ -206,6 +219,7 @@ class Recipe:
     version: str = ""
     verdict: str = ""
     as_dialled: bool = False
+    also: tuple[AlsoFor, ...] | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
 
     def __post_init__(self) -> None:
         for what in ("settings", "handling", "voids", "cautions"):  # lists, where it was read from a file
@@ -264,6 +278,11 @@ class Recipe:
             if found.factor == factor:
                 return found
         raise InputError("recipe, setting", factor, ", ".join(s.factor for s in self.settings), "Use one of these.")
+
+    @property
+    def stacks(self) -> tuple[Stack, ...]:
+        """The stack it was tuned for, and those that it was shown to hold for since."""
+        return (self.stack, *(also.stack for also in self.also or ()))
 
     def is_due(self, on: date) -> bool:
         """Whether its review is due on a day."""
@@ -357,11 +376,17 @@ class Nearest:
 def nearest_recipes(parts: Mapping[Part, Material], recipes: Sequence[KeptRecipe]) -> tuple[Nearest, ...]:
     """Recipes in force for materials, the most similar first; only the ``parts`` that are given are compared.
 
+    Of a recipe for several stacks it is the most similar one that counts.
+
     Similar in words is not similar in the press: whatever differs is to be compared by coupons before the recipe is
     used.
     """
     asked = [part for part in PARTS if part in parts]
-    found = [Nearest(k, _differences(parts, parts_of(k.recipe.stack), asked)) for k in recipes if k.in_force]
+    found = [
+        Nearest(k, min((_differences(parts, parts_of(stack), asked) for stack in k.recipe.stacks), key=_distance))
+        for k in recipes
+        if k.in_force
+    ]
     return tuple(sorted(found, key=lambda near: (_distance(near.differences), near.kept.recipe.name)))
 
 
@@ -376,6 +401,11 @@ def _kind(a: Material | None, b: Material | None) -> Literal["same", "lot", "sup
     if _plain(a.supplier) != _plain(b.supplier) or _plain(a.detail) != _plain(b.detail):
         return "supplier"
     return "same" if _plain(a.lot) == _plain(b.lot) else "lot"
+
+
+def is_same_make(ours: Material, theirs: Material) -> bool:
+    """Whether two materials are the same but for the lot: what the data sheet of one says holds for the other."""
+    return _kind(ours, theirs) in ("same", "lot")
 
 
 def _plain(text: str) -> str:

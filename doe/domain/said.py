@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from difflib import get_close_matches
 
 from doe.domain.errors import InputError
@@ -22,6 +22,7 @@ FAILED = _WORDS["failed"]
 others a cross."""
 
 _UNCLEAR = _WORDS["unclear"]
+TICKED = _WORDS["ticked"]
 _MANY = re.compile(r"[;,\n|+]")
 
 _NO_VOID = _WORDS["no_void"]
@@ -51,6 +52,33 @@ def words(text: str) -> list[str]:
 def squeeze(text: str) -> str:
     """Name as it is compared: lower case, letters and digits only."""
     return "".join(words(text))
+
+
+def meant(text: str, names: Mapping[str, Iterable[str]], *, by_part: bool = True) -> list[str]:
+    """Names that a text may mean, each with other words for it; none, one, or several of which a person must choose.
+
+    The one that it is; else those it is but for case and signs; else, by part, those with words that begin like every
+    word of the text. Numbers are never parts: wash 1 is not wash 10.
+
+    >>> meant("Press Temp", {"press_temp": (), "cure_temp": ()}), meant("temp", {"press_temp": (), "cure_temp": ()})
+    (['press_temp'], ['press_temp', 'cure_temp'])
+    """
+    if text in names:
+        return [text]
+    called = {name: (name, *others) for name, others in names.items()}
+    same = [name for name, others in called.items() if squeeze(text) and squeeze(text) in map(squeeze, others)]
+    parts = words(text)
+    if same or not parts or not by_part:
+        return same
+    return [name for name, others in called.items() if any(_holds(words(other), parts) for other in others)]
+
+
+def _holds(whole: list[str], parts: list[str]) -> bool:
+    """Whether some word begins like each of the parts; a single letter or a number has to be a whole word."""
+    return all(
+        any(word == part or (len(part) > 1 and not part.isdigit() and word.startswith(part)) for word in whole)
+        for part in parts
+    )
 
 
 def is_nothing(text: str) -> bool:

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 from doe.domain.errors import InputError, plain
 from doe.domain.factors import Factor
-from doe.domain.units import parse_quantity
+from doe.domain.said import meant
+from doe.domain.units import METRIC, Shown, parse_quantity
 
 if TYPE_CHECKING:
     import numpy as np
@@ -24,7 +25,7 @@ _COMPARE: dict[str, Callable[[Any, Any], Any]] = {
     "<": operator.lt,
     "=": operator.eq,
 }
-_CLAUSE = re.compile(r"^\s*([a-z][a-z0-9_]*)\s*(>=|<=|=|>|<)\s*(\S.*?)\s*$")
+_CLAUSE = re.compile(r"^\s*([^<>=]*[^\s<>=])\s*(>=|<=|=|>|<)\s*(\S.*?)\s*$")
 
 
 @dataclass(frozen=True)
@@ -51,8 +52,8 @@ class Forbidden:
         return " and ".join(str(clause) for clause in self.clauses)
 
     @classmethod
-    def parse(cls, text: str, factors: Sequence[Factor], reason: str = "") -> Forbidden:
-        """Read ``cure_temp >= 135 and cure_time >= 180``.
+    def parse(cls, text: str, factors: Sequence[Factor], reason: str = "", shown: Shown = METRIC) -> Forbidden:
+        """Read ``cure_temp >= 135 and cure_time >= 180``; bare numbers are in the reader's units.
 
         Raises
         ------
@@ -61,7 +62,7 @@ class Forbidden:
         """
         by_name = {f.name: f for f in factors}
         clauses = []
-        for part in re.split(r"\band\b|,", text):
+        for part in re.split(r"\band\b|,(?!\d)", text):
             match = _CLAUSE.match(part)
             if match is None:
                 raise InputError(
@@ -70,21 +71,25 @@ class Forbidden:
                     "comparisons joined by 'and'",
                     "Write it like: cure_temp >= 135 and cure_time >= 180.",
                 )
-            name, compare, value = match[1], match[2], match[3]
-            factor = by_name.get(name)
-            if factor is None:
-                raise InputError("forbidden combination", name, ", ".join(by_name), "Use a factor of the study.")
+            typed, compare, value = match[1], match[2], match[3]
+            found = meant(typed, {f.name: (f.label,) for f in factors}, by_part=False)
+            if len(found) != 1:
+                raise InputError("forbidden combination", typed, ", ".join(by_name), "Use a factor of the study.")
+            factor, name = by_name[found[0]], found[0]
             if factor.is_categorical:
-                if value not in factor.levels or compare != "=":
+                level = next((level for level in factor.levels if level.casefold() == value.casefold()), None)
+                if level is None or compare != "=":
                     raise InputError(
                         f"forbidden combination, {name}",
                         f"{compare} {value}",
                         f"= one of {', '.join(factor.levels)}",
                         "Correct the level.",
                     )
-                clauses.append(Clause(name, "=", value))
+                clauses.append(Clause(name, "=", level))
                 continue
-            clauses.append(Clause(name, compare, parse_quantity(value, factor.unit, f"forbidden combination, {name}")))
+            where = f"forbidden combination, {name}"
+            number = parse_quantity(value, factor.unit, where, default=shown.unit(factor.unit))
+            clauses.append(Clause(name, compare, number))
         return cls(tuple(clauses), reason)
 
     def matches(self, frame: pd.DataFrame) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:

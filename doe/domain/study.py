@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
-from doe.domain.errors import NAME_LENGTH, InputError, check_line
+from doe.domain.errors import NAME_LENGTH, InputError, check_line, quoted
 from doe.domain.factors import KNOWN_FACTORS, LEFT_OUT_WHEN_NONE, Factor, check_value
-from doe.domain.limits import Limits, check_ranges
+from doe.domain.limits import Limits, check_ranges, ranges_beyond
 from doe.domain.space import Forbidden
 from doe.domain.spec import Spec
+from doe.domain.units import show_both
 
 MIN_FACTORS, MAX_FACTORS = 2, 6
 COUPONS_PER_GARMENT = 4
@@ -48,6 +49,9 @@ class Study:
     most_coupons : int, optional
         The search goes step by step, a few coupons at a time until its verdict stands, and ends with so many; None for
         rounds of any size.
+    beyond_limits : tuple of str, optional
+        Factors whose range a stricter limit came down on later: the range stays as it was asked, and nothing is planned
+        or recommended beyond the limit.
 
     Raises
     ------
@@ -64,6 +68,7 @@ class Study:
     held: Mapping[str, float | str] = field(default_factory=dict)
     coupons_per_garment: int | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
     most_coupons: int | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
+    beyond_limits: tuple[str, ...] | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
 
     def __post_init__(self) -> None:
         fill = object.__setattr__
@@ -93,7 +98,44 @@ class Study:
             raise InputError(
                 "coupons altogether", self.most_coupons, f"{LEAST_BUDGET} or more", "Fewer settle hardly any verdict."
             )
-        check_ranges(self.factors, self.limits)
+        check_ranges(self.factors, self.limits, known=self.beyond_limits or ())
+
+    def with_limits(self, limits: Limits | None) -> Study:
+        """The study under other limits, which are taken whatever its ranges are."""
+        return replace(self, limits=limits, beyond_limits=ranges_beyond(self.factors, limits) or None)
+
+    def within_limits(self) -> Study:
+        """The study with its ranges cut to the limits, as coupons may be planned.
+
+        Raises
+        ------
+        InputError
+            If a limit leaves nothing of a range.
+        """
+        if not self.beyond_limits:
+            return self
+        return replace(self, factors=tuple(map(self._within, self.factors)), beyond_limits=None)
+
+    def permitted(self, name: str) -> tuple[float, float]:
+        """The range of a factor as far as the limits go along; its ends cross where nothing of it is left."""
+        f = self.factor(name)
+        low, high = self.limits.bounds(name) if self.limits else (None, None)
+        return max(f.low, f.low if low is None else low), min(f.high, f.high if high is None else high)
+
+    def _within(self, f: Factor) -> Factor:
+        if f.name not in (self.beyond_limits or ()):
+            return f
+        low, high = self.permitted(f.name)
+        try:
+            return replace(f, low=low, high=high)
+        except InputError as error:
+            limit = show_both(high if f.low == low else low, f.unit)
+            raise InputError(
+                f"{f.name}, {show_both(f.low, f.unit)} to {show_both(f.high, f.unit)}",
+                "hardly a setting that the limits permit",
+                f"a range {'below' if f.low == low else 'above'} the limit of {limit}",
+                f'Change it: doe study amend {quoted(self.name)} --factor {f.name}=LOW..HIGH --why "..."',
+            ) from error
 
     def _check_held(self, names: list[str]) -> None:
         for name, value in self.held.items():

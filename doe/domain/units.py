@@ -1,6 +1,6 @@
 """Units: what is stored, what is shown, and reading what a person typed.
 
-Stored: degC, s, bar, g/m2. Shown: the user's choice, and both temperatures on anything printed.
+Stored: degC, s, bar, g/m2, m/min. Shown: the user's choice, and both temperatures on anything printed.
 A temperature *difference* converts without the offset: 10 degC of difference is 18 degF, not 50.
 """
 
@@ -22,7 +22,7 @@ ABSOLUTE_ZERO_DEGC = -273.15
 PSI_PER_BAR = 14.503773773  # 1 psi = 6894.757293 Pa (exact inch, pound and standard gravity)
 G_M2_PER_OZ_YD2 = 33.905747  # 28.349523125 g / 0.83612736 m2
 
-STORED_UNITS = ("degC", "s", "bar", "g/m2", "")
+STORED_UNITS = ("degC", "s", "bar", "g/m2", "m/min", "")
 """Units a factor may carry; an empty one is for categorical factors."""
 
 _TABLES = packaged_table("units")
@@ -37,10 +37,11 @@ _QUANTITY = re.compile(r"^\s*([-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d+)?)
 def unit_spelled(text: str) -> str | None:
     """Unit a person may have meant, such as ``degF`` for ``°F`` or ``s`` for ``secs``; None if it is none of ours.
 
-    >>> unit_spelled("secs"), unit_spelled("°F"), unit_spelled("ml")
-    ('s', 'degF', None)
+    >>> unit_spelled("secs"), unit_spelled("deg F"), unit_spelled("g per m2"), unit_spelled("ml")
+    ('s', 'degF', 'g/m2', None)
     """
-    return _SPELLINGS.get(text.strip().lower())
+    plainer = re.sub(r"\s+per\s+", "/", text.strip().lower()).replace("degrees", "deg").replace("º", "°")
+    return _SPELLINGS.get("".join(plainer.split()))
 
 
 def stored_unit(unit: str) -> str:
@@ -99,10 +100,10 @@ def to_stored(value: float, unit: str) -> float:
             return value / 100
         case "oz/yd2":
             return value * G_M2_PER_OZ_YD2
-        case "degC" | "s" | "bar" | "g/m2" | "":
+        case _ if unit in STORED_UNITS:
             return value
         case _:
-            raise InputError("unit", unit, "degC, degF, s, min, bar, psi, kPa, g/m2, oz/yd2", "Correct the unit.")
+            raise InputError("unit", unit, ", ".join(_STORED_OF), "Correct the unit.")
 
 
 @dataclass(frozen=True)
@@ -234,7 +235,7 @@ def parse_quantity(text: str, stored: str, where: str, *, default: str | None = 
     number = parse_number(match[1], where)
     unit = default or stored
     if match[2]:
-        spelled = _SPELLINGS.get(match[2].strip().lower())
+        spelled = unit_spelled(match[2])
         if spelled is None or _STORED_OF[spelled] != stored:
             kinds = ", ".join(u for u, s in _STORED_OF.items() if s == stored)
             raise InputError(where, repr(text), f"a value in {kinds}", "Correct the unit.")

@@ -10,7 +10,7 @@ from starlette.routing import BaseRoute
 
 from doe.bench.state import Bench
 from doe.bench.web import Visit, go, looking, page, plain, posting
-from doe.office import begin, lines, papers, recipes, study, today
+from doe.office import begin, compare, fails, lines, papers, recipes, study, today
 from doe.office.steps import lines_of
 from doe.office.views import WorkingPage
 from doe.words.wording import percent
@@ -40,8 +40,17 @@ def pages(bench: Bench) -> Sequence[BaseRoute]:
         look("/paper/{study:int}/{paper}", papers.paper),
         look("/recipe/{recipe:path}/card", papers.card),
         look("/recipe/{recipe:path}/why", papers.why),
+        look("/recipe/{recipe:path}/compare", compare.compare),
+        post("/recipe/{recipe:path}/offer", compare.offer),
+        post("/recipe/{recipe:path}/begin", compare.begin),
+        post("/more-strokes/{study:int}", compare.more),
+        post("/retune/{study:int}", compare.retune),
+        post("/also/{study:int}", compare.also),
         post("/recipe/{recipe:path}/retire", recipes.retire),
         look("/recipe/{recipe:path}", recipes.recipe),
+        look("/fails", fails.fails),
+        look("/fails/found", fails.found),
+        post("/fails/kept", fails.keep),
         look("/lines", lines.lines),
         look("/line/{line:path}", lines.line),
         post("/line/{line:path}", lines.measured),

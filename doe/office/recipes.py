@@ -44,6 +44,7 @@ def recipe(visit: Visit, problem: InputError | None = None) -> Response:
                 (why,),
             )
         )
+    acts = (Link(told("compare_new"), recipe_url(found.name, "compare")),) if kept.in_force and kept.study_id else ()
     papers = [Link(told("paper_card"), recipe_url(found.name, "card"), told("paper_card_more"))]
     if kept.study_id is not None:
         papers += [
@@ -65,6 +66,7 @@ def recipe(visit: Visit, problem: InputError | None = None) -> Response:
             expected_sentence(found),
             *recipe_cautions(found),
         ),
+        acts=acts,
         forms=tuple(forms),
         papers=tuple(papers),
     )

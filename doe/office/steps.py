@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from urllib.parse import quote
 
@@ -60,7 +61,7 @@ MOST_LINES = 12
 
 
 def lines_of(error: InputError) -> tuple[str, ...]:
-    """An error as lines for a page: without its remedy where that is a command to be typed.
+    """An error as lines for a page: without its remedy where that is a command to be typed, options as plain words.
 
     >>> lines_of(InputError("plan of tees", "none", "a plan", "Make one with doe plan."))
     ('plan of tees: found none; allowed: a plan.',)
@@ -69,4 +70,4 @@ def lines_of(error: InputError) -> tuple[str, ...]:
     lines = (
         str(p).removesuffix(p.remedy).rstrip() if "doe " in p.remedy or "--" in p.remedy else str(p) for p in problems
     )
-    return tuple(lines)[:MOST_LINES]
+    return tuple(re.sub(r"--([a-z][a-z-]*)", lambda m: m[1].replace("-", " "), line) for line in lines)[:MOST_LINES]

@@ -14,8 +14,9 @@ from doe.acts.gauges.line import gauged_line
 from doe.acts.recipe.recipes import newest_for
 from doe.acts.recipe.record_items import facts_of_study, record_items
 from doe.acts.recipe.release import Wishes, release_study
+from doe.acts.study.change import change_study
 from doe.acts.study.fits import answer_from, recommend_study
-from doe.acts.study.limits import missing, refuse_held
+from doe.acts.study.limits import missing
 from doe.acts.study.plans import commit_plan, compare_for, extend_study
 from doe.acts.study.rounds import confirmation_counts, is_comparison, score_counts
 from doe.acts.study.standing import answer_now, standing_of
@@ -30,6 +31,7 @@ from doe.domain.recipe import PARTS
 from doe.domain.standing import NextStep, StudyStanding
 from doe.domain.study import Study
 from doe.domain.units import Shown
+from doe.office.compare import recipe_of, told_of_comparison
 from doe.office.steps import beside, lines_of, recipe_url, step_link, told
 from doe.office.views import AskPage, Field, Fold, Form, JobPage, Mile, Option
 from doe.setpoint.answer import Answer
@@ -58,6 +60,10 @@ def study(visit: Visit, problems: Problems | None = None) -> Response:
     kept = answer_now(book, record)
     answer = None if kept is None else answer_from(kept)
     forms, acts = _next(visit, record, known)
+    compared: tuple[str, ...] = ()
+    if known.state == "comparing" and score_counts(book, record.id).scored:
+        compared, more_forms = told_of_comparison(shop.book(visit.who), record.id)
+        forms, acts = (*forms, *more_forms), (*acts, recipe_of(book, record.id))
     problems = problems or {}
     general = tuple(line for name, error in problems.items() if not name for line in lines_of(error))
     view = JobPage(
@@ -67,7 +73,7 @@ def study(visit: Visit, problems: Problems | None = None) -> Response:
         style=frame(known),
         miles=_miles(book, record, known),
         settings=() if answer is None else _dials(book, record, answer, shown),
-        answer=() if answer is None else _answer(record.study, answer, shown),
+        answer=compared if answer is None else _answer(record.study, answer, shown),
         acts=acts,
         forms=tuple(_with_problems(form, problems, visit) for form in forms),
         papers=_papers(book, record, has_answer=answer is not None),
@@ -96,6 +102,8 @@ def _with_problems(form: Form, problems: Problems, visit: Visit) -> Form:
 
 
 def _miles(book: Book, record: StudyRecord, known: StudyStanding) -> tuple[Mile, ...]:
+    if is_comparison(book, record.id):
+        return ()
     counts = score_counts(book, record.id)
     apart = confirmation_counts(book, record.id)
     recipe = newest_for(book, record.id)
@@ -227,6 +235,8 @@ def _limits(visit: Visit, record: StudyRecord, step: NextStep | None = None) -> 
             Field(name, label[0].upper() + label[1:], value=typed_now, hint=told("limit_unit", unit=unit)),
             Field(f"{name}_source", told("limit_source"), value=source, hint=told("limit_source_hint")),
         ]
+    if step is None:
+        fields.append(Field("why", told("limit_why"), hint=told("limit_why_hint")))
     return Form(
         told("limits_title"), f"/limits/{record.id}", told("limits_store"), (told("limits_lead"),), tuple(fields)
     )
@@ -376,17 +386,16 @@ def limits(visit: Visit) -> Response | str:
                     name, "no source", "where it stands", told("limit_needs_source")
                 )
             elif text:
-                more = typed.limits([f"{name}={text}@{source}"], found, shown)
-                refuse_held(replace(record.study, limits=more))
-                found = more
+                found = typed.limits([f"{name}={text}@{source}"], found, shown)
         except InputError as error:
             problems[name] = error
     if problems:
         return limits_form(visit, problems)
-    changed = replace(record.study, limits=found)
-    if changed != record.study:
+    try:
         with visit.storing() as book:
-            book.amend_study(record.id, changed, told("limits_why"))
+            change_study(book, record.id, record.study.with_limits(found), visit.text("why"))
+    except InputError as error:
+        return limits_form(visit, {"why": error})
     return f"/study/{record.id}"
 
 

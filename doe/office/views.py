@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from doe.bench.views import Frame, Hidden, Link, SettingRow
+from doe.bench.views import Frame, Hidden, Link, SettingRow, SymptomBox
 
 
 @dataclass(frozen=True)
@@ -189,9 +189,9 @@ class JobPage:
 
 @dataclass(frozen=True)
 class RecipePage:
-    """One recipe: ``frame``, ``heading``, how it stands, ``settings`` to dial in, ``lines``, ``forms``, ``papers``.
+    """One recipe: ``frame``, ``heading``, how it stands, ``settings`` to dial in, ``lines``, ``acts`` and ``forms``.
 
-    ``standing``, ``meaning``, ``style`` are those of what is known of it.
+    ``standing``, ``meaning``, ``style`` are those of what is known of it; ``papers`` are to print.
     """
 
     frame: Frame
@@ -201,6 +201,7 @@ class RecipePage:
     style: str
     settings: tuple[SettingRow, ...]
     lines: tuple[str, ...]
+    acts: tuple[Link, ...]
     forms: tuple[Form, ...]
     papers: tuple[Link, ...]
 
@@ -213,3 +214,17 @@ class WorkingPage:
     heading: str
     percent: str
     here: str
+
+
+@dataclass(frozen=True)
+class FailsPage:
+    """A print fails: ``frame``, ``symptoms`` by pictures and the rarer ones (``more_symptoms``), ``recipes`` to choose.
+
+    ``fields`` asks what the machines are set to.
+    """
+
+    frame: Frame
+    symptoms: tuple[SymptomBox, ...]
+    more_symptoms: tuple[SymptomBox, ...]
+    recipes: Field
+    fields: tuple[Field, ...]

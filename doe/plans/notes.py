@@ -26,6 +26,7 @@ NoteCode = Literal[
     "machine in batches",
     "temperature not hard to change",
     "shared strokes",
+    "near a limit",
 ]
 """Codes of `Plan.notes`. Each may carry ``round``, the number of a round that was added."""
 

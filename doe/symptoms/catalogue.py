@@ -393,7 +393,7 @@ def meant(text: str, where: str) -> tuple[str, ...]:
     """
     keys: list[str] = []
     for part in filter(None, map(str.strip, re.split(r"[;,\n|+]", text))):
-        may_be = _may_be(part)
+        may_be = may_be_meant(part)
         if len(may_be) > 1:
             offered = "; ".join(f"{_SYMPTOM_BY_KEY[key].label} ({_SYMPTOM_BY_KEY[key].seen})" for key in may_be)
             raise InputError(where, f"{part!r}, which may be several", offered, "Say which of these it is.")
@@ -401,7 +401,7 @@ def meant(text: str, where: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(keys))
 
 
-def _may_be(part: str) -> tuple[str, ...]:
+def may_be_meant(part: str) -> tuple[str, ...]:
     """Symptoms that words may mean: a name of the list, else the longest everyday words in it."""
     word = squeeze(part)
     for s in CATALOGUE:

@@ -128,7 +128,12 @@ SPELLING: Mapping[str, Callable[[Any], str]] = {
 }
 """Name of a value to how it is said."""
 
-FOUND: Mapping[str, Text] = {**texts_of("comparison"), "may_hold": _may_hold, "may_retune": _may_retune}
+FOUND: Mapping[str, Text] = {
+    **texts_of("comparison"),
+    **texts_of("standing", "verdicts"),
+    "may_hold": _may_hold,
+    "may_retune": _may_retune,
+}
 """Code of a finding to its words."""
 
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 import sys
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
@@ -13,20 +14,34 @@ from typing import Any
 from doe.domain.errors import InputError
 from doe.domain.factors import EVERY_LEVEL, KNOWN_FACTORS, Factor, usual_factor, value_bounds
 from doe.domain.limits import LIMIT_NAMES, Limits
+from doe.domain.said import meant, words
 from doe.domain.space import Forbidden
 from doe.domain.spec import DEFAULT_CHECKS, Check, Spec
 from doe.domain.stack import Material
 from doe.domain.units import (
+    STORED_UNITS,
     Shown,
     delta_degf,
     looks_like_fahrenheit,
     parse_number,
     parse_quantity,
+    show,
     show_both,
+    stored_unit,
     to_stored,
+    unit_spelled,
 )
 
 _OPTIONS = ("sd", "trial", "step", "unit", "scale", "slow", "stage", "label")
+_NUMBER = r"[-+]?(?:\d+(?:[.,]\d+)?|[.,]\d+)(?:[eE][-+]?\d+)?"
+_BETWEEN_ENDS = r"(?:\.{2,3}|…|[-–—]|\b(?:to|and|bis)\b)"
+_SPAN = re.compile(
+    r"(?:from\s+|between\s+)?(" + _NUMBER + r")\s*(.*?)\s*" + _BETWEEN_ENDS + r"\s*(" + _NUMBER + r")\s*(.*)",
+    re.IGNORECASE,
+)
+_THOUSANDS = re.compile(r"[-+]?[1-9]\d{0,2}(?:[.,]\d{3})*,\d{3}(?!\d)")
+_OTHER_UNIT = re.compile(r"(?<=\S)\s*\(" + _NUMBER + r"(?:\sto\s" + _NUMBER + r")?\s*(?:°[CF]|psi|bar)\)$")
+_BETWEEN_OPTIONS = re.compile(r",(?!\d)|(?<!\d),")
 FACTOR_FORM = "cure_temp=110..140,sd=4,trial=2,step=1   or   film_type=hot/cold   or just   dwell"
 
 
@@ -44,8 +59,13 @@ class Asking(Shown):
 def quantity(text: str, stored: str, where: str, shown: Shown) -> float:
     """Stored value of a typed quantity; a bare number is in the user's unit.
 
-    A bare number that looks like Fahrenheit is refused, saying what it would be; at a terminal it is asked about.
+    A bare number that looks like Fahrenheit is refused, saying what it would be; at a terminal it is asked about. What
+    is printed is read again: a second value in brackets is the same in the other unit.
     """
+    text = _OTHER_UNIT.sub("", text.strip())
+    if _THOUSANDS.match(text):
+        remedy = "Write it without a comma, or the decimals after a point."
+        raise InputError(where, repr(text), "a number that can be read in one way", remedy)
     try:
         value = parse_quantity(text, stored, where, default=shown.unit(stored))
     except InputError:
@@ -59,7 +79,7 @@ def quantity(text: str, stored: str, where: str, shown: Shown) -> float:
             raise
     bounds = value_bounds(stored)
     if stored in ("degC", "bar") and not bounds[0] <= value <= bounds[1]:  # they are read in units of the reader
-        allowed = " to ".join(show_both(bound, stored, shown) for bound in bounds)
+        allowed = " to ".join(show(bound, stored, shown) for bound in bounds)
         raise InputError(where, repr(text), allowed, "Correct the number.")
     return value
 
@@ -110,6 +130,9 @@ def moment(text: str, where: str) -> datetime:
 def material(text: str, where: str) -> Material:
     """Material of ``name; supplier=Halm; lot=A12; detail=180 g/m2``; the parts after the name in any order."""
     name, *parts = text.split(";")
+    form = 'Write it like "blank tee; supplier=Halm; lot=A12".'
+    if not name.strip():
+        raise InputError(where, repr(text), "the name on the packet", form)
     values: dict[str, str] = {}
     for part in parts:
         key, equals, value = _parted(part, "=")
@@ -118,44 +141,74 @@ def material(text: str, where: str) -> Material:
                 where,
                 repr(part.strip()),
                 "supplier=..., lot=... or detail=...",
-                'Write it like "blank tee; supplier=Halm; lot=A12".',
+                form,
             )
         values[key.lower()] = value
     return Material(name.strip(), **values)
 
 
-def factor(text: str, shown: Shown) -> Factor:
+def name_of(text: str, names: Mapping[str, Iterable[str]], where: str) -> str:
+    """The one of some names, each with other words for it, that a text means: in any case, or by a part of its own.
+
+    Raises
+    ------
+    InputError
+        If it is none of them, or may be several, which are named.
+    """
+    found = meant(text, names)
+    if len(found) == 1:
+        return found[0]
+    close = found or get_close_matches(text.casefold(), names, n=3) or list(names)
+    remedy = "Several fit: write more of the name." if found else "Choose one of these."
+    raise InputError(where, repr(text), ", ".join(close), remedy)
+
+
+USUAL_SETTINGS: Mapping[str, tuple[str]] = {name: (known.label,) for name, known in KNOWN_FACTORS.items()}
+"""The settings the trade knows, each with its label."""
+
+
+def setting(text: str, factors: Iterable[Factor], where: str) -> str:
+    """Name of the factor that is meant, by name or label."""
+    return name_of(text, {f.name: (f.label,) for f in factors}, where)
+
+
+def factor(text: str, shown: Shown, place: str = "--factor") -> Factor:
     """Factor of ``cure_temp=110..140,sd=4,step=1``, ``film_type=hot/cold``, or a known name alone.
 
-    A known name brings what is not said: unit, scale, step, setting error, and the usual range.
+    A known name, in any case and by its label too, brings what is not said: unit, scale, step, setting error, and the
+    usual range. One of one's own needs a unit, which may stand behind its range.
     """
-    head, *more = [part.strip() for part in text.split(",")]
+    head, *more = [part.strip() for part in _BETWEEN_OPTIONS.split(text)]
     endured = True if EVERY_LEVEL in map(str.casefold, more) else None
     more = [part for part in more if part.casefold() != EVERY_LEVEL]
-    name, equals, span = _parted(head, "=")
-    where = f"--factor {name}"
+    called, equals, span = _parted(head, "=")
+    name = next(iter(meant(called, USUAL_SETTINGS, by_part=False)), "_".join(words(called)) or called)
+    where = f"{place} {name}".strip()
     options = pairs(more, where, FACTOR_FORM, allowed=", ".join(f"{key}=" for key in _OPTIONS))
+    options = {key.casefold(): value for key, value in options.items()}
     unknown = next((key for key in options if key not in _OPTIONS), None)
     if unknown is not None:
         allowed = f"{', '.join(_OPTIONS[:-1])} or {_OPTIONS[-1]}"
         raise InputError(where, repr(unknown), allowed, f"Write it like {FACTOR_FORM}.")
     known = KNOWN_FACTORS.get(name)
-    if known is None and not options.get("unit") and "/" not in span:
+    changes: dict[str, Any] = {key: options[key] for key in ("scale", "stage", "label") if key in options}
+    if "slow" in options:
+        changes["hard_to_change"] = yes_no(options["slow"], f"{where}, slow")
+    ends = _SPAN.fullmatch(span)
+    if ends is None and "/" in span:
+        return Factor(name, levels=tuple(level.strip() for level in span.split("/")), endured=endured, **changes)
+    if endured:
+        raise InputError(where, EVERY_LEVEL, "a list of levels before it", "Write it like platen=left/right,every.")
+    unit = known.unit if known else _own_unit(options.get("unit") or (ends[4] or ends[2] if ends else ""), where)
+    if known is None and not unit:
         close = get_close_matches(name, KNOWN_FACTORS, n=3)
         raise InputError(
             where,
             repr(text),
             f"a known factor ({', '.join(close or KNOWN_FACTORS)}), or your own with its unit",
-            f"Write it like {FACTOR_FORM}; for one of your own add unit=degC, s, bar or g/m2.",
+            f"Write it like {FACTOR_FORM}; for one of your own add unit={', '.join(STORED_UNITS[:-2])} or m/min.",
         )
-    changes: dict[str, Any] = {key: options[key] for key in ("scale", "stage", "label") if key in options}
-    if "slow" in options:
-        changes["hard_to_change"] = yes_no(options["slow"], f"{where}, slow")
-    if "/" in span:
-        return Factor(name, levels=tuple(level.strip() for level in span.split("/")), endured=endured, **changes)
-    if endured:
-        raise InputError(where, EVERY_LEVEL, "a list of levels before it", "Write it like platen=left/right,every.")
-    unit = changes["unit"] = options.get("unit", known.unit if known else "")
+    changes["unit"] = options.get("unit", unit) if known else unit
     if equals:
         changes["low"], changes["high"] = span_of(span, unit, where, shown)
     for key, option in (("setting_sd", "sd"), ("trial_sd", "trial"), ("step", "step")):
@@ -164,7 +217,17 @@ def factor(text: str, shown: Shown) -> Factor:
     if "step" not in changes and unit != shown.unit(unit) and (known is None or known.unit == unit):
         # a dial marked in degF or psi is set in whole ones of those, not in whole ones of what is stored
         changes["step"] = to_stored(1, shown.unit(unit)) - to_stored(0, shown.unit(unit))
+    if known is None and called != name:
+        changes.setdefault("label", called)
     return usual_factor(name, **changes) if known else Factor(name, **changes)
+
+
+def _own_unit(text: str, where: str) -> str:
+    """Stored unit of one that was typed; "" where none was."""
+    unit = unit_spelled(text)
+    if text and unit is None:
+        raise InputError(f"{where}, unit", repr(text), ", ".join(STORED_UNITS[:-1]), "Correct the unit.")
+    return stored_unit(unit or "")
 
 
 def _parted(text: str, mark: str) -> tuple[str, str, str]:
@@ -192,30 +255,41 @@ def pairs(texts: Iterable[str], where: str, example: str, *, allowed: str = "nam
 
 
 def span_of(text: str, unit: str, where: str, shown: Shown) -> tuple[float, float]:
-    """Both ends of a range such as ``110..140``."""
-    low, dots, high = text.partition("..")
-    if not dots:
+    """Both ends of a range such as ``110..140``, ``110 - 140``, ``230 to 284 F``; a unit at one end is that of both."""
+    ends = _SPAN.fullmatch(_OTHER_UNIT.sub("", text.strip()))
+    if ends is None:
         raise InputError(where, repr(text), "a low and a high end", "Write the range like 110..140.")
+    low, low_unit, high, high_unit = (part.strip() for part in ends.groups())
     return (
-        quantity(low, unit, f"{where}, low", shown),
-        quantity(high, unit, f"{where}, high", shown),
+        quantity(f"{low} {low_unit or high_unit}", unit, f"{where}, low", shown),
+        quantity(f"{high} {high_unit or low_unit}", unit, f"{where}, high", shown),
     )
+
+
+_YES, _NO = ("yes", "y", "true", "1"), ("no", "n", "false", "0")
 
 
 def yes_no(text: str, where: str) -> bool:
     """True or False of yes or no."""
-    if text.lower() in ("yes", "y", "true", "1"):
-        return True
-    if text.lower() in ("no", "n", "false", "0"):
-        return False
-    raise InputError(where, repr(text), "yes or no", "Correct the word.")
+    if text.lower() not in (*_YES, *_NO):
+        raise InputError(where, repr(text), "yes or no", "Correct the word.")
+    return text.lower() in _YES
 
 
 def share(text: str, where: str) -> float:
-    """Share of ``0.95`` or ``95%``."""
-    percent = text.strip().endswith("%")
+    """Share of ``0.95``, ``95%`` or ``95``.
+
+    Raises
+    ------
+    InputError
+        If it is no number, or one that may be meant either way: 1, 1.5, 0.9%.
+    """
+    said_percent = text.strip().endswith("%")
     value = parse_number(text.strip().removesuffix("%"), where)
-    return value / 100 if percent else value
+    if (0 < value < 1) if said_percent else (1 <= value < 2):
+        remedy = "Write 90 % as 90 % or as 0.9."
+        raise InputError(where, repr(text), "a share that can be read in one way", remedy)
+    return value / 100 if said_percent or value >= 2 else value
 
 
 def check(text: str) -> Check:
@@ -223,8 +297,9 @@ def check(text: str) -> Check:
     head, _, label = _parted(text, "=")
     name, at, washes = _parted(head, "@")
     usual = {c.name: c for c in DEFAULT_CHECKS}
-    if name in usual and not at and not label:
-        return usual[name]
+    alike = meant(name, dict.fromkeys(usual, ()), by_part=False)
+    if alike and not at and not label:
+        return usual[alike[0]]
     if not name.isidentifier():
         raise InputError(
             "--check",
@@ -257,21 +332,22 @@ def spec(
 def held(texts: Sequence[str], shown: Shown) -> dict[str, float | str]:
     """Settings held constant, of ``pressure=40psi`` or ``mesh=fine``; a known name is read with its unit."""
     made: dict[str, float | str] = {}
-    for name, value in pairs(texts, "--hold", "pressure=40psi").items():
+    for called, value in pairs(texts, "--hold", "pressure=40psi").items():
         if not value:
-            raise InputError("--hold", repr(f"{name}="), "name=value", "Write it like pressure=40psi.")
+            raise InputError("--hold", repr(f"{called}="), "name=value", "Write it like pressure=40psi.")
+        name = next(iter(meant(called, USUAL_SETTINGS, by_part=False)), called)
         known = KNOWN_FACTORS.get(name)
         is_number = known is not None and known.unit
         made[name] = quantity(value, known.unit, f"--hold {name}", shown) if known and is_number else value
     return made
 
 
-def forbidden(texts: Sequence[str], factors: Sequence[Factor]) -> tuple[Forbidden, ...]:
+def forbidden(texts: Sequence[str], factors: Sequence[Factor], shown: Shown) -> tuple[Forbidden, ...]:
     """Combinations not to make, of ``cure_temp >= 135 and cure_time >= 180; film curls``."""
     made = []
     for text in texts:
         rule, _, reason = _parted(text, ";")
-        made.append(Forbidden.parse(rule, factors, reason))
+        made.append(Forbidden.parse(rule, factors, reason, shown))
     return tuple(made)
 
 
@@ -282,7 +358,7 @@ def limits(texts: Sequence[str], base: Limits | None, shown: Shown) -> Limits:
     form = '"film_max=175@film data sheet 2031"'
     allowed = f"one of {', '.join(LIMIT_NAMES)}, and a value"
     for name, rest in pairs(texts, "--limit", form, allowed=allowed).items():
-        field = LIMIT_NAMES.get(name)
+        field = LIMIT_NAMES.get(next(iter(meant(name, dict.fromkeys(LIMIT_NAMES, ()), by_part=False)), name))
         if field is None:
             raise InputError("--limit", repr(name), allowed, f"Write it like {form}.")
         value, at, source = _parted(rest, "@")

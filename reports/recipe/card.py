@@ -12,6 +12,7 @@ from doe.domain.standing import StudyStanding, standing_of_revision
 from doe.domain.units import METRIC, Shown
 from doe.words.recipe.card import (
     COVERED,
+    also_sentences,
     both,
     confirmation_sentence,
     expected_sentence,
@@ -73,7 +74,7 @@ class CardPage:
     handling : tuple of str
         Steps in order.
     materials, held : tuple of Pair
-        Stack with lots; what was held constant.
+        Stack with lots, and what else it is for; what was held constant.
     expected, confirmation, approval, review : str
         Sentences.
     warnings : tuple of str
@@ -139,7 +140,10 @@ def card_page(kept: KeptRecipe, on: date, shown: Shown = METRIC, standing: Study
         code_text=code,
         settings=tuple(card_setting(s, shown, is_held=s.factor in recipe.held) for s in recipe.settings),
         handling=recipe.handling,
-        materials=tuple(Pair(p, text) for p in PARTS if (text := material_words(getattr(recipe.stack, p)))),
+        materials=(
+            *(Pair(p, text) for p in PARTS if (text := material_words(getattr(recipe.stack, p)))),
+            *(Pair("also for", text) for text in also_sentences(recipe)),
+        ),
         held=tuple(Pair(*held(n, v, shown)) for n, v in recipe.held.items() if n not in said),
         expected=expected_sentence(recipe),
         confirmation=confirmation_sentence(recipe.confirmation, recipe.exception),

@@ -34,6 +34,7 @@ PAGES = {
     "office_ask.html": office.AskPage,
     "office_study.html": office.JobPage,
     "office_recipe.html": office.RecipePage,
+    "office_fails.html": office.FailsPage,
     "office_working.html": office.WorkingPage,
 }
 SHARED = ("bench.html", "bench_parts.html", "office.html", "office_parts.html")

@@ -77,8 +77,9 @@ def test_an_unknown_recipe_names_the_known_ones(book: Book) -> None:
     with pytest.raises(InputError, match="there is none yet"):
         book.recipe("tee")
     book.release_recipe(RECIPE, study=S)
+    assert book.recipe("Tee").recipe.name == "tee white"
     with pytest.raises(InputError, match="allowed: tee white"):
-        book.recipe("tee")
+        book.recipe("cap")
     with pytest.raises(InputError, match=r"revision: found 3; allowed: 1 to 1"):
         book.recipe("tee white", 3)
 

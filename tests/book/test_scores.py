@@ -309,3 +309,48 @@ def test_coupons_brought_in_with_a_bad_score_leave_nothing_behind(book: Book) ->
     assert fields == 1
     assert [made.kind for made in book.plan_info(S).rounds][1] == "brought"
     assert book.check() == []
+
+
+def field_of(book: Book, coupon: str, field: str) -> object:
+    """What stands of one field."""
+    return next((h.value for h in book.history(S, coupon) if h.field == field and h.current), None)
+
+
+def test_recordings_are_taken_back_one_by_one_and_stay_in_the_history(book: Book) -> None:
+    book.record(S, [ScoreEntry("R1-01", {"release": True}), ScoreEntry("R1-02", {"release": True})])
+    book.record(S, [ScoreEntry("R1-01", {"release": False}, symptoms=("dull",))], why="looked again")
+    (first, *_) = book.take_back(S, why="it was another coupon")
+    assert (first.coupon, first.now) == ("R1-01", True) or first.field != "check:release"
+    assert field_of(book, "R1-01", "check:release") is True
+    assert not field_of(book, "R1-01", "symptoms")
+    book.record(S, [ScoreEntry("R1-01", {"stretch": False})])
+    book.take_back(S, why="not that one")
+    assert field_of(book, "R1-01", "check:stretch") is None
+    assert field_of(book, "R1-01", "check:release") is True
+    taken = book.take_back(S, why="nor the first")
+    assert {t.coupon for t in taken} == {"R1-01", "R1-02"}
+    assert list(book.results(S)["passed"]) == [None] * len(book.results(S))
+    with pytest.raises(InputError, match="nothing recorded"):
+        book.take_back(S, why="once more")
+    told = [h.value for h in book.history(S, "R1-01") if h.field == "check:release"]
+    assert told == [True, False, True, None]
+    assert book.record(S, [ScoreEntry("R1-01", {"release": False})]) == 1  # a first value again, and needs no why
+    assert book.check() == []
+
+
+def test_a_void_is_taken_back_alone_and_the_scores_before_it_count_again(book: Book) -> None:
+    book.record(S, [ScoreEntry(c, {"release": True}) for c in ("R1-01", "R1-02")])
+    book.record(S, [ScoreEntry("R1-01", void_reason="torn")])
+    book.record(S, [ScoreEntry("R1-01", note="on the shelf")])
+    book.record(S, [ScoreEntry("R1-02", {"stretch": True})])
+    with pytest.raises(InputErrors, match="--coupon R1-01 --take-back"):
+        book.record(S, [ScoreEntry("R1-01", {"stretch": True})])
+    with pytest.raises(InputError, match="a reason"):
+        book.take_back(S, coupon="R1-01", why=" ")
+    with pytest.raises(InputErrors, match="no such coupon"):
+        book.take_back(S, coupon="R9-01", why="x")
+    (taken,) = book.take_back(S, coupon="R1-01", why="it was R1-03 that tore")
+    assert (taken.field, taken.was) == ("void", "torn")
+    row = book.results(S).set_index("coupon").loc["R1-01"]
+    assert (row["passed"], row["note"]) == (True, "on the shelf")
+    assert field_of(book, "R1-02", "check:stretch") is True

@@ -41,7 +41,7 @@ def test_a_kept_answer_survives_a_newer_version(shop_with, monkeypatch):
     shop = shop_with(1)
     first = shop.good("recommend", STUDY, "--json").json
     monkeypatch.setattr("doe.cli.recommend.version", lambda: "99.0")
-    found = shop.good("recommend", STUDY)
+    found = shop.good("recommend", STUDY, "--more")
     assert "this is 99.0" in " ".join(found.out.split())
     assert shop.good("recommend", STUDY, "--json").json["setpoint"] == first["setpoint"]
 
@@ -52,7 +52,7 @@ def test_changed_results_are_said_and_both_answers_kept(shop_with):
     shop.good(
         "record", STUDY, "--coupon", "R1-20", "--fail", "wash_5", "--symptom", "colour shed", "--why", "looked again"
     )
-    found = shop.good("recommend", STUDY)
+    found = shop.good("recommend", STUDY, "--more")
     assert "changed since the answer of" in " ".join(found.out.split())
     with shop.open() as book:
         kept = [a for a in book.analyses(STUDY) if a.kind == "recommend"]
@@ -146,7 +146,7 @@ def test_hand_feel_that_nobody_scored_is_asked_for_and_no_coupon(planned):
 
 
 def answer(shop) -> tuple[dict, str]:
-    text = " ".join(shop.good("recommend", STUDY).out.split())
+    text = " ".join(shop.good("recommend", STUDY, "--more").out.split())
     assert "Traceback" not in text
     shop.good("fit", STUDY)
     return shop.good("recommend", STUDY, "--json").json, text

@@ -50,6 +50,63 @@ def test_a_new_study_is_asked_for_what_is_missing(shop_with):
     assert study.limits.sources["film_max_degc"] == "film sheet"
 
 
+def test_a_study_begins_in_an_empty_book_and_typing_errors_are_put_right(empty_shop):
+    typed = lines(
+        "?",
+        "autumm tee",
+        "back",  # the name was wrong
+        "autumn tee",
+        "heavy tee; lot=A12",
+        "cold film",
+        "fine powder; suplier=Pell",  # asked again
+        "fine powder; supplier=Pell",
+        "",
+        "back",  # the oven has a name after all
+        "tunnel 2",
+        "",
+        "Press Temperature, DWELL",
+        "?",
+        "130-165",
+        "8 to 20 s",
+        "back",
+        "back",
+        "130-170",
+        "8 to 20 s",
+        "90",
+        "none",
+        "press temp >= 168 and dwell >= 19",
+        "",
+        "dwell=9",  # it varies
+        "pressure=3",
+        "",
+        "n",
+    )
+    found = empty_shop.good("study", "new", typed=typed)
+    assert "A few words by which you find it again" in found.out
+    assert "Usual:" in found.out
+    assert "a setting that does not vary" in " ".join(found.out.split())
+    assert "--" not in found.out.partition("is in the book")[0]
+    with empty_shop.open() as book:
+        record = book.study("autumn")
+    assert (record.stack.name, record.stack.fabric.lot) == ("heavy tee, fine powder", "A12")
+    assert (record.line.oven.name, record.line.press.name) == ("tunnel 2", "press")
+    assert [(f.name, f.low, f.high) for f in record.study.factors] == [("press_temp", 130, 170), ("dwell", 8, 20)]
+    assert (record.study.spec.pass_rate, record.study.held) == (0.9, {"pressure": 3})
+
+
+def test_new_materials_and_machines_of_a_study_are_stored_with_it_or_not_at_all(empty_shop):
+    words = ["study", "new", "x", "--film", "cold film", "--powder", "fine", "--press", "swing press"]
+    refused = empty_shop.run(*words, "--json")
+    assert refused.code == 2
+    assert refused.err.startswith("--fabric: found ''; allowed: the name on the packet.")
+    refused = empty_shop.run(*words, "--fabric", "tee", "--hold", "dwell=9", "--json")
+    assert refused.code == 2
+    with empty_shop.open() as book:
+        assert (book.stacks(), book.lines()) == ((), ())
+    made = empty_shop.good(*words, "--fabric", "tee", "--json").json
+    assert (made["stack"], made["line"]) == ("tee, fine", "oven, swing press")
+
+
 def test_only_what_is_missing_is_asked(shop_with):
     shop = shop_with(0)
     words = [
@@ -105,13 +162,15 @@ def test_answers_in_the_users_units_are_stored_once_and_exactly(shop_with):
     assert study.limits.powder_max_degc is None
 
 
-def test_a_limit_that_the_ranges_break_is_asked_again(shop_with):
+def test_a_limit_that_the_ranges_break_is_taken_and_said(shop_with):
     shop = shop_with(0)
     typed = lines("w", "1", "1", "press_temp, dwell", "", "", "", "none", "", "", "y", "160", "175", *[""] * 6)
     found = shop.good("study", "new", typed=typed)
-    assert "at most 160 °C (320 °F) (limit)" in " ".join(found.out.split())
     with shop.open() as book:
-        assert book.study("w").study.limits.film_max_degc == 175
+        study = book.study("w").study
+        assert study.limits.film_max_degc == 160
+        assert study.beyond_limits
+    assert "beyond" in found.out, found.out
 
 
 def test_fahrenheit_is_taken_when_a_person_says_so(shop_with):
@@ -195,6 +254,27 @@ def test_scoring_goes_on_where_it_stopped_and_washes_come_later(planned):
     assert "12 coupons wait" not in found.out
     assert results(planned).loc[0, ["check_wash_1", "check_wash_5", "side"]].tolist() == [True, False, "under"]
     assert results(planned)["grade"].tolist()[:3] == ["bad", "slight", ""]  # what failed in the wash was asked again
+
+
+def test_back_at_the_press_puts_the_coupon_before_right(planned):
+    typed = lines(
+        *["back", "f", "back", "f", "", "film lock", ""],  # the first coupon failed, with a symptom
+        "back",  # no, it was the next one
+        *["?", "p", "p", "c", "4", ""],
+        *["v", "torn"],
+        "back",  # and that one was not torn
+        *["p", "p", "", "3", "", "q"],
+    )
+    found = planned.good("record", STUDY, "--person", "ana", typed=typed)
+    assert "This is the first coupon" in found.out
+    assert "lost or spoiled" in found.out
+    frame = results(planned)
+    assert frame.loc[[0, 1], "passed"].tolist() == [True, True]
+    assert frame.loc[[0, 1], ["symptom", "side", "void"]].to_numpy().tolist() == [["", "", ""]] * 2
+    assert frame.loc[[0, 1], "hand_ana"].tolist() == [4, 3]
+    with planned.open() as book:
+        history = book.history(STUDY, frame.loc[0, "coupon"])
+    assert {h.why for h in history if h.field == "check:release"} == {"", "typed wrongly, put right at once"}
 
 
 def test_ending_the_input_keeps_what_was_stored(planned):

@@ -81,12 +81,15 @@ def test_no_plan_without_every_limit_and_the_missing_ones_are_named(shop_with):
     assert shop.good("study", "show", "x", "--json").json["rounds"] == []
 
 
-def test_ranges_and_held_settings_beyond_a_limit_are_refused(shop_with):
+def test_ranges_and_held_settings_typed_beyond_a_limit_are_refused(shop_with):
     shop = shop_with(0)
-    found = shop.run("study", "limits", STUDY, "--limit", "film_max=160", "--why", "new sheet")
+    shop.good("study", "limits", STUDY, "--limit", "film_max=160")
+    found = shop.run("study", "amend", STUDY, "--factor", "press_temp=141..170", "--why", "hotter")
     assert found.code == 2
     assert "press_temp, high: found 170 °C (338 °F); allowed: at most 160 °C (320 °F) (limit)" in found.err
     new = ["study", "new", "x", "--stack", "heavy tee, fine powder", "--line", "back room"]
+    told = shop.good(*new, "--limit", "film_max=160").out
+    assert "reaches beyond a limit" in told
     factors = ["--factor", "cure_time", "--factor", "cure_temp"]
     found = shop.run(*new, *factors, "--hold", "press_temp=180", "--limit", "press_max=170")
     assert found.code == 2
@@ -99,7 +102,7 @@ def test_plan_compares_before_it_commits(shop_with):
     assert found["chosen"] is None
     assert {p["kind"] for p in found["plans"]} >= {"half"}
     assert shop.good("study", "show", STUDY, "--json").json["rounds"] == []
-    text = shop.good("plan", STUDY, "--coupons", "12").out
+    text = shop.good("plan", STUDY, "--coupons", "12", "--more").out
     heads = next(line.split() for line in text.splitlines() if line.startswith("plan "))
     assert heads == ["plan", "coupons", "garments", "hours", "random", "terms", "variance", "effect"]
     assert "Aliases in half: " in text
@@ -329,7 +332,7 @@ def test_the_next_step_is_about_the_same_book(shop_with):
 
 def test_units_of_the_environment_are_read_and_shown(shop_with):
     shop = shop_with(0)
-    found = shop.good("study", "show", STUDY, env={"DOE_UNITS": "degF psi"}).out
+    found = shop.good("study", "show", STUDY, "--more", env={"DOE_UNITS": "degF psi"}).out
     assert "284 to 338 °F" in found
     assert "43.51 psi" in found
     made = shop.good(

@@ -36,8 +36,9 @@ def test_sizes_stand_side_by_side_and_nothing_is_stored(shop):
     assert "powder: fine powder" in found.out
     for points in ("10 points", "15 points", "20 points"):
         assert len(re.findall(rf"^{points} ", found.out, flags=re.MULTILINE)) == 2
-    assert "same recipe holds: if only the new material fails" in found.out
-    assert "retune: from" in found.out
+    whole = shop.good(*LOT, "--more").out
+    assert "same recipe holds: if only the new material fails" in whole
+    assert "retune: from" in whole
     assert f'doe compare "{NAME}" --powder "lot=P-04" --begin' in found.out
     assert max(map(len, found.out.splitlines())) <= 80
     data = shop.good(*LOT, "--json").json
@@ -91,10 +92,10 @@ def test_an_open_verdict_leads_to_the_next_round(shop):
     begun(shop, failing=2)
     found = shop.good("compare", "lot P-04")
     assert found.out.startswith("Not enough coupons yet.")
-    assert 'doe compare "lot P-04" --more' in found.out
-    more = shop.good("compare", "lot P-04", "--more")
+    assert 'doe compare "lot P-04" --next-round' in found.out
+    more = shop.good("compare", "lot P-04", "--next-round")
     assert "Round 2 of the comparison lot P-04" in more.out
-    assert shop.run("compare", "lot P-04", "--more").code == 2
+    assert shop.run("compare", "lot P-04", "--next-round").code == 2
 
 
 def test_a_retune_starts_from_the_verdict(shop):
@@ -107,7 +108,7 @@ def test_a_retune_starts_from_the_verdict(shop):
     assert "from the comparison, counted in full" in " ".join(made.out.split())
     data = shop.good("compare", "lot P-04", "--retune", "--discount", "0", "--as", "alone", "--json").json
     assert (data["discount"], data["earlier_coupons"]) == (0, 0)
-    answer = shop.good("recommend", "retuned")
+    answer = shop.good("recommend", "retuned", "--more")
     assert "count here, each for 0.3 of a coupon" in " ".join(answer.out.split())
 
 
@@ -124,7 +125,7 @@ def test_recording_and_showing_a_comparison_points_to_its_verdict(shop):
     ("words", "said"),
     [
         (("compare", "nobody"), "recipe"),
-        (("compare", NAME, "--more"), "--more"),
+        (("compare", NAME, "--next-round"), "--next-round"),
         (("compare", NAME, "--retune"), "--retune"),
         (("compare", NAME, "--begin"), "--fabric"),
         ((*LOT, "--margin", "0"), "--margin"),

@@ -129,7 +129,7 @@ def test_symptoms_and_causes_are_listed_without_a_book(empty_shop):
     assert all(symptom_svg(s["drawing"]) for s in listed["symptoms"])
     assert {"platen_stick", "ghost"} <= {s["key"] for s in listed["symptoms"]}
     assert {"peel_late", "washed_hard"} <= {f["key"] for f in listed["causes"]}
-    assert "peel_late" in empty_shop.good("diagnose", "--list").out
+    assert "peel_late" in empty_shop.good("diagnose", "--list", "--more").out
     assert not empty_shop.book.exists()
 
 

@@ -14,7 +14,7 @@ from doe.cli.tree import TREE
 from doe.domain.jsonable import packaged_table
 from tests.acts.recipe.samples import make_releasable
 
-SHARED = ("--book", "--who", "--temperature", "--pressure", "--json", "--help")
+SHARED = ("--book", "--who", "--temperature", "--pressure", "--more", "--json", "--help")
 
 
 def leaves(command, path=()):

@@ -34,7 +34,7 @@ def test_readings_of_several_days_are_told_day_by_day(shop_with):
     shop = shop_with(0)
     for days, value in ((30, "150.5"), (3, "150")):
         shop.good(*ADD, "--measured", value, "--taken", days_ago(days))
-    said = " ".join(shop.good("gauge", "show", LINE).out.split())
+    said = " ".join(shop.good("gauge", "show", LINE, "--more").out.split())
     assert f"{days_ago(30)} -4.5, {days_ago(3)} -5.0" in said
 
 
@@ -84,11 +84,11 @@ def test_show_says_correction_uncertainty_step_error_and_date(shop_with):
     assert found["suggested_error_delta_degc"] == 5.0
     assert found["suggested_from"].startswith("usual; the readings give 1.5")
     assert found["step_delta_degc"] == pytest.approx(2 * found["gauge"]["budget"]["expanded"])
-    text = " ".join(shop.good("gauge", "show", LINE).out.split())
+    text = " ".join(shop.good("gauge", "show", LINE, "--more").out.split())
     assert "Levels of press_temp should lie at least 6 °C apart" in text
     assert "measure it again by" in text
     assert "probe 74 %, resolution of the display 5 %, map 20 %" in text
-    warm = " ".join(shop.good("gauge", "show", LINE, "--temperature", "degF").out.split())
+    warm = " ".join(shop.good("gauge", "show", LINE, "--temperature", "degF", "--more").out.split())
     assert "Levels of press_temp should lie at least 10 °F apart" in warm  # 5.1 degC is 9.2 degF
 
 
@@ -98,12 +98,12 @@ def test_show_tells_drift_and_a_gauge_out_of_date(shop_with):
         shop.good("gauge", "withdraw", str(number), "--why", "old ones only")
     for days, measured in ((700, "155"), (600, "152"), (500, "148.5"), (400, "145"), (300, "142")):
         shop.good(*ADD, "--measured", measured, "--taken", days_ago(days))
-    text = " ".join(shop.good("gauge", "show", LINE).out.split())
+    text = " ".join(shop.good("gauge", "show", LINE, "--more").out.split())
     assert "a clear drift (-12.1 °C a year)" in text
     assert f"was last measured on {days_ago(300)}" in text
     assert "3 older ones for the drift only" in text  # 300 and 400 days ago lie within one interval
     assert "The oven was never measured" in text
-    listed = shop.good("gauge", "list", LINE).out
+    listed = shop.good("gauge", "list", LINE, "--more").out
     assert "The oven, tunnel oven: no reading in force." in listed
     assert "Out of date: the press was last measured more than 120 days ago." in listed
     assert listed.count("for the") == 3  # folded in its column: for the drift only

@@ -70,7 +70,7 @@ def test_page_with_the_truth_is_written_at_the_end(empty_shop):
 
 
 def test_tuning_shows_points_table_and_a_small_map(empty_shop):
-    found = empty_shop.good(*words("tune", 1, ["125 150 155 14 x2", "= 125 150 155 14"]))
+    found = empty_shop.good(*words("tune", 1, ["125 150 155 14 x2", "= 125 150 155 14"]), "--more")
     for part in ("of 100 points", "yours", "the tool's", "the best", "across: press temperature"):
         assert part in found.out
     assert max(map(len, found.out.splitlines())) <= 80

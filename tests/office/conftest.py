@@ -7,7 +7,9 @@ from pathlib import Path
 
 import pytest
 
+from doe.acts.demo.run import BOOK, run_demo
 from doe.book.book import Book
+from doe.domain.units import METRIC
 from doe.office.pages import pages
 from tests.bench.shop import PageUnderTest, make_desk
 from tests.postgres import Places
@@ -31,3 +33,9 @@ def office_over(tmp_path: Path, places: Places) -> Iterator[Callable[..., PageUn
         page.bench.close()
         page.bench.shop.close()
         assert page.errors == []
+
+
+@pytest.fixture(scope="session")
+def demo_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The book of the demo; tests that store in it copy it first."""
+    return run_demo(tmp_path_factory.mktemp("demo"), shown=METRIC).path(BOOK)

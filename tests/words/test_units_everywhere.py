@@ -68,6 +68,7 @@ COMMANDS: tuple[tuple[str, ...], ...] = (
     ("compare", RECIPE, "--film", "matt film; supplier=Voss; lot=F2", "--limit", "film_max=170C@sheet"),
     ("compare", "blank of Orrin", "-o", "holds.html"),
     ("compare", "blank of Kestrow", "-o", "retune.html"),
+    ("recipe", "add", "blank of Orrin", "--approved-by", "Kim"),
     ("diagnose", STUDY, "--symptom", "edge haze", "--set", "press_temp=165C"),
     ("diagnose", "--recipe", RECIPE, "--symptom", "scorch", "--set", "press_temp=185C", "--set", "cure_temp=185C"),
     ("diagnose", "--past"),
@@ -124,6 +125,9 @@ COMMANDS: tuple[tuple[str, ...], ...] = (
         )
     ),
     ("study", "show", "second"),
+    ("study", "copy", "second", "third", "--stack", "heavy tee, fine powder"),
+    ("study", "amend", "third", "--factor", "press_temp=145C..165C", "--name", "fourth", "--why", "a trial"),
+    ("study", "limits", "fourth", "--limit", "film_max=155C@new sheet"),
     ("plan", "second", "--coupons", "16", "--choose", "optimal"),
     ("sheet", "second", "-o", "second", "--person", "ana"),
     ("study", "archive", "second", "--why", "a trial"),
@@ -136,7 +140,8 @@ COMMANDS: tuple[tuple[str, ...], ...] = (
 """Commands in an order that works, in units that are the same for every reader."""
 
 REFUSED: tuple[tuple[str, ...], ...] = (
-    ("study", "limits", STUDY, "--limit", "film_max=160C@sheet", "--why", "a new sheet"),
+    ("study", "limits", STUDY, "--limit", "film_max=190C@sheet"),
+    ("study", "amend", STUDY, "--factor", "press_temp=140C..185C", "--why", "hotter"),
     ("record", STUDY, "--coupon", "R1-03", "--actual", "press_temp=400C", "--why", "a slip"),
     ("gauge", "add", LINE, "--machine", "press", "--set", "150C", "--measured", "900C"),
     ("line", "add", "hot room", "--oven", "o", "--press", "p", "--gauge", "g", "--press-uncertainty", "900C"),

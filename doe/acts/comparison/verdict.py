@@ -15,6 +15,7 @@ from doe.acts.comparison.plan import COMPARISON, COMPARISON_PLAN, Begun, hours_f
 from doe.acts.gauges.line import cautions_said, gauged_line, refuse_dials
 from doe.acts.study.deviations import history_of
 from doe.acts.study.rounds import is_comparison, score_counts
+from doe.acts.verdicts import verdict_changed
 from doe.assure.comparison.order import comparison_coupons
 from doe.assure.comparison.plan import ComparisonPlan
 from doe.assure.comparison.verdict import Comparison, compare_materials
@@ -132,7 +133,11 @@ def judge_comparison(book: Book, key: Key) -> Compared:
         looks=max(plan.looks, rounds),
     )
     counts = score_counts(book, record.id)
-    cautions = (*_cautions(book, plan, found, record), *found.notes)
+    cautions = (
+        *verdict_changed(book, record.id, COMPARISON, found.verdict),
+        *_cautions(book, plan, found, record),
+        *found.notes,
+    )
     beside = {"recipe": plan.recipe, "revision": plan.revision, "rounds": rounds, "counts": counts}
     book.save_analysis(
         record.id,
@@ -333,5 +338,5 @@ def _sum(record: StudyRecord, plan: ComparisonPlan, results: pd.DataFrame) -> st
         or str(c).startswith(("check_", "hand_"))
     ]
     rows = jsonable(results[sorted(columns)].sort_values("coupon").to_dict("records"))
-    data = {"study": to_plain(record.study), "plan": jsonable(plan), "results": rows}
+    data = {"study": to_plain(record.as_made), "plan": jsonable(plan), "results": rows}
     return digest(data)

@@ -256,7 +256,7 @@ def _store(
     They come in an order a person can run, with batches, strokes and garments that no earlier round has.
     """
     before, number = whole_plan(book, record).coupons, _next_round(book, record)
-    seed = usual_seed(record.name, seed)
+    seed = usual_seed(record.first_name, seed)
     coupons = order_confirmation(
         _on_garments(record.study, wishes.per_garment),
         confirmation_settings(record.study, plan.points, times),

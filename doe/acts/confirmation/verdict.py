@@ -15,6 +15,7 @@ from doe.acts.base import RECOMMEND, Key, Progress, digest, usual_seed, version
 from doe.acts.study.fits import answer_from, fit_of
 from doe.acts.study.inputs import hash_now
 from doe.acts.study.rounds import confirmation_counts
+from doe.acts.verdicts import verdict_changed
 from doe.assure.confirmation.attempts import (
     Attempt,
     Combination,
@@ -120,6 +121,12 @@ def confirmation_of(book: Book, key: Key) -> Confirmed | None:
     counts = confirmation_counts(book, record.id)
     assert counts is not None  # a rule is stored together with its coupons
     doubts, remarks, window_known = _standing(book, record, plans[-1])
+    last = attempts[-1]
+
+    def is_same(kept: Mapping[str, Any]) -> bool:
+        return bool(kept.get("attempt") == last.plan.attempt)
+
+    remarks = (*verdict_changed(book, record.id, CONFIRMATION, last.verdict, same=is_same), *remarks)
     inputs, held = _sum(attempts), _window_held(attempts[-1], window_known)
     alone = None if doubts else _proof(book, record, attempts, inputs)
     whole = attempts[-1].verdict == "accepted" and held is not False
@@ -266,7 +273,7 @@ def confirm_study(book: Book, key: Key, *, progress: Progress | None = None) -> 
         together = None if kept is None else from_plain(Combination, kept)
         return Weighed(found, together, finding_of(same[-1].payload["withheld"]), same[-1])
     answer = _answer_kept(book, record, now)
-    seed = answer.seed if answer else usual_seed(record.name)
+    seed = answer.seed if answer else usual_seed(record.first_name)
     together, withheld = _put_together(book, found, seed, progress)
     book.save_analysis(
         record.id,

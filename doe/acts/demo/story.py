@@ -70,7 +70,7 @@ def read_story() -> Story:
             factors=factors,
             spec=typed.spec(study["pass_rate"], study["hand_min"], study["assurance"], ()),
             limits=typed.limits(study["limits"], None, METRIC),
-            forbidden=typed.forbidden(study["forbid"], factors),
+            forbidden=typed.forbidden(study["forbid"], factors, METRIC),
             held=typed.held(study["hold"], METRIC),
         ),
         readings=tuple(_readings()),

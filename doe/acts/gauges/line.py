@@ -30,7 +30,7 @@ from doe.assure.gauges.summary import (
 )
 from doe.book.book import Book
 from doe.book.records import StudyRecord
-from doe.domain.coding import inward, to_step
+from doe.domain.coding import to_step
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
 from doe.domain.gauge import GaugeReading, in_force
@@ -294,25 +294,12 @@ def dials_of(
     asked, beyond = dials_on(as_kept, {n: v for n, v in numbers.items() if n not in dialled}, steps)
     for name, dial in asked.items():
         low, high = window.get(name, (None, None))
-        found[name] = OnMachine(
-            numbers[name], low, high, dial, *dial_ends(as_kept, name, low, high, dial, steps.get(name, USUAL_STEP_DEGC))
-        )
+        step = steps.get(name, USUAL_STEP_DEGC)
+        on_dial = as_kept.dial_ends(name, low, high, dial.degc, step)
+        found[name] = OnMachine(numbers[name], low, high, dial, *on_dial)
     used = {gauge.machine: gauge for name in numbers if (gauge := line.gauge_of(name)) is not None}
     said = [caution for gauge in used.values() for caution in machine_cautions(gauge)]
     return Dials(found, (*said, *beyond, *line.left_out), bool(dialled & found.keys()))
-
-
-def dial_ends(
-    gauged: GaugedLine, name: str, low: float | None, high: float | None, dial: Dial, step: float
-) -> tuple[float | None, float | None]:
-    """Ends of a surface window on the dial, rounded inward; where nothing is left between them, the dial itself."""
-    if low is None or high is None:
-        return None, None
-    here, there = gauged.dial(name, low), gauged.dial(name, high)
-    if here is None or there is None:
-        return None, None
-    first, last = inward(here.dial_degc, there.dial_degc, step)
-    return min(first, dial.degc), max(last, dial.degc)
 
 
 def dials_on(

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 
-from doe.acts.gauges.line import USUAL_STEP_DEGC, Dial, dial_ends, dials_on, gauged_line
+from doe.acts.gauges.line import USUAL_STEP_DEGC, Dial, dials_on, gauged_line
 from doe.assure.gauges.line import GaugedLine
 from doe.assure.gauges.summary import status_caution
 from doe.book.book import Book
@@ -72,7 +72,7 @@ def _line_setting(gauged: GaugedLine, setting: RecipeSetting, dial: Dial | None)
     if dial is None:
         return LineSetting(setting, None, None, None)
     ends = setting.window_low, setting.window_high
-    return LineSetting(setting, dial, *dial_ends(gauged, setting.factor, *ends, dial, USUAL_STEP_DEGC))
+    return LineSetting(setting, dial, *gauged.dial_ends(setting.factor, *ends, dial.degc, USUAL_STEP_DEGC))
 
 
 def _in_doubt(gauged: GaugedLine, settings: tuple[LineSetting, ...]) -> Iterator[Finding]:

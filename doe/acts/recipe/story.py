@@ -33,6 +33,7 @@ from doe.words.comparison import said
 from doe.words.diagnosis import case_told
 from doe.words.gauges.cautions import reading
 from doe.words.recipe.card import confirmation_sentence
+from doe.words.study.changes import study_changes
 from doe.words.study.state import deviation, prior_told
 from doe.words.wording import local
 from reports.files import write_whole
@@ -105,6 +106,7 @@ def tell_story(
     everything = book.results(record.id, include_void=True)
     plan, plans, not_possible = _plans(book, record)
     rounds = book.plan_info(record.id).rounds
+    changes = {c.at: study_changes(c.before, c.after, shown) for c in book.study_changes(record.id)}
     prior, confirmed = prior_of(book, record), confirmation_of(book, record.id)
     story = RecipeStory(
         revision=kept,
@@ -119,7 +121,12 @@ def tell_story(
         left_out=not_possible,
         plan_notes=rounds[0].notes if rounds else (),
         deviations=tuple(
-            HistoryRow(local(d.when), d.who, deviation(d.what, record.study, shown), d.why)
+            HistoryRow(
+                local(d.when),
+                d.who,
+                " ".join((deviation(d.what, record.study, shown), *changes.get(d.when, ()))),
+                d.why,
+            )
             for d in deviations_of(book, record)
         ),
         others=others,

@@ -14,6 +14,7 @@ from doe.acts.comparison.verdict import refuse_comparison
 from doe.acts.study.earlier import Prior, prior_of
 from doe.acts.study.inputs import inputs_hash
 from doe.acts.study.rounds import grades_at_odds, results_to_learn_from, score_counts
+from doe.acts.verdicts import verdict_changed
 from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.finding import Finding, Value, finding_of
@@ -58,12 +59,12 @@ def fit_of(book: Book, record: StudyRecord, seed: int | None, progress: Progress
     """Fit the surfaces of a study without keeping the fit; coupons that judge an answer never enter the fit."""
     refuse_comparison(book, record, "fit")
     results = results_to_learn_from(book, record.id)
-    seed = usual_seed(record.name, seed)
+    seed = usual_seed(record.first_name, seed)
     prior = prior_of(book, record)
     earlier = prior.earlier() if prior else None
     surfaces = fit(record.study, with_points(results), seed=seed, progress=progress, earlier=earlier)
     kept = {a.inputs_hash for a in book.analyses(record.id, RECOMMEND)}
-    total = inputs_hash(record.study, results, prior, kept=kept)
+    total = inputs_hash(record.as_made, results, prior, kept=kept)
     return Fitted(record, results, surfaces, total, seed, score_counts(book, record.id), prior)
 
 
@@ -117,6 +118,7 @@ def recommend_study(book: Book, key: Key, *, seed: int | None = None, progress: 
     tell(1.0)
     limits = (
         *_open_checks(fitted),
+        *verdict_changed(book, fitted.record.id, RECOMMEND, answer.verdict),
         *grades_at_odds(book, fitted.record.id, set(fitted.results["coupon"])),
         *_lent(fitted, answer, without),
         *answer.limits_on_certainty,

@@ -42,7 +42,7 @@ def hash_now(book: Book, record: StudyRecord) -> str:
     columns = columns_to_learn_from(book, record.id)
     rows = [dict(zip(columns, values, strict=True)) for values in zip(*columns.values(), strict=True)]
     scored = [row for row in rows if row["passed"] is not None and not row["void"]]
-    return _known_sum(record.study, scored, earlier, {a.inputs_hash for a in book.analyses(record.id, RECOMMEND)})
+    return _known_sum(record.as_made, scored, earlier, {a.inputs_hash for a in book.analyses(record.id, RECOMMEND)})
 
 
 def _known_sum(

@@ -23,6 +23,12 @@ def refuse_held(study: Study) -> None:
     InputErrors
         Naming every such setting.
     """
+    if (broken := held_beyond(study)) is not None:
+        raise broken
+
+
+def held_beyond(study: Study) -> InputErrors | None:
+    """What is wrong with settings held constant that the limits do not permit; None where they do."""
     problems = []
     for name, value in study.held.items():
         known = KNOWN_FACTORS.get(name)
@@ -39,8 +45,7 @@ def refuse_held(study: Study) -> None:
             continue
         remedy = "Correct the held setting, or the limit from the data sheet."
         problems.append(InputError(f"held {known.label}", show_both(value, known.unit), allowed, remedy))
-    if problems:
-        raise InputErrors(problems)
+    return InputErrors(problems) if problems else None
 
 
 def refuse_without_limits(study: Study) -> None:

@@ -27,13 +27,26 @@ class NewStudy:
 
 
 def new_study(book: Book, wanted: StudyOptions, shown: Shown) -> NewStudy:
-    """Store the study that was typed; setting errors that nobody stated come from the readings of its line.
+    """Store the study that was typed, with a stack and a line that are new with it.
+
+    Setting errors that nobody stated come from the readings of its line.
 
     Raises
     ------
     InputError
         If something is missing or cannot be read, or a held setting breaks a limit.
     """
+    stack, line = wanted.new_stack(), wanted.new_line()
+    wanted = replace(wanted, stack=stack.name if stack else wanted.stack, line=line.name if line else wanted.line)
+    with book.writing():
+        if stack is not None:
+            book.save_stack(stack)
+        if line is not None:
+            book.save_line(line)
+        return _new(book, wanted, shown)
+
+
+def _new(book: Book, wanted: StudyOptions, shown: Shown) -> NewStudy:
     study = study_of(wanted, shown)
     measured = suggested_errors(book, wanted.line)
     study, said = _with_measured_errors(study, wanted.factors, measured, shown)

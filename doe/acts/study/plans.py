@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Literal
 
 import pandas as pd
@@ -17,11 +19,14 @@ from doe.assure.gauges.line import GaugedLine
 from doe.book.book import Book
 from doe.book.records import RoundInfo, StudyRecord
 from doe.domain.errors import InputError
+from doe.domain.finding import Finding
 from doe.domain.plan_kinds import Scale
+from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.plans.build import add_round, augment_plan, make_plan
 from doe.plans.compare import LeftOut, compare_plans, left_out
 from doe.plans.judge import PlanJudgement, judge_plan
+from doe.plans.margin import plan_below
 from doe.plans.plan import Plan
 from doe.setpoint.extension import extend_plan
 from doe.setpoint.verdict import next_size
@@ -36,7 +41,8 @@ Grown = Literal["where coupons tell most", "where the plan is thinnest"]
 class PlanChoice:
     """Candidate plans of a study at a budget, the most telling first, the kinds that do not fit.
 
-    ``cautions`` are what to be careful about in the corrections of its line.
+    ``cautions`` are what to be careful about in the corrections of its line, ``near`` how many coupons of the first
+    plan are expected above a limit.
     """
 
     record: StudyRecord
@@ -45,20 +51,30 @@ class PlanChoice:
     judgements: tuple[PlanJudgement, ...]
     left_out: tuple[LeftOut, ...]
     cautions: tuple[str, ...]
+    near: tuple[Finding | str, ...]
 
 
 def compare_for(book: Book, key: Key, *, coupons: int, seed: int | None = None, shown: Shown = METRIC) -> PlanChoice:
     """Compare plans for a study that has none yet."""
     record = _without_plan(book, key)
-    seed = usual_seed(record.name, seed)
+    seed = usual_seed(record.first_name, seed)
     gauged = gauged_line(book, record)
-    judged = compare_plans(record.study, coupons=coupons, seed=seed, line=gauged.line)
-    absent = left_out(record.study, coupons=coupons)
+    study = record.study.within_limits()
+    judged = compare_plans(study, coupons=coupons, seed=seed, line=gauged.line)
+    absent = left_out(study, coupons=coupons)
     if not judged:
         remedy = why_left_out(absent[0]) if absent else "Add coupons."
         raise InputError("--coupons", coupons, "enough for one of the plans", remedy)
     cautions = cautions_said(book, record, shown, gauged)
-    return PlanChoice(record, coupons, seed, judged, absent, cautions)
+    first = partial(make_plan, coupons=judged[0].coupons, kind=judged[0].kind, seed=seed, line=record.line)
+    near = tuple(n for n in _below(study, first, gauged).notes if isinstance(n, Finding) and n.code == "near a limit")
+    return PlanChoice(record, coupons, seed, judged, absent, cautions, near)
+
+
+def _below(study: Study, make: Callable[[Study], Plan], gauged: GaugedLine) -> Plan:
+    """A plan that keeps below the limits of the materials, by what the readings of the line say of its dials."""
+    ends = ((f.name, gauged.dial(f.name, f.high)) for f in study.numeric)
+    return plan_below(study, make, {name: dial.u_delta_degc or 0.0 for name, dial in ends if dial is not None})
 
 
 @dataclass(frozen=True)
@@ -98,15 +114,10 @@ def commit_plan(
     record = _without_plan(book, key)
     study = record.study if per_garment is None else replace(record.study, coupons_per_garment=per_garment)
     study = study if most is None else replace(study, most_coupons=most)
-    plan = make_plan(
-        study,
-        coupons=coupons,
-        kind=kind,
-        seed=usual_seed(record.name, seed),
-        line=record.line,
-        order=order,
-    )
-    refuse_dials(gauged_line(book, record), study, plan.coupons)
+    gauged, seed = gauged_line(book, record), usual_seed(record.first_name, seed)
+    make = partial(make_plan, coupons=coupons, kind=kind, seed=seed, line=record.line, order=order)
+    plan = _below(study.within_limits(), make, gauged)
+    refuse_dials(gauged, study, plan.coupons)
     if study != record.study:
         book.amend_study(record.id, study, planned_with(study))
         record = book.study(record.id)
@@ -191,7 +202,7 @@ def extend_study(
     refuse_comparison(book, record, "more coupons by doe extend")
     refuse_without_limits(record.study)
     plan, whole = stored_plan(book, record), whole_plan(book, record)
-    seed = usual_seed(record.name, seed)
+    seed = usual_seed(record.first_name, seed)
     coupons = coupons or next_size(record.study, len(plan.coupons))
     if not coupons:
         raise InputError(
@@ -200,20 +211,25 @@ def extend_study(
             f"{record.study.most_coupons} at most in this search",
             "Say how many more with --coupons, or change the question.",
         )
-    if score_counts(book, record.id).scored:
-        fitted = fit_of(book, record, seed, progress)
+    gauged = gauged_line(book, record)
+    surfaces = fit_of(book, record, seed, progress).surfaces if score_counts(book, record.id).scored else None
+    kind: Grown = "where the plan is thinnest" if surfaces is None else "where coupons tell most"
+
+    def grow(study: Study) -> Plan:
         # the whole plan, because rounds and batches are numbered on past those that only judge
-        longer = extend_plan(record.study, whole, fitted.surfaces, coupons=coupons, seed=seed, line=record.line)
-        kind: Grown = "where coupons tell most"
-    else:
-        longer = augment_plan(plan, coupons=coupons, seed=seed, line=record.line)
-        if whole.rounds > plan.rounds:
-            added = longer.coupons[longer.coupons["round"] == longer.rounds]
-            roles = tuple(added["role"])
-            longer = add_round(whole, added[list(record.study.factor_names)], seed=seed, line=record.line, roles=roles)
-        kind = "where the plan is thinnest"
+        mine = replace(whole, study=study)
+        if surfaces is not None:
+            return extend_plan(study, mine, surfaces, coupons=coupons, seed=seed, line=record.line)
+        longer = augment_plan(replace(plan, study=study), coupons=coupons, seed=seed, line=record.line)
+        if whole.rounds == plan.rounds:
+            return longer
+        added = longer.coupons[longer.coupons["round"] == longer.rounds]
+        settings, roles = added[list(study.factor_names)], tuple(added["role"])
+        return add_round(mine, settings, seed=seed, line=record.line, roles=roles)
+
+    longer = _below(record.study.within_limits(), grow, gauged)
     notes, scale = longer.notes[len(whole.notes) :], scale_of(book, record)
     fresh = longer.coupons[longer.coupons["round"] == longer.rounds]
-    refuse_dials(gauged_line(book, record), record.study, fresh)
+    refuse_dials(gauged, record.study, fresh)
     book.save_round(record.id, fresh, kind=kind, seed=seed, notes=notes, scale=scale)
     return _planned(book, record, stored_plan(book, record), shown)

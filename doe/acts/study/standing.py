@@ -13,13 +13,14 @@ from doe.acts.study.inputs import hash_now
 from doe.acts.study.limits import missing
 from doe.acts.study.rounds import is_comparison, score_counts
 from doe.book.book import Book
-from doe.book.records import CouponState, StudyRecord
+from doe.book.records import CouponState, StatedLimit, StudyRecord
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.finding import Value
 from doe.domain.gauge import USUAL_INTERVAL_DAYS, MachineKind
+from doe.domain.limits import LIMITED, Limits
 from doe.domain.outcome import ScoreCounts
 from doe.domain.plan_kinds import CONFIRM, CONFIRMATION, CONFIRMATION_PLAN, JUDGING, REPLACEMENT
-from doe.domain.recipe import KeptRecipe, Recipe, RecipeSetting
+from doe.domain.recipe import KeptRecipe, Recipe, RecipeSetting, is_same_make
 from doe.domain.standing import (
     NextStep,
     Step,
@@ -201,9 +202,12 @@ def standing_of_recipe(book: Book, kept: KeptRecipe) -> StudyStanding:
     told = {name: plain.said.values[name] for name in ("recipe", "revision", "line")}
     retire = NextStep("retire", name=recipe.name)
     record = None if kept.study_id is None else book.study(kept.study_id)
-    if record is not None and (beyond := _beyond_limits(recipe, record)):
-        changed = (record.amended_at or record.made_at).isoformat()
-        return standing("doubtful", retire, kind="limit", told={**told, "since": changed, "factors": beyond})
+    if broken := stricter_limits(book, kept):
+        since, names = min(limit.at for limit in broken).isoformat(), (s.factor for s in recipe.settings)
+        beyond = tuple(name for name in names if any(_is_beyond(recipe.setting(name), limit) for limit in broken))
+        studies = tuple(dict.fromkeys(limit.study for limit in broken))
+        told |= {"since": since, "factors": beyond, "studies": studies}
+        return standing("doubtful", retire, kind="limit", told=told)
     if record is not None and recipe.confirmation is not None and (failed := _failed_since(book, kept, record)):
         return standing("doubtful", "confirm", retire, kind="check", told={**told, "since": failed.isoformat()})
     old, due = _out_of_date(book, recipe)
@@ -213,19 +217,41 @@ def standing_of_recipe(book: Book, kept: KeptRecipe) -> StudyStanding:
     return plain
 
 
-def _beyond_limits(recipe: Recipe, record: StudyRecord) -> tuple[str, ...]:
-    """Settings of a recipe, or ends of their window, that the limits on record do not permit now."""
-    limits = record.study.limits
-    if limits is None:
-        return ()
+def stricter_limits(book: Book, kept: KeptRecipe) -> tuple[StatedLimit, ...]:
+    """Limits on record that a recipe lies beyond, with its setpoint or an end of its window.
 
-    def is_beyond(setting: RecipeSetting) -> bool:
-        low, high = limits.bounds(setting.factor)
-        ends = (setting.window_low, setting.surface, setting.window_high)
-        values = [float(v) for v in ends if v is not None and not isinstance(v, str)]
-        return any((low is not None and v < low) or (high is not None and v > high) for v in values)
+    Those of its own study count, and those that another study has stated since its release for the same film, powder,
+    fabric or line: a new data sheet is read for one study and holds for every recipe.
+    """
 
-    return tuple(s.factor for s in recipe.settings if is_beyond(s))
+    def is_about(limit: StatedLimit) -> bool:
+        if limit.study_id == kept.study_id:
+            return True
+        if limit.archived or limit.at <= kept.at:
+            return False
+        part = LIMITED[limit.limit]
+        if part == "line":
+            return limit.line == kept.recipe.line.name
+        return any(is_same_make(getattr(stack, part), getattr(limit.stack, part)) for stack in kept.recipe.stacks)
+
+    return tuple(
+        limit
+        for limit in book.limits_on_record()
+        if any(_is_beyond(s, limit) for s in kept.recipe.settings) and is_about(limit)
+    )
+
+
+def _is_beyond(setting: RecipeSetting, limit: StatedLimit) -> bool:
+    stated: dict[str, Any] = {limit.limit: limit.value}
+    return breaks(setting, Limits(**stated))
+
+
+def breaks(setting: RecipeSetting, limits: Limits) -> bool:
+    """Whether a setting of a recipe, or an end of its window, lies beyond limits."""
+    low, high = limits.bounds(setting.factor)
+    ends = (setting.window_low, setting.surface, setting.window_high)
+    values = [float(v) for v in ends if v is not None and not isinstance(v, str)]
+    return any((low is not None and v < low) or (high is not None and v > high) for v in values)
 
 
 def _failed_since(book: Book, kept: KeptRecipe, record: StudyRecord) -> datetime | None:

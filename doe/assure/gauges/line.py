@@ -21,6 +21,7 @@ from doe.assure.gauges.setting_error import (
     machine_budget,
     measure_setting_error,
 )
+from doe.domain.coding import inward
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
 from doe.domain.gauge import GaugeReading, MachineKind, in_force
@@ -194,6 +195,19 @@ class GaugedLine:
         """What the surface has when a value is dialled in; None where the factor is no temperature of a machine."""
         found = self.gauge_of(factor)
         return None if found is None else found.surface(dial_degc)
+
+    def dial_ends(
+        self, factor: str, low_degc: float | None, high_degc: float | None, dial_degc: float, step: float
+    ) -> tuple[float, float] | tuple[None, None]:
+        """Ends of a surface window on the dial, in degC; none without a window, or where the factor has no display.
+
+        They are rounded inward to steps of the dial; where nothing is left between them, the dial itself.
+        """
+        here, there = (None if end is None else self.dial(factor, end) for end in (low_degc, high_degc))
+        if here is None or there is None:
+            return None, None
+        first, last = inward(here.dial_degc, there.dial_degc, step)
+        return min(first, dial_degc), max(last, dial_degc)
 
 
 def gauge_line(

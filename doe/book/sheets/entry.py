@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
 from pathlib import Path
 
@@ -49,6 +49,7 @@ def read_entry(
     people: Sequence[str] | None = None,
     *,
     symptoms: SymptomWords,
+    names: Sequence[str] = (),
 ) -> EntryFile:
     """Read a filled entry file (.xlsx or .csv).
 
@@ -69,6 +70,8 @@ def read_entry(
         Who may have felt the coupons; by default whoever has a column.
     symptoms : SymptomWords
         The symptom list, as ``doe.symptoms.WORDS``.
+    names : sequence of str
+        What else the study was called: a file written then is its own too.
 
     Returns
     -------
@@ -83,7 +86,7 @@ def read_entry(
     """
     sheet, heading_row = find_headings(read_sheets(path), study, people)
     places, notes = read_headings(sheet, heading_row, study, people)
-    return _Reader(sheet, heading_row, study, places, notes, symptoms).read(coupons)
+    return _Reader(sheet, heading_row, study, places, notes, symptoms, tuple(names)).read(coupons)
 
 
 @dataclass
@@ -94,6 +97,7 @@ class _Reader:
     places: list[HeadedColumn]
     notes: list[Finding | str]
     symptoms: SymptomWords
+    names: tuple[str, ...] = ()
     problems: list[InputError] = field(default_factory=list)
 
     def read(self, coupons: pd.DataFrame) -> EntryFile:
@@ -148,15 +152,17 @@ class _Reader:
 
     def _check_mark(self) -> None:
         mark = sheet_mark(self.study)
+        known = {sheet_mark(replace(self.study, name=name)).rpartition("[")[2] for name in self.names}
+        known.add(mark.rpartition("[")[2])
         for p in self.places:
             for i in range(self.heading_row + 1, len(self.sheet.rows)) if p.column.kind == "mark" else ():
                 text = self.sheet.cell(i, p.index)
-                if text and text.rpartition("[")[2] != mark.rpartition("[")[2]:
+                if text and text.rpartition("[")[2] not in known:
                     raise InputError(
                         self._where(i, p),
                         text,
                         mark,
-                        "This is the sheet of another study (or it was renamed since): choose the right one, or write "
+                        "This is the sheet of another study (or its factors changed): choose the right one, or write "
                         "a new entry file and copy the entries into it.",
                     )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import SequenceMatcher
 from pathlib import Path
@@ -16,7 +16,8 @@ from doe.book.sheets.workbook import HEADING_ROWS, SheetFile, read_sheets
 from doe.domain.errors import InputError
 from doe.domain.factors import Factor
 from doe.domain.jsonable import packaged_table
-from doe.domain.said import squeeze, words
+from doe.domain.said import FAILED, PASSED, TICKED, is_nothing, squeeze, words
+from doe.domain.spec import Check
 from doe.domain.study import Study
 from doe.domain.units import looks_like_fahrenheit, stored_unit, unit_spelled
 
@@ -31,7 +32,8 @@ class ColumnUse:
     Parameters
     ----------
     role : str
-        A factor, ``actual_<factor>``, ``check_<check>``, ``pass`` (one verdict over everything), ``hand_<person>``,
+        A factor, ``actual_<factor>``, ``check_<check>``, ``pass`` (one verdict over everything), ``ticked`` (a mark
+        means what the heading says), ``hand_<person>``,
         ``hand`` (nobody named), ``coupon``, ``symptom``, ``side``, ``grade``, ``note``, ``void``, ``round``,
         ``cure_batch``, ``press_batch``, ``garment`` or ``ignore``.
     unit : str
@@ -172,35 +174,58 @@ def _headings(row: tuple[str, ...], width: int) -> tuple[str, ...]:
 
 
 def guess_mapping(sheet: ForeignSheet, study: Study) -> dict[str, ColumnUse]:
+    """`guess_uses` for the factors and checks of a study."""
+    return guess_uses(sheet, study.factors, study.spec.checks)
+
+
+def guess_uses(
+    sheet: ForeignSheet,
+    factors: Sequence[Factor],
+    checks: Sequence[Check],
+    is_telling: Callable[[str], bool] = lambda heading: heading.casefold() in PASSED | FAILED,
+) -> dict[str, ColumnUse]:
     """What each column of a foreign sheet is likely used for, to be shown to a person before it is used.
 
     Names are matched loosely, units are read from the headings (``Press °F``, ``dwell sec``). A temperature column
     without a unit is guessed to be Fahrenheit when its numbers are out of every Celsius range here.
 
+    Parameters
+    ----------
+    sheet : ForeignSheet
+    factors, checks : sequence of Factor, of Check
+        What there may be columns of.
+    is_telling : callable
+        Whether a heading says itself what marks below it mean, such as *ok*.
+
     Returns
     -------
     dict of heading to ColumnUse
         Every heading of the sheet, the surest first taken; ``ColumnUse("ignore")`` for what is not understood. No use
-        occurs twice.
+        but ``ticked`` occurs twice.
     """
+    uses = {h: ColumnUse("ticked") for h in sheet.headings if is_telling(h) and _only_ticked(sheet.rows[h])}
     offers = [
         (score, -j, role, heading)
         for j, heading in enumerate(sheet.headings)
-        for role, score in _scores(heading, study).items()
+        for role, score in _scores(heading, factors, checks).items()
         if score >= _SURE_ENOUGH
     ]
-    uses: dict[str, ColumnUse] = {}
     taken: set[str] = set()
     for _, _, role, heading in sorted(offers, reverse=True):
         if heading in uses or role in taken:
             continue
-        uses[heading] = ColumnUse(role, _unit(role, heading, study, sheet))
+        uses[heading] = ColumnUse(role, _unit(role, heading, factors, sheet))
         taken.add(role)
     return {heading: uses.get(heading, ColumnUse("ignore")) for heading in sheet.headings}
 
 
-def _unit(role: str, heading: str, study: Study, sheet: ForeignSheet) -> str:
-    factor = next((f for f in study.numeric if role in (f.name, f"actual_{f.name}")), None)
+def _only_ticked(cells: Iterable[str]) -> bool:
+    said = [cell.casefold() for cell in cells if not is_nothing(cell)]
+    return bool(said) and all(cell in TICKED for cell in said)
+
+
+def _unit(role: str, heading: str, factors: Sequence[Factor], sheet: ForeignSheet) -> str:
+    factor = next((f for f in factors if not f.is_categorical and role in (f.name, f"actual_{f.name}")), None)
     if factor is None:
         return ""
     unit = heading_unit(heading)[1]
@@ -210,7 +235,7 @@ def _unit(role: str, heading: str, study: Study, sheet: ForeignSheet) -> str:
     return unit
 
 
-def _scores(heading: str, study: Study) -> dict[str, float]:
+def _scores(heading: str, factors: Sequence[Factor], checks: Sequence[Check]) -> dict[str, float]:
     """How well each use fits a heading, 0 to 1."""
     base, unit = heading_unit(heading)
     tokens = set(words(base))
@@ -218,20 +243,20 @@ def _scores(heading: str, study: Study) -> dict[str, float]:
     scores = {role: 1.0 for role, known in _WORDS["exact"].items() if name in known}
     if name in _WORDS["pass"]:
         scores["pass"] = 0.9
-    for check in study.spec.checks:
+    for check in checks:
         for text in (check.name, f"check_{check.name}", f"after_{check.name}", f"{check.name}es"):
             scores[f"check_{check.name}"] = max(scores.get(f"check_{check.name}", 0.0), _likeness(base, text))
     person = _person(base)
     if person is not None:
         scores[f"hand_{person}" if person else "hand"] = 0.95
     is_actual = _any(tokens, _WORDS["actual"]) or name.startswith("actual")
-    for f in study.factors:
-        score = _factor_score(base, tokens.difference(_WORDS["actual"]), unit, f, study)
+    for f in factors:
+        score = _factor_score(base, tokens.difference(_WORDS["actual"]), unit, f, factors)
         scores[f"actual_{f.name}" if is_actual and not f.is_categorical else f.name] = score
     return scores
 
 
-def _factor_score(base: str, tokens: set[str], unit: str, f: Factor, study: Study) -> float:
+def _factor_score(base: str, tokens: set[str], unit: str, f: Factor, factors: Sequence[Factor]) -> float:
     """How well a heading names a factor: by its name, or by machine and measure.
 
     A unit of another kind rules it out.
@@ -246,8 +271,8 @@ def _factor_score(base: str, tokens: set[str], unit: str, f: Factor, study: Stud
     if not unit and not telling and not _any(tokens, _WORDS["measure"].get(f.unit, ())):
         return named
     usual = f.name in ("cure_temp", "cure_time", "press_temp", "dwell", "pressure")
-    alone = sum(g.unit == f.unit and g.stage == f.stage for g in study.numeric) == 1
-    only_one = sum(g.unit == f.unit for g in study.numeric) == 1
+    alone = sum(g.unit == f.unit and g.stage == f.stage for g in factors) == 1
+    only_one = sum(g.unit == f.unit for g in factors) == 1
     beside = 0.85 if telling else 0.8 if at == f.stage and (usual or alone) else 0.6 if not at and only_one else 0.0
     return max(named, beside)
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from typing import Any
 
@@ -19,12 +20,27 @@ from doe.domain.factors import Factor
 from doe.domain.finding import Finding, Value
 from doe.domain.limits import CEILING_DEGC
 from doe.domain.outcome import BATCH_COLUMNS, SIDES
-from doe.domain.said import ANY_SYMPTOM, is_nothing, read_check, read_grade, read_hand, read_symptoms, read_void
+from doe.domain.said import (
+    ANY_SYMPTOM,
+    FAILED,
+    PASSED,
+    TICKED,
+    is_nothing,
+    read_check,
+    read_grade,
+    read_hand,
+    read_symptoms,
+    read_void,
+    squeeze,
+)
 from doe.domain.score import ScoreEntry
 from doe.domain.study import Study
 
 _PLACES = ("round", "cure_batch", "press_batch", "cure_order", "press_order", "garment", "stroke")
 _NOBODY = "someone"
+PASS, FAIL, NOTHING = "pass", "fail", "nothing"
+"""What a word of a cell may mean, beside keys of symptoms with ``;`` between."""
+_BETWEEN_WORDS = re.compile(r"[;,/+&|\n]")
 _PLAIN_ROLES = ("coupon", "symptom", "side", "grade", "note", "void", *BATCH_COLUMNS)
 
 
@@ -48,6 +64,89 @@ class ForeignResults:
     notes: tuple[Finding | str, ...] = ()
 
 
+class BadRows(InputErrors):
+    """What cannot be used of a sheet; ``rows`` holds the row of each problem, None where it is not about a row."""
+
+    def __init__(self, problems: Sequence[InputError], rows: Sequence[int | None]) -> None:
+        super().__init__(problems)
+        self.rows = tuple(rows)
+
+
+def word_key(text: str) -> str:
+    """A word of a cell as it is compared: in any case, blanks as one."""
+    return " ".join(text.casefold().split())
+
+
+def known_meaning(text: str, words: Mapping[str, str], symptoms: SymptomWords | None = None) -> str | None:
+    """What a word says of a coupon: as agreed, pass or fail in plain words, or a symptom by name; None if unclear.
+
+    >>> known_meaning("n.i.O.", {}), known_meaning("peeled", {}), known_meaning("Peeled", {"peeled": "no_transfer"})
+    ('fail', None, 'no_transfer')
+    """
+    word = word_key(text)
+    if word in words:
+        return words[word]
+    if word in PASSED or word in FAILED:
+        return PASS if word in PASSED else FAIL
+    labels = {} if symptoms is None else symptoms.labels
+    return next(
+        (key for key, label in labels.items() if squeeze(word) and squeeze(word) in map(squeeze, (key, label))), None
+    )
+
+
+def words_to_ask(
+    sheet: ForeignSheet,
+    mapping: Mapping[str, ColumnUse],
+    words: Mapping[str, str],
+    symptoms: SymptomWords | None = None,
+) -> dict[str, list[int]]:
+    """Words in the columns of checks, and headings above ticks, that are not known, with the rows they stand in."""
+    found: dict[str, list[int]] = {}
+    for heading, use in mapping.items():
+        if heading not in sheet.headings or use.role.partition("_")[0] not in ("pass", "check", "ticked"):
+            continue
+        for number, cell in sheet.rows[heading].items():
+            text = str(cell)
+            if is_nothing(text) and text not in ("-", "–", "—"):
+                continue
+            if use.role == "ticked":
+                text = heading if text.casefold() in TICKED else ""
+            for part in _words_of(text, words, symptoms):
+                if known_meaning(part, words, symptoms) is None:
+                    found.setdefault(part, []).append(int(str(number)))
+    return found
+
+
+def _words_of(text: str, words: Mapping[str, str], symptoms: SymptomWords | None) -> list[str]:
+    """Words of a cell: all of it where that has a meaning, else its parts."""
+    if is_nothing(text) or known_meaning(text, words, symptoms) is not None:
+        return [text]
+    return [part for part in map(str.strip, _BETWEEN_WORDS.split(text)) if part] or ([text] if text else [])
+
+
+def without_rows(sheet: ForeignSheet, mapping: Mapping[str, ColumnUse], names: Sequence[str]) -> ForeignSheet:
+    """The sheet without some rows, each named by its number in the file or by its coupon.
+
+    Raises
+    ------
+    InputError
+        If there is no such row.
+    """
+    numbers = [int(str(number)) for number in sheet.rows.index]
+    column = next((h for h, use in mapping.items() if use.role == "coupon" and h in sheet.headings), None)
+    called = [] if column is None else list(sheet.rows[column])
+    by_name = {coupon_name(str(name)): number for name, number in zip(called, numbers, strict=False) if name}
+    left: list[int] = []
+    for text in names:
+        named = by_name.get(coupon_name(text))
+        number = int(text) if named is None and text.strip().isdecimal() else named
+        if number not in numbers:
+            allowed = f"a row from {numbers[0]} to {numbers[-1]}" + (", or the name of a coupon" if by_name else "")
+            raise InputError(f"{sheet.name}, row to leave out", repr(text), allowed, "Name one that is there.")
+        left.append(number)
+    return replace(sheet, rows=sheet.rows.drop(index=left))
+
+
 def map_foreign(
     sheet: ForeignSheet,
     study: Study,
@@ -55,6 +154,7 @@ def map_foreign(
     *,
     people: Sequence[str] = (),
     symptoms: SymptomWords | None = None,
+    words: Mapping[str, str] | None = None,
 ) -> ForeignResults:
     """Coupons and scores of a foreign sheet.
 
@@ -72,21 +172,25 @@ def map_foreign(
         Who felt the coupons; with one person, a plain ``hand`` column is theirs.
     symptoms : SymptomWords, optional
         The symptom list; without it a column of symptoms goes into the notes of the coupons.
+    words : mapping, optional
+        What words of cells mean, by `word_key`: ``pass``, ``fail``, ``nothing``, or keys of symptoms.
 
     Raises
     ------
     InputErrors
-        Naming every column and every cell that cannot be used.
+        Naming every column that cannot be used; `BadRows`, naming every cell.
     """
     uses = _uses(sheet, study, mapping, people)
     notes: list[Finding | str] = list(sheet.notes)
     problems: list[InputError] = []
+    rows: list[int | None] = []
     unknown: list[str] = []
     names: dict[str, int] = {}
+    known = {word_key(word): meaning for word, meaning in (words or {}).items()}
     coupons: list[dict[str, object]] = []
     entries: list[ScoreEntry] = []
     for count, (number, cells) in enumerate(sheet.rows.iterrows(), start=1):
-        row = _Row(sheet, study, uses, int(str(number)), cells, symptoms, problems, unknown)
+        row = _Row(sheet, study, uses, int(str(number)), cells, symptoms, known, problems, unknown)
         coupon = row.coupon(count)
         first = names.setdefault(coupon_name(coupon), row.number)
         if first != row.number:
@@ -97,10 +201,11 @@ def map_foreign(
         entry = row.entry(coupon)
         if entry.says_anything:
             entries.append(entry)
+        rows += [row.number] * (len(problems) - len(rows))
     if not coupons:
         problems.append(InputError(sheet.name, "no rows", "one row a coupon", "Add the coupons below the headings."))
     if problems:
-        raise InputErrors(problems)
+        raise BadRows(problems, [*rows, *[None] * (len(problems) - len(rows))])
     frame = pd.DataFrame(coupons)
     for name in _PLACES:
         frame[name] = _whole_numbers(frame.get(name), len(frame), name)
@@ -140,6 +245,8 @@ def _uses(
                 close = get_close_matches(heading, sheet.headings, n=3, cutoff=0.4) or sheet.headings
                 raise InputError(where, "no such heading", ", ".join(close), "Correct the heading.")
             role = _role(use.role, where, study, people)
+            if role == "ticked":
+                role = f"ticked {heading}"
             if role in uses:
                 found = f"{role}, as {uses[role][0]} already"
                 raise InputError(where, found, "each use once", "Choose one of the two columns.")
@@ -174,6 +281,8 @@ def _role(role: str, where: str, study: Study, people: Sequence[str]) -> str:
                 "Say which check it is, or give the study a single check.",
             )
         return f"check_{checks[0]}"
+    if role == "ticked":
+        return role
     if role == "hand":
         return f"hand_{people[0] if len(people) == 1 else _NOBODY}"
     if kind == "hand":
@@ -207,6 +316,7 @@ class _Row:
     number: int
     cells: pd.Series
     symptoms: SymptomWords | None
+    words: Mapping[str, str]
     problems: list[InputError]
     unknown_words: list[str]
 
@@ -273,10 +383,11 @@ class _Row:
         for role in self.uses:
             kind, _, name = role.partition("_")
             with self._collecting():
-                if kind == "check":
-                    passed = read_check(self._text(role), self.where(role))
+                if kind == "check" or role.startswith("ticked"):
+                    passed, seen = self._heard(role)
+                    symptoms += seen
                     if passed is not None:
-                        checks[name] = passed
+                        self._take(checks, name if kind == "check" else "", passed, role)
                 elif kind == "hand":
                     score = read_hand(self._text(role), self.where(role))
                     if score is not None:
@@ -286,7 +397,8 @@ class _Row:
                     if text:
                         actual[name] = self._amount(text, self.study.factor(name), role)
                 elif role == "symptom":
-                    symptoms, other_words = self._symptoms(self._text(role))
+                    seen, other_words = self._symptoms(self._text(role))
+                    symptoms += seen
                 elif role == "side":
                     side = self._text(role).casefold()
                     if side not in SIDES:
@@ -299,14 +411,53 @@ class _Row:
                 elif role == "void":
                     void = read_void(self._text(role), self.where(role))
         if not side and self.symptoms is not None and symptoms:
-            side = self.symptoms.side_of(symptoms)
+            side = self.symptoms.side_of(dict.fromkeys(symptoms))
+        symptoms = tuple(dict.fromkeys(symptoms))
         note = "; ".join(part for part in (note, other_words) if part)
         return ScoreEntry(coupon, checks, symptoms, side, hand, actual, note, void, grade=grade)
+
+    def _heard(self, role: str) -> tuple[bool | None, tuple[str, ...]]:
+        """Pass, fail or neither, and the symptoms, of the words of a cell, or of its heading where that is ticked."""
+        text = self._text(role)
+        if role.startswith("ticked"):
+            if is_nothing(text) or text.casefold() in FAILED:
+                return None, ()
+            if text.casefold() not in TICKED:
+                raise InputError(self.where(role), repr(text), "x, or an empty cell", "Tick it, or say pass or fail.")
+            text = self.uses[role][0]
+        verdicts: list[bool] = []
+        keys: list[str] = []
+        for word in _words_of(text, self.words, self.symptoms):
+            meaning = known_meaning(word, self.words, self.symptoms)
+            if meaning is None:
+                passed = read_check(word, self.where(role))  # says what is allowed
+                verdicts += [] if passed is None else [passed]
+            elif meaning in (PASS, FAIL):
+                verdicts.append(meaning == PASS)
+            elif meaning != NOTHING:
+                keys += meaning.split(";")
+        if keys:
+            verdicts.append(False)
+        if len(set(verdicts)) > 1:
+            raise InputError(self.where(role), repr(text), "pass or fail, not both", "Correct the cell.")
+        return (verdicts[0] if verdicts else None), tuple(key.strip() for key in keys)
+
+    def _take(self, checks: dict[str, bool], check: str, passed: bool, role: str) -> None:
+        names = [c.name for c in self.study.spec.checks]
+        if not check and len(names) > 1:
+            remedy = "Make it a column of pass and fail, and say which check it is."
+            raise InputError(self.where(role), "a tick for one of several checks", ", ".join(names), remedy)
+        check = check or names[0]
+        if checks.setdefault(check, passed) != passed:
+            raise InputError(self.where(role), "pass and fail", "one of the two", "Correct the cells.")
 
     def _symptoms(self, text: str) -> tuple[tuple[str, ...], str]:
         """Symptoms of the list, and text that is none of them: a shop's own words are kept, not refused."""
         if self.symptoms is None:
             return (), text
+        agreed = self.words.get(word_key(text))
+        if agreed is not None:
+            return (() if agreed in (PASS, FAIL, NOTHING) else tuple(agreed.split(";"))), ""
         try:
             return read_symptoms(text, self.symptoms.labels, self.where("symptom")), ""
         except InputError as error:

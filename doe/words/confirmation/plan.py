@@ -28,7 +28,7 @@ def _confirms(
     )
 
 
-TEXTS: Mapping[str, Text] = {**texts_of("confirmation"), "confirms": _confirms}
+TEXTS: Mapping[str, Text] = {**texts_of("confirmation"), **texts_of("standing", "verdicts"), "confirms": _confirms}
 """Of confirmations; those of their rounds are printed on the sheet."""
 
 

@@ -325,11 +325,7 @@ def care_lines(facts: ConfirmationFacts) -> tuple[str, ...]:
         named = listing([f"{coupon} ({reason.rstrip('.')})" for coupon, reason in attempt.void])
         are = verb(len(attempt.void), "is void and counts", "are void and count")
         said.append(f"{count(len(attempt.void), 'coupon')} {are} for nothing: {named}.")
-    for coupon, reason in attempt.voided_failures:
-        said.append(
-            f"{coupon} had failed a check and is void ({reason.rstrip('.')}): if the print failed by itself, it is a "
-            "failure, and the claim looks better than it is."
-        )
+    said += voided_failures(attempt)
     if attempt.spare:
         were = verb(attempt.spare, "was made beyond the plan and counts", "were made beyond the plan and count")
         said.append(
@@ -337,6 +333,15 @@ def care_lines(facts: ConfirmationFacts) -> tuple[str, ...]:
             "prove less than it says."
         )
     return (*said, *sentences(facts.remarks, facts.study))
+
+
+def voided_failures(attempt: Attempt) -> tuple[str, ...]:
+    """Coupons that had failed before they were made void."""
+    return tuple(
+        f"{coupon} had failed a check and is void ({reason.rstrip('.')}): if the print failed by itself, it is a "
+        "failure, and the claim looks better than it is."
+        for coupon, reason in attempt.voided_failures
+    )
 
 
 def attempts_line(facts: ConfirmationFacts) -> str:

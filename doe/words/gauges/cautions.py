@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from datetime import date
 
@@ -14,7 +15,7 @@ from doe.domain.gauge import GaugeReading
 from doe.domain.jsonable import packaged_table
 from doe.domain.units import METRIC, SYMBOLS, Shown, show_both, show_difference
 from doe.words.facts import Reader, Text, all_worded, worded
-from doe.words.wording import count_only, day, listing, verb
+from doe.words.wording import count_only, day, listing, sentence, verb
 
 NOT_CHECKED = "display not checked"
 """Said beside every dial setting that no reading stands behind."""
@@ -34,6 +35,17 @@ def caution_words(
 ) -> tuple[str, ...]:
     """Cautions as sentences; a reader knows what the factors of the study are called."""
     return all_worded(cautions, CAUTIONS, reader or Reader(shown))
+
+
+def in_short(caution: str) -> str:
+    """What a caution is about, without what follows from it.
+
+    >>> in_short("Display not checked: the oven was never measured, so what is dialled in is taken for the surface.")
+    'Display not checked: the oven was never measured.'
+    """
+    parts = re.split(r"(?<=[:;,.])\s", caution)
+    length = 2 if len(parts[0].split()) < 4 and len(parts) > 1 else 1
+    return sentence(" ".join(parts[:length]).rstrip(":;,."))
 
 
 def status_words(status: GaugeStatus, shown: Shown = METRIC) -> str:

@@ -8,11 +8,13 @@ from typing import TYPE_CHECKING
 
 from doe.assure.gauges.line import GaugedLine
 from doe.assure.gauges.summary import machine_temperatures
-from doe.domain.coding import inward, to_step
-from doe.domain.factors import KNOWN_FACTORS
+from doe.domain.coding import to_step
+from doe.domain.factors import KNOWN_FACTORS, Factor
 from doe.domain.plan_kinds import Scale
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show_difference
+from doe.words.gauges.cautions import NOT_CHECKED
+from doe.words.wording import amount, amount_range, day, listing
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -89,13 +91,59 @@ def dial_setting(
 def dial_window(
     gauged: GaugedLine, study: Study, made: DialSetting, low_degc: float, high_degc: float, shown: Shown = METRIC
 ) -> str:
-    """Ends of a surface window on the dial, rounded inward as a recipe's card rounds them."""
-    here, there = gauged.dial(made.name, low_degc), gauged.dial(made.name, high_degc)
-    if here is None or there is None:
-        return ""
-    first, last = inward(here.dial_degc, there.dial_degc, _step(study, made.name))
-    ends = min(first, made.dial_degc), max(last, made.dial_degc)
-    return " to ".join(dict.fromkeys(whole_both(end, shown) for end in ends))
+    """Ends of a surface window on the dial, as a recipe's card has them."""
+    ends = gauged.dial_ends(made.name, low_degc, high_degc, made.dial_degc, _step(study, made.name))
+    return " to ".join(dict.fromkeys(whole_both(end, shown) for end in ends if end is not None))
+
+
+@dataclass(frozen=True)
+class Dialled:
+    """Settings of a study as they are dialled in on its line: what a person sets, the surface named beside it.
+
+    ``gauged`` is the line with its corrections in force; a temperature that no reading tells stays that of the surface.
+    """
+
+    study: Study
+    gauged: GaugedLine
+    shown: Shown
+
+    def of(self, name: str, surface: float | str) -> DialSetting | None:
+        """Dial setting of a temperature that readings tell; None for every other setting."""
+        if isinstance(surface, str):
+            return None
+        made = dial_setting(self.gauged, self.study, name, surface, self.shown)
+        return made if made is not None and made.is_checked else None
+
+    def amount(self, factor: Factor, value: float | str) -> str:
+        """What is set, in the reader's unit."""
+        made = self.of(factor.name, value)
+        return amount(factor, value if made is None else made.dial_degc, self.shown)
+
+    def span(self, factor: Factor, low: float, high: float, value: float) -> str:
+        """Ends of a range around a setting, on the dial."""
+        made = self.of(factor.name, value)
+        if made is not None:
+            ends = self.gauged.dial_ends(factor.name, low, high, made.dial_degc, _step(self.study, factor.name))
+            low, high = (low if end is None else end for end, low in zip(ends, (low, high), strict=True))
+        return amount_range(factor, low, high, self.shown)
+
+    def surface(self, factor: Factor, value: float | str) -> str:
+        """The surface behind what is set; that the display is not checked; empty for what has no display."""
+        made = self.of(factor.name, value)
+        if made is not None:
+            return amount(factor, value, self.shown)
+        gauge = self.gauged.gauge_of(factor.name)
+        return "" if gauge is None else "as dialled" if gauge.as_dialled and gauge.readings else "= dial"
+
+    @property
+    def note(self) -> str:
+        """What the dial values rest on, and which are not checked."""
+        names = [f.name for f in self.study.numeric if self.gauged.gauge_of(f.name) is not None]
+        own = [n for n in names if (gauge := self.gauged.gauge_of(n)) is not None and gauge.is_checked]
+        doubtful = [n for n in names if self.surface(self.study.factor(n), self.study.factor(n).low) == "= dial"]
+        told = [f"by the gauge readings up to {day(self.gauged.on)}"] if own else []
+        told += [f"{listing(doubtful)}: dial = surface, {NOT_CHECKED}"] if doubtful else []
+        return f"Dial on {self.gauged.line.name}: {'; '.join(told)}." if told else ""
 
 
 def whole_both(degc: float, shown: Shown = METRIC) -> str:

@@ -10,6 +10,7 @@ from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.finding import Finding
 from doe.domain.recipe import (
     USUAL_VOIDS,
+    AlsoFor,
     ConfirmationRecord,
     KeptRecipe,
     Recipe,
@@ -90,12 +91,15 @@ def span(setting: RecipeSetting, low: float, high: float, shown: Shown = METRIC)
     >>> span(RecipeSetting("press_temp", "press temperature", "degC", 152.0), 148, 156)
     '148 to 156 °C (298 to 313 °F)'
     """
-    texts = []
-    for units in (shown, shown.other):
-        unit = SYMBOLS[units.unit(setting.unit)]
-        first, last = (setting_amount(setting, end, units) for end in (low, high))
-        texts.append(f"{last} only" if first == last else f"{first.removesuffix(unit).strip()} to {last}")
-    return texts[0] if texts[0] == texts[1] else f"{texts[0]} ({texts[1]})"
+    here, there = (span_here(setting, low, high, units) for units in (shown, shown.other))
+    return here if here == there else f"{here} ({there})"
+
+
+def span_here(setting: RecipeSetting, low: float, high: float, shown: Shown = METRIC) -> str:
+    """Both ends of a window in the reader's unit alone."""
+    first, last = (setting_amount(setting, end, shown) for end in (low, high))
+    unit = SYMBOLS[shown.unit(setting.unit)]
+    return f"{last} only" if first == last else f"{first.removesuffix(unit).strip()} to {last}"
 
 
 def other_amount(setting: RecipeSetting, value: float | str, shown: Shown = METRIC) -> str:
@@ -267,7 +271,12 @@ def changes_between(before: Recipe, after: Recipe, shown: Shown = METRIC) -> tup
 
 def _told(recipe: Recipe, shown: Shown) -> dict[tuple[str, str], str]:
     """Everything on a card: what it is, for a sentence of several the sentence too, to how it reads."""
-    lists = {"handling": recipe.handling, "what would void it": recipe.voids, "cautions": recipe_cautions(recipe)}
+    lists = {
+        "also for": also_sentences(recipe),
+        "handling": recipe.handling,
+        "what would void it": recipe.voids,
+        "cautions": recipe_cautions(recipe),
+    }
     single: dict[str, str] = {
         **{str(part): material_words(material) for part, material in parts_of(recipe.stack).items()},
         "line": recipe.line.name,
@@ -289,6 +298,27 @@ def _told(recipe: Recipe, shown: Shown) -> dict[tuple[str, str], str]:
         **{(what, text): text for what, texts in lists.items() for text in texts},
         **{(what, ""): text for what, text in proof.items()},
     }
+
+
+def also_words(recipe: Recipe, also: AlsoFor) -> str:
+    """The materials of another stack, as far as they are not those of the recipe's own."""
+    own = parts_of(recipe.stack)
+    told = [f"{part} {material_words(m)}" for part, m in parts_of(also.stack).items() if m != own.get(part)]
+    return ", ".join(told) or also.stack.name
+
+
+def also_why(recipe: Recipe, also: AlsoFor) -> str:
+    """Why a revision is made that adds the material of a comparison, where nobody says why."""
+    return f"the comparison {also.comparison} showed that it holds for {also_words(recipe, also)} too"
+
+
+def also_sentences(recipe: Recipe) -> tuple[str, ...]:
+    """Every other material that it is for, with the comparison that showed it."""
+    return tuple(
+        f"{also_words(recipe, also)} instead: same recipe holds, by the comparison {also.comparison}, since "
+        f"{day(also.since)}"
+        for also in recipe.also or ()
+    )
 
 
 def material_words(material: Material | None) -> str:

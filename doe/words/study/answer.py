@@ -112,6 +112,18 @@ def sureness(study: Study, answer: Answer) -> tuple[str, ...]:
     return tuple(said)
 
 
+def sure_in_short(study: Study, answer: Answer) -> str:
+    """The same on two lines."""
+    assurance, before = stated(study.spec.assurance), " before the wash" if before_wash(answer) else ""
+    told = (
+        f"At least {prints_at_least(answer.pass_rate_low)}{before} with {assurance} assurance; "
+        f"{stated(study.spec.pass_rate)} or better with a chance of {percent(answer.p_target)}."
+    )
+    if answer.hand is not None and answer.hand_low is not None:
+        return f"{told} Mean hand-feel {score(answer.hand)}, at least {score(answer.hand_low)}."
+    return f"{told} Hand-feel was not scored." if misses_hand(study, answer) else told
+
+
 def cliff_sentence(study: Study, cliff: Cliff, shown: Shown = METRIC) -> str:
     r"""One cliff: how far, which way, what is seen there.
 

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from doe.domain.finding import Finding
 from doe.domain.jsonable import named
 from doe.domain.study import STEP_COUPONS, Study
-from doe.domain.units import METRIC, Shown, show
+from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
 from doe.plans.compare import LeftOut
 from doe.plans.judge import PlanJudgement
+from doe.symptoms.catalogue import WORDS
 from doe.words.confirmation.plan import TEXTS as OF_CONFIRMATIONS
 from doe.words.facts import Reader, Text, all_worded, reader_of, texts_of, worded
 from doe.words.study.state import grades_at_odds
@@ -69,6 +70,23 @@ def goes_on(study: Study) -> tuple[str, ...]:
 def said(facts: Iterable[Finding], study: Study, shown: Shown = METRIC) -> tuple[str, ...]:
     """Facts of a `PlanJudgement` as sentences."""
     return all_worded(facts, JUDGED, reader_of(study, shown))
+
+
+def brought_from(file: object) -> str:
+    """Where coupons came from that were made without a plan."""
+    return f"Brought in from {file}."
+
+
+def brought_words(judged: PlanJudgement, study: Study, *, batches_assumed: bool) -> tuple[str, ...]:
+    """What coupons can tell that were made without a plan, as lines."""
+    kind = "Batches are not all named: coupons of one batch count as if made on their own, which is kind to them."
+    return (
+        "What these coupons can (+) and cannot (-) tell:",
+        *(f"  + {text}" for text in said(judged.can_tell, study)),
+        *(f"  - {text}" for text in said(judged.cannot_tell, study)),
+        *((f"  - {kind}",) if batches_assumed else ()),
+        *(f"  ! {text}" for text in said(judged.warnings, study)),
+    )
 
 
 def why_left_out(left_out: LeftOut) -> str:
@@ -139,10 +157,23 @@ def _in_batches(
     return text
 
 
+def _near_limit(
+    reader: Reader, *, factor: str, expected: float, coupons: int, limit: float, hottest: float, lowered: bool
+) -> str:
+    f = reader.factors[factor]
+    limited, end = (show_both(value, f.unit, reader.shown) for value in (limit, hottest))
+    kept = f" The hottest is planned at {end}, below the asked range, to keep it at that." if lowered else ""
+    return (
+        f"{f.label.capitalize()}: with the setting error and the dial as uncertain as its readings say, about "
+        f"{max(expected, 0.1):.1f} of {coupons} coupons are expected above the {limited} that a material takes.{kept}"
+    )
+
+
 NOTES: dict[str, Text] = {
     **texts_of("said_of_plans", "notes"),
     "chosen as optimal": _chosen_as_optimal,
     "machine in batches": _in_batches,
+    "near a limit": _near_limit,
     **OF_CONFIRMATIONS,
 }
 """`doe.plans.notes.NoteCode`, and what is said of a confirmation's round."""
@@ -159,10 +190,29 @@ def _forbidden(reader: Reader, *, coupons: int, clauses: tuple[tuple[str, str, f
     )
 
 
+def _read_as(
+    _: Reader,
+    *,
+    uses: Sequence[tuple[str, str, str]],
+    words: Sequence[tuple[str, str]],
+    left_out: Sequence[str],
+    people: Sequence[str],
+) -> str:
+    used = [
+        f"{heading} = {role.replace('_', ' ')}" + (f" in {SYMBOLS[unit]}" if unit else "")
+        for heading, role, unit in uses
+        if role != "ignore"
+    ]
+    meant = [f"{word} = {', '.join(WORDS.labels.get(key, key) for key in said.split(';'))}" for word, said in words]
+    parts = {"Columns": used, "Words": meant, "Rows left out": left_out, "Felt by": people}
+    return " ".join(f"{what}: {'; '.join(said)}." for what, said in parts.items() if said)
+
+
 BROUGHT: dict[str, Text] = {
     **texts_of("said_of_plans", "brought"),
     "in a forbidden combination": _forbidden,
     "grades at odds": grades_at_odds,
+    "read as": _read_as,
 }
 """`doe.domain.entry.FileCode`."""
 

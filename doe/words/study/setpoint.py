@@ -97,7 +97,12 @@ def _best_beyond(way: str) -> Text:
     return said
 
 
-_ABOVE: Mapping[str, Text] = {"open checks": open_checks, "grades at odds": grades_at_odds, "lent": prior_sentence}
+_ABOVE: Mapping[str, Text] = {
+    **texts_of("standing", "verdicts"),
+    "open checks": open_checks,
+    "grades at odds": grades_at_odds,
+    "lent": prior_sentence,
+}
 """How findings on the state of a study are said."""
 
 _FAILS = "The checks alone can be met; hand-feel is what fails"

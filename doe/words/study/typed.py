@@ -3,13 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
 
 from doe.domain.errors import InputError
-from doe.domain.factors import DEFAULT_FACTORS
+from doe.domain.factors import DEFAULT_FACTORS, KNOWN_FACTORS, Factor
+from doe.domain.limits import ranges_beyond
+from doe.domain.said import meant
+from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Stack
 from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.words import typed
+
+LIMITS_WHY = "limits from the data sheets"
+"""Why limits are kept where nobody says why."""
+
+SOUND_LABEL = "everything that was looked at is sound"
+"""Of the one check of a sheet that has a single column of results."""
 
 
 @dataclass(frozen=True)
@@ -27,11 +38,55 @@ class StudyOptions:
     hand_min: str | None = None
     assurance: str | None = None
     checks: Sequence[str] = ()
+    fabric: str = ""
+    film: str = ""
+    powder: str = ""
+    oven: str = ""
+    press: str = ""
 
     @property
     def is_complete(self) -> bool:
         """Whether a study can be made of it without a question."""
-        return bool(self.name and self.stack and self.line and self.factors)
+        stack = self.fabric and self.film and self.powder if self.brings_stack else self.stack
+        return bool(self.name and stack and (self.line or self.brings_line) and self.factors)
+
+    @property
+    def brings_stack(self) -> bool:
+        """Whether the stack is new with this study."""
+        return bool(self.fabric or self.film or self.powder)
+
+    @property
+    def brings_line(self) -> bool:
+        """Whether the line is new with this study."""
+        return bool(self.oven or self.press)
+
+    def new_stack(self) -> Stack | None:
+        """The stack that is new with this study; None where one of the book is meant."""
+        if not self.brings_stack:
+            return None
+        fabric, film, powder = (
+            typed.material(getattr(self, part), f"--{part}") for part in ("fabric", "film", "powder")
+        )
+        return Stack(self.stack or f"{fabric.name}, {powder.name}", fabric, film, powder)
+
+    def new_line(self) -> Line | None:
+        """The line that is new with this study, likewise."""
+        if not self.brings_line:
+            return None
+        oven, press = self.oven or DEFAULT_OVEN.name, self.press or DEFAULT_PRESS.name
+        machines = replace(DEFAULT_OVEN, name=oven), replace(DEFAULT_PRESS, name=press)
+        return Line(self.line or f"{oven}, {press}", *machines)
+
+
+@dataclass(frozen=True)
+class SheetOptions:
+    """A sheet of one's own as it is named at the command line, and how its columns, words and rows are read."""
+
+    own_sheet: Path | None = None
+    columns: Sequence[str] = ()
+    word: Sequence[str] = ()
+    leave_out: Sequence[str] = ()
+    person: Sequence[str] = ()
 
 
 def states_error(text: str) -> bool:
@@ -40,7 +95,7 @@ def states_error(text: str) -> bool:
     >>> states_error("press_temp=140..170,sd=5"), states_error("press_temp=140..170,step=5")
     (True, False)
     """
-    return any(part.partition("=")[0].strip() == "sd" for part in text.split(",")[1:])
+    return any(part.partition("=")[0].strip().casefold() == "sd" for part in text.split(",")[1:])
 
 
 def study_of(wanted: StudyOptions, shown: Shown) -> Study:
@@ -55,11 +110,98 @@ def study_of(wanted: StudyOptions, shown: Shown) -> Study:
         if not text:
             raise InputError(option, "nothing", "a value", 'Write: doe study new "a name" --stack STACK --line LINE.')
     factors = tuple(typed.factor(text, shown) for text in wanted.factors or DEFAULT_FACTORS)
-    return Study(
+    study = Study(
         name=wanted.name,
         factors=factors,
         spec=typed.spec(wanted.pass_rate, wanted.hand_min, wanted.assurance, wanted.checks),
-        limits=typed.limits(wanted.limits, None, shown) if wanted.limits else None,
-        forbidden=typed.forbidden(wanted.forbid, factors),
+        forbidden=typed.forbidden(wanted.forbid, factors, shown),
         held=typed.held(wanted.hold, shown),
     )
+    return study.with_limits(typed.limits(wanted.limits, None, shown)) if wanted.limits else study
+
+
+@dataclass(frozen=True)
+class StudyChanges:
+    """Changes of a study as they are typed: the texts of the options of ``doe study amend``."""
+
+    name: str = ""
+    factors: Sequence[str] = ()
+    error: Sequence[str] = ()
+    trial: Sequence[str] = ()
+    limits: Sequence[str] = ()
+    forbid: Sequence[str] = ()
+    hold: Sequence[str] = ()
+    pass_rate: str | None = None
+    hand_min: str | None = None
+    assurance: str | None = None
+    checks: Sequence[str] = ()
+
+    @property
+    def says_anything(self) -> bool:
+        """Whether any of it was given."""
+        return any(vars(self).values())
+
+
+def changed_study(study: Study, wanted: StudyChanges, shown: Shown) -> Study:
+    """The study with the changes that were typed; what was not said of a factor stays as it was.
+
+    A limit is taken whatever the ranges are; a range that is typed lies within the limits.
+
+    Raises
+    ------
+    InputError
+        If a part cannot be read, or a typed range reaches beyond a limit.
+    """
+    factors = {f.name: f for f in study.factors}
+    for text in wanted.factors:
+        made = _factor(study, text, shown)
+        factors[made.name] = made
+    factors = _with_errors(factors, wanted, shown)
+    limits = typed.limits(wanted.limits, study.limits, shown) if wanted.limits else study.limits
+    ends = {f.name: (f.low, f.high) for f in study.factors}
+    untouched = tuple(f for f in factors.values() if ends.get(f.name) == (f.low, f.high))
+    held = {**study.held, **typed.held(wanted.hold, shown)}
+    changed = replace(
+        study,
+        name=wanted.name or study.name,
+        factors=tuple(factors.values()),
+        spec=typed.spec(wanted.pass_rate, wanted.hand_min, wanted.assurance, wanted.checks, study.spec),
+        limits=limits,
+        held={name: value for name, value in held.items() if name not in factors},
+        beyond_limits=ranges_beyond(untouched, limits) or None,
+    )
+    rules = [rule for rule in wanted.forbid if rule.strip().lower() != "none"]
+    return replace(changed, forbidden=typed.forbidden(rules, changed.factors, shown)) if wanted.forbid else changed
+
+
+def _factor(study: Study, text: str, shown: Shown) -> Factor:
+    """A factor as it is typed; of one that the study has, only what was said is new."""
+    called, *options = (part.partition("=")[0].strip() for part in text.split(","))
+    options = [option.casefold() for option in options]
+    names = meant(called, {f.name: (f.label,) for f in study.numeric if f.name not in KNOWN_FACTORS}, by_part=False)
+    own = study.factor(names[0]) if names and "unit" not in options else None
+    made = typed.factor(text if own is None else f"{text},unit={own.unit}", shown)
+    old = next((f for f in study.factors if f.name == made.name), None)
+    if old is None or "unit" in options or old.is_categorical != made.is_categorical:
+        return made
+    fields = {"sd": "setting_sd", "trial": "trial_sd", "slow": "hard_to_change"}
+    said = [fields.get(option, option) for option in options if option in fields or hasattr(made, option)]
+    if made.is_categorical:
+        said += ["levels", "endured"]
+    elif "=" in text.split(",", maxsplit=1)[0]:
+        said += ["low", "high"]
+    return replace(old, **{field: getattr(made, field) for field in said})
+
+
+def _with_errors(factors: dict[str, Factor], wanted: StudyChanges, shown: Shown) -> dict[str, Factor]:
+    """The factors with the setting errors of ``--error`` and ``--trial-error``."""
+    numeric = [f for f in factors.values() if not f.is_categorical]
+    for option, field, texts in (("--error", "setting_sd", wanted.error), ("--trial-error", "trial_sd", wanted.trial)):
+        allowed = f"one of {', '.join(f.name for f in numeric)}, and a size"
+        for called, size in typed.pairs(texts, option, f"{option} {numeric[0].name}=4", allowed=allowed).items():
+            name = typed.setting(called, numeric, option)
+            is_none = option == "--trial-error" and size.lower() == "none"
+            sd = None if is_none else typed.spread(size, factors[name].unit, f"{option} {name}", shown)
+            changes: dict[str, Any] = {field: sd}
+            factors = {**factors, name: replace(factors[name], **changes)}
+    return factors

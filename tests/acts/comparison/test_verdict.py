@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
@@ -12,8 +13,10 @@ from doe.acts.comparison.verdict import comparisons_of, judge_comparison, more_c
 from doe.acts.study.fits import fit_study, recommend_study
 from doe.acts.study.plans import compare_for, extend_study
 from doe.acts.study.rounds import score_counts
+from doe.acts.study.standing import standing_of_recipe
 from doe.domain.errors import InputError
 from doe.domain.limits import Limits
+from doe.domain.score import ScoreEntry
 from doe.domain.stack import Material
 from doe.words.comparison import said
 from doe.words.study.plans import plan_notes
@@ -230,3 +233,63 @@ def test_an_unknown_recipe_and_a_recipe_without_its_study_are_refused(book):
     book.release_recipe(replace(recipe, name="brought", study="a study of another shop"), study=None)
     with pytest.raises(InputError, match="is not in this book"):
         offer_comparison(book, "brought", LOT)
+
+
+def test_a_verdict_that_turns_because_scores_were_changed_says_both(book):
+    made = begin_comparison(book, NAME, LOT)
+    name = made.record.name
+    book.record(name, all_pass(made.coupons))
+    found = judge_comparison(book, name)
+    assert found.comparison.verdict == "same recipe holds"
+    assert not [c for c in found.cautions if c.code == "verdict changed"]
+    coupons = made.coupons
+    failing = list(coupons.loc[(coupons["material"] == "new") & (coupons["role"] == "setpoint"), "coupon"])
+    book.record(name, [ScoreEntry(c, {"release": False}) for c in failing], why="the labels were mixed up")
+    found = judge_comparison(book, name)
+    assert found.comparison.verdict == "retune"
+    (told,) = said([c for c in found.cautions if c.code == "verdict changed"])
+    assert f"Scores were changed ({failing[0]}" in told
+    assert "the verdict was *same recipe holds*" in told
+    assert "it is *retune* now" in told
+    book.take_back(name, why="they were not")
+    (told,) = said([c for c in judge_comparison(book, name).cautions if c.code == "verdict changed"])
+    assert "was *retune*" in told
+    assert "it is *same recipe holds* now" in told
+
+
+def test_a_material_that_the_recipe_holds_for_is_added_as_a_revision(shop_with):
+    shop = shop_with(2)
+    now = datetime.now(UTC)
+    with shop.open() as book:
+        release(book, approved_at=now - timedelta(days=1), review_on=now.date() + timedelta(days=300))
+        made = begin_comparison(book, NAME, LOT)
+        name, stack = made.record.name, made.record.stack
+    refused = shop.run("recipe", "add", name, "--approved-by", "Kim")
+    assert refused.code == 2
+    assert "same recipe holds" in refused.err
+    with shop.open() as book:
+        book.record(name, all_pass(made.coupons))
+    told = shop.good("compare", name)
+    assert "--approved-by NAME" in told.out
+    assert f'doe recipe add "{name}"' in told.out
+    assert shop.good("recipe", "find", stack.name, "--json").json["recipes"][0]["same"] is False
+    shop.good("recipe", "add", name, "--approved-by", "Lee")
+    with shop.open() as book:
+        before, kept = book.recipe(NAME, 1), book.recipe(NAME)
+        assert (kept.recipe.revision, kept.recipe.approved_by, before.superseded) == (2, "Lee", True)
+        assert kept.recipe.settings == before.recipe.settings
+        assert kept.recipe.stacks == (before.recipe.stack, stack)
+        assert name in kept.recipe.why
+    assert shop.good("recipe", "find", stack.name, "--json").json["recipes"][0]["same"] is True
+    shop.good("recipe", "card", NAME, "-o", "card.html")
+    card = (shop.folder / "card.html").read_text(encoding="utf-8")
+    for text in (card, shop.good("recipe", "show", NAME).out, shop.good("recipe", "history", NAME).out):
+        flat = " ".join(text.replace("\u00a0", " ").split())
+        assert "also for" in flat.lower()
+        assert "P-04" in flat
+    again = shop.run("recipe", "add", name, "--approved-by", "Lee")
+    assert again.code == 2
+    assert "already" in again.err
+    shop.good("study", "limits", name, "--limit", "powder_max=150@sheet of the new lot")
+    with shop.open() as book:
+        assert standing_of_recipe(book, book.recipe(NAME)).state == "doubtful"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from doe.acts.gauges.line import Dial, dial_ends, gauged_line
+from doe.acts.gauges.line import gauged_line
 from doe.words.gauges.dials import dial_setting, dial_window, whole_both
 from tests.shop import STUDY
 
@@ -16,6 +16,6 @@ def test_a_window_on_the_dial_is_rounded_inward_everywhere_alike(shop_with):
         made = dial_setting(gauged, study, "press_temp", low + 2.0)
         assert made is not None
         assert made.is_checked
-        ends = dial_ends(gauged, "press_temp", low, low + 4.0, Dial(made.dial_degc, made.u_delta_degc), step)
+        ends = gauged.dial_ends("press_temp", low, low + 4.0, made.dial_degc, step)
         told = dial_window(gauged, study, made, low, low + 4.0)
         assert told == " to ".join(dict.fromkeys(whole_both(end) for end in ends))

@@ -40,7 +40,7 @@ def words(text: str) -> str:
 @pytest.fixture
 def light_report(monkeypatch: pytest.MonkeyPatch) -> None:
     """A report without its pictures and reasons, which take seconds and say nothing of the standing."""
-    for pictures in ("map", "profile", "strip", "run", "effect"):
+    for pictures in ("map", "strip", "run", "effect"):
         monkeypatch.setattr(f"reports.study.page.{pictures}_pictures", lambda *_: ())
     monkeypatch.setattr("reports.study.page.why_reasons", lambda _: ((), ()))
 

@@ -1,0 +1,228 @@
+"""A new blank, lot or film beside a recipe: what differs, what a comparison costs, its coupons, its verdict."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import UTC, datetime
+from urllib.parse import quote
+
+from starlette.responses import Response
+
+from doe.acts.comparison.plan import MARGINS, USUAL_MARGIN, ComparisonOffer, Wanted, begin_comparison, offer_comparison
+from doe.acts.comparison.retune import RetuneWishes, begin_retune
+from doe.acts.comparison.verdict import Compared, comparison_plan, judge_comparison, more_coupons
+from doe.acts.recipe.also import add_material
+from doe.acts.recipe.recipes import find_recipe
+from doe.bench.jobs import Progress
+from doe.bench.views import Hidden, Link
+from doe.bench.web import Visit, page
+from doe.book.book import Book
+from doe.domain.errors import InputError
+from doe.domain.limits import LIMIT_NAMES, Limits
+from doe.domain.recipe import PARTS, Part
+from doe.domain.stack import Material
+from doe.office.steps import beside, lines_of, recipe_url, told
+from doe.office.views import AskPage, Field, Form, Option
+from doe.words import typed
+from doe.words.comparison import lead, points, said
+from doe.words.limits import LIMIT_LABELS
+
+Problems = Mapping[str, InputError]
+
+
+def compare(visit: Visit, problems: Problems | None = None) -> Response:
+    """What is new, asked part by part; what stands there already is the recipe's own."""
+    kept = find_recipe(visit.bench.shop.look, visit.word("recipe"))
+    recipe, fields = kept.recipe, []
+    for part in PARTS:
+        material: Material | None = getattr(recipe.stack, part)
+        if material is None:
+            continue
+        fields.append(Field(part, told(f"part_{part}"), value=visit.text(part) or material.name))
+        for name in ("supplier", "lot"):
+            now = visit.text(f"{part}_{name}") if f"{part}_{name}" in visit.form else getattr(material, name)
+            fields.append(Field(f"{part}_{name}", told(name), value=now, is_half=True))
+    options = tuple(
+        Option(f"{m:g}", told("margin_option", points=points(m)), is_on=m == USUAL_MARGIN)
+        for m in sorted({*MARGINS, USUAL_MARGIN})
+    )
+    fields.append(Field("margin", told("margin_which"), options=options))
+    form = Form(
+        told("compare_title"),
+        recipe_url(recipe.name, "offer"),
+        told("compare_offer"),
+        (told("compare_lead"),),
+        tuple(fields),
+    )
+    return _page(visit, recipe.name, (), form, problems)
+
+
+def offer(visit: Visit, problems: Problems | None = None) -> Response:
+    """What it would cost and could show, before anything is decided; limits of the new material are asked here."""
+    name = visit.word("recipe")
+    try:
+        wanted = _wanted(visit, name)
+        found = offer_comparison(visit.bench.shop.look, name, wanted)
+    except InputError as error:
+        return compare(visit, {"": error})
+    fields = []
+    for limit in found.missing_limits:
+        label = LIMIT_LABELS[LIMIT_NAMES[limit]]
+        fields += [
+            Field(limit, label[0].upper() + label[1:], value=visit.text(limit)),
+            Field(f"{limit}_source", told("limit_source"), value=visit.text(f"{limit}_source")),
+        ]
+    sent = tuple(
+        Hidden(field, visit.text(field))
+        for field in ("margin", *PARTS, *(f"{part}_{more}" for part in PARTS for more in ("supplier", "lot")))
+        if visit.text(field)
+    )
+    form = Form(
+        told("compare_begin_title"),
+        recipe_url(name, "begin"),
+        told("compare_begin"),
+        (told("compare_limits"),) if fields else (),
+        tuple(fields),
+        more_hidden=sent,
+    )
+    return _page(visit, name, _offered(found), form, problems)
+
+
+def _offered(found: ComparisonOffer) -> tuple[str, ...]:
+    plan = found.plan
+    return (
+        told("offer_differs", new=plan.new, old=plan.in_use),
+        told(
+            "offer_costs",
+            coupons=len(found.coupons),
+            strokes=plan.strokes,
+            hours=f"{found.hours:.1f}",
+            points=points(plan.rate_margin),
+        ),
+        *said(found.verdicts),
+        *said(found.notes),
+    )
+
+
+def begin(visit: Visit) -> Response | str:
+    """Begin the comparison: its coupons wait at the press."""
+    name, shop = visit.word("recipe"), visit.bench.shop
+    problems: dict[str, InputError] = {}
+    limits: Limits | None = None
+    for limit in LIMIT_NAMES:
+        if not (text := visit.text(limit)):
+            continue
+        source = visit.text(f"{limit}_source")
+        try:
+            if not source:
+                raise InputError(limit, "no source", "where it stands", told("limit_needs_source"))
+            limits = typed.limits([f"{limit}={text}@{source}"], limits, shop.shown)
+        except InputError as error:
+            problems[limit if source else f"{limit}_source"] = error
+    if problems:
+        return offer(visit, problems)
+    try:
+        wanted = replace(_wanted(visit, name), limits=limits)
+        with visit.storing() as book:
+            made = begin_comparison(book, name, wanted, shown=shop.shown)
+    except InputError as error:
+        return offer(visit, {"": error})
+    return f"/s/{made.record.id}"
+
+
+def _wanted(visit: Visit, name: str) -> Wanted:
+    """What differs from the recipe's own materials."""
+    stack = find_recipe(visit.bench.shop.look, name).recipe.stack
+    parts: dict[Part, Material] = {}
+    for part in PARTS:
+        now: Material | None = getattr(stack, part)
+        if now is None:
+            continue
+        told_of = replace(
+            now, name=visit.text(part), supplier=visit.text(f"{part}_supplier"), lot=visit.text(f"{part}_lot")
+        )
+        if told_of != now:
+            parts[part] = told_of
+    if not parts:
+        found = f"the materials of recipe {name}"
+        raise InputError(told("compare_title"), found, "at least one part that differs", told("compare_lead"))
+    margin = typed.share(visit.text("margin") or f"{USUAL_MARGIN}", told("margin_which"))
+    return Wanted(parts=parts, rate_margin=margin)
+
+
+def _page(visit: Visit, name: str, lines: tuple[str, ...], form: Form, problems: Problems | None) -> Response:
+    problems = problems or {}
+    general = tuple(line for field, error in problems.items() if not field for line in lines_of(error))
+    fields = tuple(
+        replace(f, problem=" ".join(lines_of(problems[f.name]))) if f.name in problems else f for f in form.fields
+    )
+    view = AskPage(
+        replace(visit.frame(problems=general), about=name),
+        told("compare_heading"),
+        lines,
+        (replace(form, fields=fields),),
+        (Link(told("to_recipe"), recipe_url(name), name),),
+    )
+    return page("office_ask.html", view, status=422 if problems else 200)
+
+
+# once it was begun
+
+
+def told_of_comparison(book: Book, study: int) -> tuple[tuple[str, ...], tuple[Form, ...]]:
+    """What a comparison says so far, and what can be done about it."""
+    found = judge_comparison(book, study)
+    judged, forms = found.comparison, []
+    if judged.verdict == "retune":
+        forms.append(Form(told("retune_title"), f"/retune/{study}", told("retune_do"), (told("retune_lead"),)))
+    elif judged.verdict == "same recipe holds":
+        forms += _add(book, found)
+    elif not judged.waiting and found.looks_left:
+        forms.append(Form(told("more_title"), f"/more-strokes/{study}", told("more_do"), (told("more_lead"),)))
+    head = judged.verdict[0].upper() + judged.verdict[1:] + "."
+    return (head, lead(found.plan, judged), *said(judged.reasons), *said(judged.missing)), tuple(forms)
+
+
+def _add(book: Book, found: Compared) -> list[Form]:
+    """The form that names the material in the recipe; none where it is named already."""
+    kept, name = book.recipes(found.plan.recipe), found.record.name
+    if not kept or any(there.comparison == name for there in kept[-1].recipe.also or ()):
+        return []
+    fields = (Field("approved_by", told("release_by")),)
+    return [Form(told("also_title"), f"/also/{found.record.id}", told("also_do"), (told("also_lead"),), fields)]
+
+
+def also(visit: Visit) -> str:
+    """Release the next revision of a recipe, for the material of a comparison too."""
+    with visit.storing() as book:
+        made = add_material(
+            book, visit.number("study"), approved_by=visit.text("approved_by") or visit.who, now=datetime.now(UTC)
+        )
+    return recipe_url(made.recipe.name)
+
+
+def more(visit: Visit) -> str:
+    """Plan the next round of a comparison."""
+    number = visit.number("study")
+    with visit.storing() as book:
+        more_coupons(book, number, shown=visit.bench.shop.shown)
+    return f"/s/{number}"
+
+
+def retune(visit: Visit) -> str:
+    """Begin a retune around the recipe, with what the comparison and the old study know."""
+    number, who, shop = visit.number("study"), visit.who, visit.bench.shop
+
+    def work(tell: Progress) -> str:
+        tell(0.1)
+        made = begin_retune(shop.book(who), number, RetuneWishes(), shown=shop.shown)
+        return f"/study/{made.record.id}"
+
+    return beside(visit, f"retune-{number}", told("working_retune"), work)
+
+
+def recipe_of(book: Book, study: int) -> Link:
+    """The recipe that a comparison is about."""
+    name = comparison_plan(book, study)[1].recipe
+    return Link(told("to_recipe"), "/recipe/" + quote(name, safe=""), name)

@@ -1,0 +1,119 @@
+"""A print fails: what is seen on it by pictures, causes with their checks one by one, and the case kept."""
+
+from __future__ import annotations
+
+from starlette.responses import Response
+
+from doe.acts.diagnosis import Setting, diagnose_case, keep_case, setting_of
+from doe.acts.recipe.recipes import recipes_to_list
+from doe.bench.coupon_page import common_symptoms, symptom_boxes
+from doe.bench.views import Hidden, Link
+from doe.bench.web import Visit, go, page
+from doe.bench.wrong import checks_made, diagnosis_page, sent
+from doe.domain.errors import InputError
+from doe.domain.factors import DEFAULT_FACTORS, KNOWN_FACTORS
+from doe.domain.units import SYMBOLS
+from doe.office.steps import lines_of, told
+from doe.office.views import FailsPage, Field, Option
+from doe.symptoms.catalogue import symptom
+from doe.symptoms.diagnosis import Evidence
+from doe.symptoms.known import Known
+from doe.words.typed import quantity
+
+NO_RECIPE = "none"
+
+
+def fails(visit: Visit, problem: InputError | None = None) -> Response:
+    """What is seen, of which recipe, at which settings."""
+    shop = visit.bench.shop
+    ticked, chosen = visit.request.query_params.getlist("symptom"), visit.query("recipe")
+    kept = recipes_to_list(shop.look)
+    recipes = [
+        Option(k.recipe.name, k.recipe.name, k.recipe.line.name, k.recipe.name == (chosen or kept[0].recipe.name))
+        for k in kept
+    ]
+    recipes.append(Option(NO_RECIPE, told("fails_no_recipe"), is_on=not kept or chosen == NO_RECIPE))
+    boxes = symptom_boxes(ticked)
+    common = common_symptoms(is_washed=False)
+    common += [key for key in common_symptoms(is_washed=True) if key not in common]
+    fields = tuple(
+        Field(
+            f"set_{name}",
+            told("fails_set", label=KNOWN_FACTORS[name].label, unit=_unit(visit, name)),
+            value=visit.query(f"set_{name}"),
+            is_half=True,
+        )
+        for name in DEFAULT_FACTORS
+    )
+    view = FailsPage(
+        visit.frame(problems=() if problem is None else lines_of(problem)),
+        symptoms=tuple(boxes[key] for key in common),
+        more_symptoms=tuple(box for key, box in boxes.items() if key not in common),
+        recipes=Field("recipe", told("fails_recipe"), options=tuple(recipes)),
+        fields=fields,
+    )
+    return page("office_fails.html", view, status=422 if problem else 200)
+
+
+def _unit(visit: Visit, name: str) -> str:
+    unit = visit.bench.shop.shown.unit(KNOWN_FACTORS[name].unit)
+    return SYMBOLS.get(unit, unit)
+
+
+def found(visit: Visit) -> Response:
+    """Causes, and the check that tells most per minute, with the checks made so far in the address."""
+    asked = visit.request.query_params
+    try:
+        setting, evidence, carried = _case(visit, asked.getlist("symptom"), dict(asked), asked.getlist("found"))
+    except InputError as error:
+        return fails(visit, error)
+    done = diagnose_case(visit.bench.shop.look, evidence, setting)
+    view = diagnosis_page(
+        visit,
+        visit.frame(),
+        done,
+        setting,
+        evidence.found,
+        here="/fails/found",
+        action="/fails/kept",
+        title=told("fails_found"),
+        back=Link(told("fails_back"), f"/fails?{sent(carried)}"),
+        of_plan=False,
+        carried=carried,
+    )
+    return page("bench_wrong.html", view)
+
+
+def keep(visit: Visit) -> Response | str:
+    """Keep what it turned out to be, so that the shop's odds learn."""
+    cause = visit.text("cause")
+    values = {name: visit.text(name) for name in visit.form}
+    setting, evidence, carried = _case(visit, visit.texts("symptom"), values, visit.texts("found"))
+    if not cause:
+        raise InputError("cause", "nothing", "one of the causes, or none of them", "Choose what it turned out to be.")
+    with visit.storing() as book:
+        keep_case(book, setting, evidence, cause)
+    made = tuple(Hidden("found", f"{key}:{outcome}") for key, outcome in evidence.found.items())
+    return go(f"/fails/found?{sent((*carried, *made, Hidden('done', 'kept')))}")
+
+
+def _case(
+    visit: Visit, symptoms: list[str], values: dict[str, str], checks: list[str]
+) -> tuple[Setting, Evidence, tuple[Hidden, ...]]:
+    """What is known of the case, and the fields that say so."""
+    shop = visit.bench.shop
+    keys = tuple(dict.fromkeys(symptom(key).key for key in symptoms[:40]))
+    if not keys:
+        raise InputError("what is seen", "nothing", "at least one picture", "Tap what the print looks like.")
+    carried = [Hidden("symptom", key) for key in keys]
+    current = {}
+    for name in DEFAULT_FACTORS:
+        if text := values.get(f"set_{name}", "").strip():
+            current[name] = quantity(text, KNOWN_FACTORS[name].unit, KNOWN_FACTORS[name].label, shop.shown)
+            carried.append(Hidden(f"set_{name}", text))
+    chosen = values.get("recipe", NO_RECIPE)
+    carried.append(Hidden("recipe", chosen))
+    kept = None if chosen in (NO_RECIPE, "") else shop.look.recipe(chosen)
+    study = None if kept is None else kept.study_id
+    setting = setting_of(shop.look, study, current, kept=kept if study is not None else None)
+    return setting, Evidence(keys, known=setting.added_to(Known()), found=checks_made(checks)), tuple(carried)

@@ -1,0 +1,69 @@
+"""A failing print, from what is seen to what it turned out to be, by pages alone; the command agrees."""
+
+from __future__ import annotations
+
+import re
+from html import unescape
+
+import pytest
+
+from doe.acts.diagnosis import CASE
+from tests.office.test_onboarding import Walk
+from tests.shop import Shop
+
+
+def test_a_failing_print_is_found_and_kept(office_over, demo_book):
+    walk = Walk(office_over(demo_book).device("Ana"))
+    walk.tap("A print fails")
+    recipe = "fine powder on the heavy tee"
+    assert recipe in walk.page.text
+    walk.go(
+        f"/fails/found?symptom=edge_lift_wash&symptom=grainy_back&recipe={recipe.replace(' ', '+')}&set_cure_temp=118"
+    )
+    assert "It may be" in walk.page.text
+    first = re.search(r'<ul class="tags outcomes">\s*<li><a href="([^"]*)"', walk.page.text)
+    assert first
+    walk.go(unescape(first[1]))
+    assert "Found so far" in walk.page.text
+    cause = re.search(r'name="cause" value="([^"]+)"', walk.page.text)[1]
+    walk.send("/fails/kept", cause=cause)
+    assert "odds have learned" in walk.page.text
+
+
+def test_page_and_command_keep_the_same_case(office_over, demo_book, tmp_path):
+    kept = {}
+    for way in ("page", "command"):
+        place = tmp_path / f"{way}.sqlite"
+        place.write_bytes(demo_book.read_bytes())
+        shop = Shop(tmp_path, place)
+        if way == "page":
+            walk = Walk(office_over(place).device("Ana"))
+            walk.go("/fails/found?symptom=edge_lift_wash&recipe=fine+powder+on+the+heavy+tee&set_press_temp=150")
+            walk.send("/fails/kept", cause="none")
+        else:
+            done = shop.run(
+                "diagnose",
+                "--recipe",
+                "fine powder on the heavy tee",
+                "--symptom",
+                "edge_lift_wash",
+                "--set",
+                "press_temp=150",
+                "--turned-out",
+                "none",
+            )
+            assert done.code == 0, done.err
+        with shop.open() as book:
+            (note,) = book.notes(CASE)[-1:]
+            kept[way] = (note.name, note.data)
+    assert kept["page"] == kept["command"]
+
+
+@pytest.mark.parametrize("asked", ["", "symptom=nonsense", "symptom=edge_lift_wash&set_press_temp=hot"])
+def test_what_cannot_be_used_is_said_and_what_was_typed_stays(office_over, demo_book, asked):
+    device = office_over(demo_book).device("Ana")
+    answer = device.get(f"/fails/found?{asked}")
+    assert answer.status_code == 422
+    assert "A print fails" in answer.text
+    if "hot" in asked:
+        assert 'value="hot"' in answer.text
