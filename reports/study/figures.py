@@ -442,7 +442,6 @@ def draw_effects(bars: pd.DataFrame, axis: str, *, name: str, title: str, descri
         if np.isfinite(least) and np.isfinite(most):
             plot.line([at(least), at(most)], [height, height], stroke=SOFT, width=2)
         plot.mark(at(effect), height, "full" if least > 0 or most < 0 else "open")
-    plot.tell(rows=str(len(bars)))
     return plot.svg(title=title, description=description)
 
 

@@ -146,7 +146,6 @@ def what_if(report: StudyReport) -> WhatIf:
         "assured": stated(spec.assurance),
         "wanted": stated(spec.pass_rate),
         "handWanted": spec.hand_min,
-        "window": _window(report),
         "forbidden": _forbidden(report, every_level=carries_levels),
     }
     held = ", ".join(f"{f.label} {report.answer.setpoint[f.name]}" for f in study.categorical)
@@ -247,7 +246,6 @@ def _factor(report: StudyReport, f: Factor) -> dict[str, Any]:
         "axis": "inverse" if f.is_temperature else "log" if f.scale == "log" else "straight",
         "log": f.scale == "log",
         "sd": f.setting_sd,
-        "ways": [move(f, "lower"), move(f, "higher")],
         "units": [_unit(f, units, dial) for units in ((shown, shown.other) if f.is_temperature else (shown,))],
     }
 
@@ -280,13 +278,6 @@ def _unit(f: Factor, units: Shown, dial: OnDial) -> dict[str, Any]:
         "symbol": SYMBOLS[units.unit(f.unit)],
         "decimals": decimals_of(f, units),
     }
-
-
-def _window(report: StudyReport) -> list[list[float]] | None:
-    window = report.answer.window
-    if window is None:
-        return None
-    return [[float(window.bounds["low"][f.name]), float(window.bounds["high"][f.name])] for f in report.study.numeric]
 
 
 def _forbidden(report: StudyReport, *, every_level: bool) -> list[dict[str, Any]]:
