@@ -15,6 +15,7 @@ from doe.domain.units import Shown
 from doe.words import typed
 from doe.words.cautions import FOOTER
 from doe.words.gauges.cautions import NOT_CHECKED
+from doe.words.gauges.dials import EQUAL
 from doe.words.recipe.card import (
     SIMILAR,
     both,
@@ -197,10 +198,6 @@ def settings_blocks(recipe: Recipe, shown: Shown) -> list[Block]:
         rows.append((s.label, both(s, s.surface if s.dial is None else s.dial, shown), behind(s, shown), window))
     table = Table(("setting", "dial in", "surface", "window"), rows)
     return [table, *([f"{EQUAL}: {NOT_CHECKED}."] if EQUAL in (row[2] for row in rows) else [])]
-
-
-EQUAL = "= dial"
-"""Said of a surface that no reading tells."""
 
 
 def behind(setting: RecipeSetting, shown: Shown) -> str:

@@ -13,6 +13,7 @@ import pytest
 from doe.acts.demo.run import run_demo
 from doe.cli.terminal import HEIGHT, WIDTH
 from doe.domain.units import METRIC
+from doe.words.cautions import FOOTER
 from tests.cli.test_examples import COMMANDS
 from tests.shop import STUDY, CommandResult, Shop
 
@@ -137,7 +138,9 @@ confirm "{STUDY}"
 study new third --stack "thin tee" --line "{LINE}" --factor "press_temp=150C..199C,sd=5C" --factor "dwell=2..60"
 study show third
 """
-ONCE = re.compile(r"--begin|--retune|--choose|--plan|--turned-out|--again|--answer|^\w+ (add|new|archive|restore|retire)")
+ONCE = re.compile(
+    r"--begin|--retune|--choose|--plan|--turned-out|--again|--answer|^\w+ (add|new|archive|restore|retire)"
+)
 ONLY_ONCE = re.compile(r"^(extend|release|record|book (init|export|backup|import)|gauge withdraw|study (amend|limits))")
 """What stores something is not asked a second time."""
 
@@ -156,11 +159,11 @@ def say(shop: Shop, text: str) -> dict[str, tuple[CommandResult, str]]:
 def screens(tmp_path_factory, _ready_books) -> Iterator[dict[str, tuple[CommandResult, str]]]:
     """What every command says on the demo's shop, and in a shop that has read no gauge."""
     folder = tmp_path_factory.mktemp("screens")
-    done = run_demo(folder / "doe-demo", shown=METRIC)
-    shutil.copy(done.path("book.sqlite"), folder / "shop.sqlite")
-    shutil.copy(_ready_books[2], folder / "other.sqlite")
     with pytest.MonkeyPatch.context() as patch:
         patch.chdir(folder)
+        done = run_demo(Path("doe-demo"), shown=METRIC)
+        shutil.copy(done.path("book.sqlite"), folder / "shop.sqlite")
+        shutil.copy(_ready_books[2], folder / "other.sqlite")
         patch.setattr("doe.practice.worth.LINES", 1)
         patch.setattr("doe.acts.study.worth._cores", lambda: 1)
         patch.setattr("doe.cli.demo.run_demo", lambda folder, **_: done)
@@ -189,14 +192,28 @@ def cautions(text: str) -> set[str]:
     return {" ".join(found.split()) for found in re.findall(r"^! (.*(?:\n  \S.*)*)", text, flags=re.MULTILINE)}
 
 
-DANGER = re.compile(r"burn|fume|smoke|gas|never|stop|hot|scorch|limit|fire|extraction|°C or above", re.IGNORECASE)
+DANGER = re.compile(
+    r"\bburn|fume|smoke|\bgas|never (set|dial|do|leave)|\bstop\b|\bhot\b|scorch|limits?\b|\bfire"
+    r"|extraction|at or above",
+    re.IGNORECASE,
+)
+"""What could hurt somebody."""
 
 
 def test_no_danger_stands_behind_more(screens):
     for line, (found, more) in screens.items():
-        if more:
-            hidden = cautions(more) - cautions(found.out)
-            assert [text for text in hidden if DANGER.search(text)] == [], line
+        hidden = cautions(more) - cautions(found.out)
+        assert [text for text in hidden if DANGER.search(text)] == [], line
+
+
+def test_the_cautions_of_heat_and_fumes_stand_beside_settings_and_diagnoses(screens):
+    hot = screens[f'diagnose --recipe "{RECIPE}" --symptom scorch --set press_temp=185C'][0].out
+    assert hot.startswith("! Stop the press")
+    for line, (found, _) in screens.items():
+        if re.match(r"recipe (show|on)|diagnose (?!--past|.*--turned-out)", line):
+            assert FOOTER in cautions(found.out), line
+    third = screens[next(line for line in screens if line.startswith("study show third"))][0].out
+    assert "reaches outside the usual" in " ".join(cautions(third))
 
 
 def test_a_screen_that_was_cut_says_so_last_and_only_then(screens):

@@ -24,6 +24,9 @@ COARSE_STEP_DEGC = 2.0
 
 USUAL_STEP_DEGC = 1.0
 
+EQUAL = "= dial"
+"""Said of a surface that no reading tells."""
+
 SCALE_WORDS: dict[Scale, str] = {
     "surface": "Temperatures are those of the surface; what to dial in for them stands on the bench sheet.",
     "dial": "Temperatures are what was dialled in.",
@@ -133,17 +136,21 @@ class Dialled:
         if made is not None:
             return amount(factor, value, self.shown)
         gauge = self.gauged.gauge_of(factor.name)
-        return "" if gauge is None else "as dialled" if gauge.as_dialled and gauge.readings else "= dial"
+        return "" if gauge is None else "as dialled" if gauge.as_dialled and gauge.readings else EQUAL
 
     @property
     def note(self) -> str:
-        """What the dial values rest on, and which are not checked."""
-        names = [f.name for f in self.study.numeric if self.gauged.gauge_of(f.name) is not None]
-        own = [n for n in names if (gauge := self.gauged.gauge_of(n)) is not None and gauge.is_checked]
-        doubtful = [n for n in names if self.surface(self.study.factor(n), self.study.factor(n).low) == "= dial"]
-        told = [f"by the gauge readings up to {day(self.gauged.on)}"] if own else []
-        told += [f"{listing(doubtful)}: dial = surface, {NOT_CHECKED}"] if doubtful else []
-        return f"Dial on {self.gauged.line.name}: {'; '.join(told)}." if told else ""
+        """What the dial values rest on; empty where no reading tells any."""
+        gauges = [self.gauged.gauge_of(f.name) for f in self.study.numeric]
+        if not any(gauge is not None and gauge.is_checked for gauge in gauges):
+            return ""
+        return f"Dial on {self.gauged.line.name}: by the gauge readings up to {day(self.gauged.on)}."
+
+    @property
+    def unchecked(self) -> str:
+        """Which settings are dialled in as if the display were the surface; empty where every reading tells."""
+        doubtful = [f.name for f in self.study.numeric if self.surface(f, f.low) == EQUAL]
+        return f"Dial = surface, {NOT_CHECKED}: {listing(doubtful)}." if doubtful else ""
 
 
 def whole_both(degc: float, shown: Shown = METRIC) -> str:
