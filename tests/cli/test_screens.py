@@ -245,7 +245,7 @@ def test_dial_surface_and_window_are_the_same_on_report_card_story_sheet_and_ter
         for text in (recipe, here):
             told = rf"^{label} +{dial} °C \(\d+ °F\) +{surface} °C +{low} to {high} °C$"
             assert re.search(told, text, flags=re.MULTILINE), text
-        window = rf"window {low}(?: °C \(\d+ °F\))? to {high} °C"
+        window = rf"(?:window|together) {low}(?: °C \(\d+ °F\))? to {high} °C"
         for text in (report, card, story):
             first = re.search(rf"(?i)\b{label} (\d+) °C \d+ °F.{{0,120}}?surface (\d+) °C", text)
             assert first is not None
@@ -310,10 +310,10 @@ def test_first_line_and_next_step_are_never_left_out(screens):
 
 
 _PLAIN = """allowed|approved|at most|at least|before|begun|cause|chance|compare|comparison|day|detail|drawing|exercise|\
-fabric|fault|film|for that surface|hours|how to|if|in use passed|it may be|last day|left|lot|machine|measured|middle|\
-min down|min up|name|new passed|no.|now|of|oven|oven or tunnel|part|pass rate at the setpoint|person|place|points|\
-powder|press|pressure|rate|report|right|rounds|scored|seen|set|set to|shown|source|state|supplier|sure|taken|topic|\
-tune|turned out to be|value|what|what counts|what differs|what it is|\
+fabric|fault|file|film|for that surface|hours|how to|if|in use passed|it may be|last day|left|lot|machine|measured|\
+middle|min down|min up|name|new passed|no.|now|of|oven|oven or tunnel|part|pass rate at the setpoint|person|place|\
+points|powder|press|pressure|rate|report|right|rounds|scored|seen|set|set to|shown|size|source|state|supplier|sure|\
+taken|topic|tune|turned out to be|value|what|what counts|what differs|what it is|\
 what it looks like|what you do|when|where|who|why"""
 PLAIN = frozenset(_PLAIN.split("|"))
 """Headings of everyday speech and of the trade, which need no explanation."""
