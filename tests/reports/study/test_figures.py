@@ -18,9 +18,9 @@ from reports.drawing.palette import MARKS, ticks_of
 from reports.drawing.plot import RIM, SHAPES, Along
 from reports.drawing.svg import axis_values
 from reports.study.figures import (
-    OnDial,
     Dots,
     MapGrid,
+    OnDial,
     Strip,
     draw_effects,
     draw_half_normal,
