@@ -82,10 +82,10 @@ def machines(visit: Visit) -> Response | str:
     if chosen == NEW:
         try:
             made = Line(
-                said["line_name"],
-                replace(DEFAULT_OVEN, name=said["oven"] or DEFAULT_OVEN.name),
-                replace(DEFAULT_PRESS, name=said["press"] or DEFAULT_PRESS.name),
-                said["gauge"],
+                said.get("line_name", ""),
+                replace(DEFAULT_OVEN, name=said.get("oven") or DEFAULT_OVEN.name),
+                replace(DEFAULT_PRESS, name=said.get("press") or DEFAULT_PRESS.name),
+                said.get("gauge", ""),
             )
             with visit.storing() as book:
                 book.save_line(made)
@@ -98,7 +98,12 @@ def machines(visit: Visit) -> Response | str:
 def question(visit: Visit) -> Response | str:
     """Store the study; what cannot be read is asked again beside its field."""
     key, said = _sent(visit)
+    if not said.get("stack"):  # thrown away on another page meanwhile
+        return _materials(visit, key, said, {})
+    if not said.get("line"):
+        return _machines(visit, key, said, {})
     shown = visit.bench.shop.shown
+    rate, hand, sure = (said.get(name, "") for name in ("pass_rate", "hand_min", "assurance"))
     problems: dict[str, InputError] = {}
 
     def read(field: str, act: Callable[[], Any]) -> None:
@@ -116,10 +121,10 @@ def question(visit: Visit) -> Response | str:
         elif text:
             held.append(f"{name}={text}")
             read(name, lambda text=held[-1]: typed.held([text], shown))  # type: ignore[misc] # bound at once
-    read("pass_rate", lambda: typed.spec(said["pass_rate"] or None, None, None, ()))
-    read("hand_min", lambda: typed.spec(None, said["hand_min"] or "none", None, ()))
-    read("assurance", lambda: typed.spec(None, None, said["assurance"] or None, ()))
-    if not said["name"]:
+    read("pass_rate", lambda: typed.spec(rate or None, None, None, ()))
+    read("hand_min", lambda: typed.spec(None, hand or "none", None, ()))
+    read("assurance", lambda: typed.spec(None, None, sure or None, ()))
+    if not said.get("name"):
         read("name", _refuse_nameless)
     if problems:
         return _question(visit, key, said, problems)
@@ -129,9 +134,9 @@ def question(visit: Visit) -> Response | str:
         line=said["line"],
         factors=factors,
         hold=held,
-        pass_rate=said["pass_rate"] or None,
-        hand_min=said["hand_min"] or "none",
-        assurance=said["assurance"] or None,
+        pass_rate=rate or None,
+        hand_min=hand or "none",
+        assurance=sure or None,
     )
     try:
         with visit.storing() as book:
