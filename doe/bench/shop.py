@@ -113,11 +113,11 @@ class Shop:
         None when none of the last acts did: what rests on definitions is then read once more.
         """
         newest = ("newest", self.last_act())
-        return self._kept(
+        return self.kept(
             newest, lambda: next((act.id for act in self.look.audit(MOST_ACTS) if act.verb not in _USUAL), None)
         )
 
-    def _kept(self, key: tuple[object, ...], make: Callable[[], T]) -> T:
+    def kept(self, key: tuple[object, ...], make: Callable[[], T]) -> T:
         """What was worked out for a key, or is now; the key holds everything that it depends on."""
         with self._lock:
             if key in self._found:
@@ -142,7 +142,7 @@ class Shop:
         record = making.record
         gauged = self.gauged(making)
         coupons = self.look.plan_coupons(record.id)
-        return self._kept(
+        return self.kept(
             ("sheet", record.id, number, self._definitions(), today()),
             lambda: sheet_page(
                 record.study,
@@ -163,14 +163,14 @@ class Shop:
                 return gauged_line(self.look, making.record)
             return None
 
-        return self._kept(("gauged", making.record.id, self._definitions(), today()), make)
+        return self.kept(("gauged", making.record.id, self._definitions(), today()), make)
 
     def cautions(self, making: Making) -> tuple[str, ...]:
         """What to be careful about where the study's temperatures rest on gauges."""
         gauged = self.gauged(making)
         if gauged is None:
             return ()
-        return self._kept(
+        return self.kept(
             ("cautions", making.record.id, self._definitions(), today()),
             lambda: caution_words(
                 study_cautions(self.look, making.record, gauged), reader_of(making.record.study, self.shown)
@@ -182,16 +182,16 @@ class Shop:
         record = making.record
         waiting = tuple(c.name for c in making.queue(stage))
         key = ("left", record.id, record.amended_at, stage, waiting)
-        return self._kept(key, lambda: minutes_left(making, stage))
+        return self.kept(key, lambda: minutes_left(making, stage))
 
     def hint_hash(self, study: int) -> str:
         """What the coupons scored so far are known by."""
-        return self._kept(("hint", study, self.last_act()), lambda: hash_now(self.look, self.look.study(study)))
+        return self.kept(("hint", study, self.last_act()), lambda: hash_now(self.look, self.look.study(study)))
 
     def standing(self, making: Making) -> StudyStanding:
         """What is known of a study; looked up again only after somebody stored something."""
         study = making.record.id
-        return self._kept(("standing", study, self.last_act()), lambda: standing_of(self.look, study))
+        return self.kept(("standing", study, self.last_act()), lambda: standing_of(self.look, study))
 
     def people(self) -> tuple[str, ...]:
         """Who has stored something lately, as they write their names."""

@@ -62,7 +62,9 @@ def study(visit: Visit, problems: Problems | None = None) -> Response:
     forms, acts = _next(visit, record, known)
     compared: tuple[str, ...] = ()
     if known.state == "comparing" and score_counts(book, record.id).scored:
-        compared, more_forms = told_of_comparison(shop.book(visit.who), record.id)
+        compared, more_forms = shop.kept(
+            ("compared", record.id, shop.last_act()), lambda: told_of_comparison(shop.book(visit.who), record.id)
+        )
         forms, acts = (*forms, *more_forms), (*acts, recipe_of(book, record.id))
     problems = problems or {}
     general = tuple(line for name, error in problems.items() if not name for line in lines_of(error))
@@ -203,7 +205,7 @@ def _next(visit: Visit, record: StudyRecord, known: StudyStanding) -> tuple[tupl
     if any(step.step == "release" for step in known.steps):
         acts += _missing_of_record(visit.bench.shop.look, record)
     for number, step in enumerate(known.steps):
-        made = _FORMS[step.step](visit, record, step) if step.step in _FORMS else None
+        made = _form(visit, record, step) if step.step in _FORMS else None
         if made is None:
             acts.append(step_link(record.id, step))
         else:
@@ -218,6 +220,13 @@ def _next(visit: Visit, record: StudyRecord, known: StudyStanding) -> tuple[tupl
     for form in forms:
         seen.setdefault(form.action, form)
     return tuple(seen.values()), tuple(dict.fromkeys(acts))
+
+
+def _form(visit: Visit, record: StudyRecord, step: NextStep) -> Form | None:
+    """The form of a step; what plans or claims cost is worked out again only after somebody stored something."""
+    shop = visit.bench.shop
+    key = ("form", record.id, step, visit.who, shop.last_act())
+    return shop.kept(key, lambda: _FORMS[step.step](visit, record, step))
 
 
 def _limits(visit: Visit, record: StudyRecord, step: NextStep | None = None) -> Form:

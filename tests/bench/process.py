@@ -33,9 +33,9 @@ class Running:
         return self.process.returncode, out, err
 
 
-def command(path: Path, *words: str) -> list[str]:
+def command(path: Path, *words: str, name: str = "bench") -> list[str]:
     """The command line of a page over a book."""
-    return [sys.executable, "-m", "doe.cli", "bench", "--book", str(path), "--who", "owner", "--port", "0", *words]
+    return [sys.executable, "-m", "doe.cli", name, "--book", str(path), "--who", "owner", "--port", "0", *words]
 
 
 def environment() -> dict[str, str]:
@@ -44,10 +44,14 @@ def environment() -> dict[str, str]:
 
 
 @contextlib.contextmanager
-def running(path: Path, *words: str) -> Iterator[Running]:
+def running(path: Path, *words: str, name: str = "bench") -> Iterator[Running]:
     """A page over a book, stopped at the end."""
     process = subprocess.Popen(
-        command(path, "--json", *words), stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment()
+        command(path, "--json", *words, name=name),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env=environment(),
     )
     try:
         assert process.stdout is not None
