@@ -67,7 +67,7 @@ def hint(visit: Visit) -> Response:
     seen = visit.bench.hints.look(making.record.id) if scored >= LEAST_FOR_HINT else None
     if not looks_for_settings(making):
         seen = Seen(None, is_waiting=False, none=told("hint_no_settings"))
-    return page("bench_hint.html", hint_page(making, visit.frame(making), seen, scored, visit.bench.shop.shown))
+    return page("bench_hint.html", hint_page(making, visit.frame(making), seen, scored, visit.bench.shop))
 
 
 def coupon(visit: Visit) -> Response:

@@ -18,16 +18,16 @@ from doe.domain.factors import KNOWN_FACTORS, Factor, Stage, usual_factor
 from doe.domain.plan_kinds import learning_rounds
 from doe.domain.units import Shown, show
 from doe.words.cautions import NOT_CHECKED
+from doe.words.gauges.dials import Dialled
 from doe.words.press import KINDS, MATERIALS, drift, minutes_words, told
 from doe.words.study.standing import headline
 from doe.words.wording import (
     amount,
-    amount_both,
+    amount_range,
     at_least_of_hundred,
     held,
     local,
     percent,
-    range_both,
     stated,
 )
 from reports.sheet.page import SheetDials
@@ -263,8 +263,8 @@ def list_page(making: Making, frame: Frame) -> ListPage:
     )
 
 
-def hint_page(making: Making, frame: Frame, seen: Seen | None, scored: int, shown: Shown) -> HintPage:
-    """View-model of the early look; ``seen`` is None while too few coupons are scored."""
+def hint_page(making: Making, frame: Frame, seen: Seen | None, scored: int, shop: Shop) -> HintPage:
+    """View-model of the early look, the dial first; ``seen`` is None while too few coupons are scored."""
     if seen is None:
         lines = [told("hint_early", scored=scored, least=LEAST_FOR_HINT, missing=LEAST_FOR_HINT - scored)]
         return HintPage(frame, tuple(lines))
@@ -291,9 +291,14 @@ def hint_page(making: Making, frame: Frame, seen: Seen | None, scored: int, show
         lines.append(told("hint_unvaried", labels=hint.unvaried))
     elif not hint.window:
         lines.append(told("hint_no_range"))
-    rows = []
-    for f in making.record.study.factors:
-        bounds = hint.window.get(f.name)
-        around = told("hint_range", span=range_both(f, *bounds, shown)) if bounds is not None else ""
-        rows.append(SettingRow(f.label, amount_both(f, hint.settings[f.name], shown), "", around))
+    rows, study, gauged = [], making.record.study, shop.gauged(making)
+    for f in study.factors:
+        value, bounds = hint.settings[f.name], hint.window.get(f.name)
+        row = _dial(f, value, SheetDials(study, gauged, shop.shown))
+        if bounds is not None:
+            ends = amount_range(f, *bounds, shop.shown)
+            if gauged is not None:
+                ends = Dialled(study, gauged, shop.shown).span(f, *bounds, float(value))
+            row = replace(row, more="; ".join(filter(None, (row.more, told("hint_range", span=ends)))))
+        rows.append(row)
     return HintPage(frame, tuple(lines), tuple(rows), seen.is_waiting)

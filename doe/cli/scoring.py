@@ -11,6 +11,7 @@ from typing import TypeVar
 import typer
 
 from doe.acts.base import Key
+from doe.acts.gauges.line import gauged_line
 from doe.acts.scoring.making import Coupon, in_order, making_of
 from doe.acts.scoring.people import people_of_study, record_looks
 from doe.acts.study.plans import whole_plan
@@ -30,8 +31,9 @@ from doe.domain.spec import Check
 from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.symptoms.catalogue import WORDS, short_list, symptom
+from doe.words.gauges.dials import Dialled
 from doe.words.typed import name_of, pairs, quantity, setting
-from doe.words.wording import amount, count
+from doe.words.wording import count
 
 
 @dataclass(frozen=True)
@@ -180,13 +182,14 @@ def ask_coupons(
         typed = ask_text("Who feels the coupons (Enter: nobody)", default="")
         names = [name for part in typed.split(",") if (name := part.strip())]
     waiting = in_order(c for c in making.coupons if c.misses(checks))
+    dialled = Dialled(record.study, gauged_line(book, record), shown)
     say(f"{len(waiting)} coupons wait. p pass, f fail, s skip, v void, q stop; ? tells more, back corrects.")
     done: dict[str, ScoreEntry] = {}
     fields = place = 0
     try:
         while place < len(waiting):
             coupon = waiting[place]
-            settings = ", ".join(f"{f.name} {amount(f, coupon.settings[f.name], shown)}" for f in record.study.factors)
+            settings = ", ".join(f"{f.name} {dialled.amount(f, coupon.settings[f.name])}" for f in record.study.factors)
             say(f"\n{coupon.name}: {settings}")
             try:
                 entry = questions(partial(_ask_one, coupon, checks, names), may_leave=True)

@@ -11,13 +11,15 @@ from urllib.parse import quote, urlsplit
 import pandas as pd
 from markupsafe import Markup
 
+from doe.assure.gauges.line import GaugedLine
 from doe.domain.errors import InputError
+from doe.domain.factors import Factor
 from doe.domain.limits import refuse_too_hot
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
-from doe.words.wording import amount_both, date_and_time
+from doe.words.wording import amount, date_and_time
 from reports.drawing.qr import qr_svg
-from reports.sheet.page import Pair
+from reports.sheet.page import Pair, SheetDials
 
 
 @dataclass(frozen=True)
@@ -63,6 +65,15 @@ GRIDS = {
 
 
 @dataclass(frozen=True)
+class LabelSetting:
+    """A setting on a label: what is set, and the surface behind a dial value that readings tell."""
+
+    name: str
+    value: str
+    surface: str
+
+
+@dataclass(frozen=True)
 class Label:
     """One label: ``coupon``, ``left`` and ``top`` on its sheet (CSS lengths), ``order``, ``settings``, ``code``."""
 
@@ -70,7 +81,7 @@ class Label:
     left: str
     top: str
     order: str
-    settings: tuple[Pair, ...]
+    settings: tuple[LabelSetting, ...]
     code: Markup
 
 
@@ -119,6 +130,7 @@ def labels_page(
     link: str = "",
     skip: int = 0,
     shown: Shown = METRIC,
+    gauged: GaugedLine | None = None,
 ) -> LabelsPage:
     """Labels of a round, to print at full size.
 
@@ -138,6 +150,8 @@ def labels_page(
         Labels already used on the first sheet.
     shown : Shown, optional
         The reader's units; temperatures are printed in both.
+    gauged : GaugedLine, optional
+        The line with its corrections: what is set on a display comes first, the surface behind it beside it.
 
     Raises
     ------
@@ -153,6 +167,7 @@ def labels_page(
     refuse_too_hot(study.factors, {f.name: coupons[f.name] for f in study.numeric}, f"round {round_number}")
     is_planned = coupons.reindex(columns=["cure_order", "press_order"]).notna().all(axis=None)
     in_order = coupons.sort_values(["cure_order", "press_order", "coupon"]) if is_planned else coupons
+    dials = SheetDials(study, gauged, shown)
     labels: list[Label] = []
     for place, (_, row) in enumerate(in_order.iterrows(), start=skip):
         spot = place % found.labels
@@ -163,7 +178,7 @@ def labels_page(
                 left=_mm(found.left + found.across * (spot % found.columns)),
                 top=_mm(found.top + found.down * (spot // found.columns)),
                 order=_order(row, study),
-                settings=tuple(Pair(f.label, amount_both(f, row[f.name], shown)) for f in study.factors),
+                settings=tuple(_setting(f, row[f.name], dials) for f in study.factors),
                 code=qr_svg(
                     coupon_address(base, study_id, name), name=f"code{place}", title=f"QR code of coupon {name}"
                 ),
@@ -185,6 +200,11 @@ def labels_page(
         else "Each code holds the name of its coupon. With an address (--link) it would open the coupon's page.",
         tags=tuple(Pair(label.coupon, tag_text(study, label.coupon)) for label in labels),
     )
+
+
+def _setting(f: Factor, value: float | str, dials: SheetDials) -> LabelSetting:
+    surface = "" if dials.of(f.name, value) is None else f"surface {amount(f, value, dials.shown)}"
+    return LabelSetting(f.label, dials.amount(f, value), surface)
 
 
 def check_link(link: str) -> str:

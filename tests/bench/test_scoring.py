@@ -7,16 +7,20 @@ import re
 import threading
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from types import SimpleNamespace
 
 import pandas as pd
 import pytest
 
 from doe.acts.scoring.making import STEP, making_of
+from doe.bench.state import Seen
+from doe.bench.study_page import hint_page
 from doe.book.book import Book
 from doe.domain.gauge import GaugeReading
 from doe.domain.score import ScoreEntry
-from doe.domain.units import Shown
+from doe.domain.units import METRIC, Shown
 from tests.bench.shop import STUDY, hidden_fields
+from tests.reports.sheet.test_dials import gauged
 
 
 def words(page) -> str:
@@ -591,6 +595,16 @@ def test_a_hint_says_what_no_coupon_was_asked(desk_with):
     assert "expected to pass every check (hand-feel was not scored yet)" in text
     assert "No range around them is given: so far the coupons hardly vary cure time." in text
     assert "whole target" not in text
+    shop = SimpleNamespace(gauged=lambda making: gauged(), shown=METRIC)
+    seen = Seen(
+        replace(hint, settings={**hint.settings, "press_temp": 157.0}, window={"press_temp": (155.0, 159.0)}), False
+    )
+    rows = {row.name: row for row in hint_page(desk.bench.shop.making(STUDY), None, seen, 10, shop).rows}
+    press = rows["press temperature"]
+    assert (press.value, press.other) == ("161 °C", "322 °F")
+    assert (
+        press.more == "on the display, for 157 °C (315 °F) on the surface; target expected to hold from 159 to 163 °C"
+    )
 
 
 def test_the_hint_is_computed_beside_the_page_kept_by_its_inputs_and_not_stored(desk_with):

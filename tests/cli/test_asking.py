@@ -252,6 +252,8 @@ def test_scoring_goes_on_where_it_stopped_and_washes_come_later(planned):
     assert frame["hand_ana"].tolist()[:3] == pytest.approx([4, float("nan"), 4.5], nan_ok=True)
     found = planned.good("record", STUDY, "--washes", typed=lines("p", "f", "b", "colour shed", "", "", "q"))
     assert "12 coupons wait" not in found.out
+    first = results(planned).loc[0]
+    assert f"R1-01: cure_temp {first['cure_temp'] + 3:.0f} °C" in found.out  # as it is dialled in
     assert results(planned).loc[0, ["check_wash_1", "check_wash_5", "side"]].tolist() == [True, False, "under"]
     assert results(planned)["grade"].tolist()[:3] == ["bad", "slight", ""]  # what failed in the wash was asked again
 

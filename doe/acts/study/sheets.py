@@ -185,6 +185,7 @@ def write_labels(
         link=link,
         skip=skip,
         shown=shown,
+        gauged=gauged_line(book, record),
     )
     path = write_whole(target, render("labels.html", page))
     return Labels(record.name, number, path, GRIDS[grid], len(coupons), check_link(link))
