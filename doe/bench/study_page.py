@@ -17,7 +17,7 @@ from doe.domain.errors import InputError, quoted
 from doe.domain.factors import KNOWN_FACTORS, Factor, Stage, usual_factor
 from doe.domain.plan_kinds import learning_rounds
 from doe.domain.units import Shown, show
-from doe.words.gauges.cautions import NOT_CHECKED
+from doe.words.cautions import NOT_CHECKED
 from doe.words.press import KINDS, MATERIALS, drift, minutes_words, told
 from doe.words.study.standing import headline
 from doe.words.wording import (

@@ -9,6 +9,7 @@ from doe.cli.desk import Block, Desk, Reply, Screen, Table, Warn, command, show_
 from doe.cli.gauge_dials import caution_lines, coupon_table, dial_blocks, dial_data
 from doe.cli.terminal import say
 from doe.domain.errors import quoted
+from doe.domain.finding import Finding
 from doe.domain.jsonable import named
 from doe.domain.study import Study
 from doe.domain.units import Shown
@@ -173,7 +174,9 @@ def planned(made: PlannedRound, desk: Desk, sheet: str) -> Reply:
     """A stored round: what it costs and its coupons as they are dialled in; then what it tells, and the surfaces."""
     shown, study, j = desk.shown, made.record.study, made.judgement
     dialled = Dialled(study, made.gauged, shown)
-    notes = (*plan_notes(made.made.notes, study, shown), SCALE_WORDS[made.scale])
+    near = [note for note in made.made.notes if isinstance(note, Finding) and note.code == "near a limit"]
+    others = [note for note in made.made.notes if note not in near]
+    notes = (*plan_notes(others, study, shown), SCALE_WORDS[made.scale])
     return Reply(
         planned_data(made, shown),
         [
@@ -183,6 +186,7 @@ def planned(made: PlannedRound, desk: Desk, sheet: str) -> Reply:
             f"machines, {j.oven_changes:g} oven and {j.press_changes:g} press temperature changes "
             f"(in random order {j.hours_random:.1f} hours).",
             *(Warn(text) for text in said(j.warnings, study, shown)),
+            *(Warn(text) for text in plan_notes(near, study, shown)),
             *caution_lines(made.cautions),
             *goes_on(study),
             "\nTo dial in; oven, press: batches made at one setting of that machine.",

@@ -13,8 +13,7 @@ from doe.domain.errors import InputError, quoted
 from doe.domain.recipe import KeptRecipe, Nearest, Recipe, RecipeSetting, nearest_recipes, parts_of
 from doe.domain.units import Shown
 from doe.words import typed
-from doe.words.cautions import FOOTER
-from doe.words.gauges.cautions import NOT_CHECKED
+from doe.words.cautions import FOOTER, NOT_CHECKED
 from doe.words.recipe.card import (
     SIMILAR,
     also_sentences,

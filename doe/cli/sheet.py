@@ -72,6 +72,6 @@ def sheet(
             *nobody,
             *caution_lines(made.cautions),
         ),
-        (f"print the .html, work through it, then: doe record {quoted(made.study)} --file {quoted(str(entry))}",),
+        ("print the .html and work through it", f"doe record {quoted(made.study)} --file {quoted(str(entry))}"),
         more=[Warn(text) for text in made.cautions],
     )

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from datetime import UTC, datetime
 from urllib.parse import quote
 
 from starlette.responses import Response
 
 from doe.acts.comparison.plan import MARGINS, USUAL_MARGIN, ComparisonOffer, Wanted, begin_comparison, offer_comparison
 from doe.acts.comparison.retune import RetuneWishes, begin_retune
-from doe.acts.comparison.verdict import comparison_plan, judge_comparison, more_coupons
+from doe.acts.comparison.verdict import Compared, comparison_plan, judge_comparison, more_coupons
+from doe.acts.recipe.also import add_material
 from doe.acts.recipe.recipes import find_recipe
 from doe.bench.jobs import Progress
 from doe.bench.views import Hidden, Link
@@ -174,10 +176,30 @@ def told_of_comparison(book: Book, study: int) -> tuple[tuple[str, ...], tuple[F
     judged, forms = found.comparison, []
     if judged.verdict == "retune":
         forms.append(Form(told("retune_title"), f"/retune/{study}", told("retune_do"), (told("retune_lead"),)))
-    elif judged.verdict != "same recipe holds" and not judged.waiting and found.looks_left:
+    elif judged.verdict == "same recipe holds":
+        forms += _add(book, found)
+    elif not judged.waiting and found.looks_left:
         forms.append(Form(told("more_title"), f"/more-strokes/{study}", told("more_do"), (told("more_lead"),)))
     head = judged.verdict[0].upper() + judged.verdict[1:] + "."
     return (head, lead(found.plan, judged), *said(judged.reasons), *said(judged.missing)), tuple(forms)
+
+
+def _add(book: Book, found: Compared) -> list[Form]:
+    """The form that names the material in the recipe; none where it is named already."""
+    kept, name = book.recipes(found.plan.recipe), found.record.name
+    if not kept or any(there.comparison == name for there in kept[-1].recipe.also or ()):
+        return []
+    fields = (Field("approved_by", told("release_by")),)
+    return [Form(told("also_title"), f"/also/{found.record.id}", told("also_do"), (told("also_lead"),), fields)]
+
+
+def also(visit: Visit) -> str:
+    """Release the next revision of a recipe, for the material of a comparison too."""
+    with visit.storing() as book:
+        made = add_material(
+            book, visit.number("study"), approved_by=visit.text("approved_by") or visit.who, now=datetime.now(UTC)
+        )
+    return recipe_url(made.recipe.name)
 
 
 def more(visit: Visit) -> str:

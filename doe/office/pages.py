@@ -45,6 +45,7 @@ def pages(bench: Bench) -> Sequence[BaseRoute]:
         post("/recipe/{recipe:path}/begin", compare.begin),
         post("/more-strokes/{study:int}", compare.more),
         post("/retune/{study:int}", compare.retune),
+        post("/also/{study:int}", compare.also),
         post("/recipe/{recipe:path}/retire", recipes.retire),
         look("/recipe/{recipe:path}", recipes.recipe),
         look("/fails", fails.fails),

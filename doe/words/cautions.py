@@ -30,3 +30,6 @@ SPECIAL_GOODS = "Children's wear, protective, medical or flame-rated textiles ne
 
 FOOTER = "Decision aid only. Burns at a touch. Extraction on. Data sheets and local codes come first."
 """Short enough for the foot of every printed page."""
+
+NOT_CHECKED = "display not checked"
+"""Said beside every dial setting that no reading stands behind."""

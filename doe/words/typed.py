@@ -25,7 +25,6 @@ from doe.domain.units import (
     looks_like_fahrenheit,
     parse_number,
     parse_quantity,
-    show,
     show_both,
     stored_unit,
     to_stored,
@@ -79,7 +78,7 @@ def quantity(text: str, stored: str, where: str, shown: Shown) -> float:
             raise
     bounds = value_bounds(stored)
     if stored in ("degC", "bar") and not bounds[0] <= value <= bounds[1]:  # they are read in units of the reader
-        allowed = " to ".join(show(bound, stored, shown) for bound in bounds)
+        allowed = " to ".join(show_both(bound, stored, shown) for bound in bounds)
         raise InputError(where, repr(text), allowed, "Correct the number.")
     return value
 

@@ -19,7 +19,7 @@ from doe.domain.stack import Line, Machine, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
 from doe.symptoms.catalogue import short_list, symptom
-from doe.words.gauges.cautions import NOT_CHECKED
+from doe.words.cautions import NOT_CHECKED
 from doe.words.gauges.dials import DialSetting, coarse_cautions, dial_setting
 from doe.words.limits import LIMIT_LABELS, range_warnings
 from doe.words.study.plans import plan_notes

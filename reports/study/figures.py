@@ -46,7 +46,7 @@ FADES_OVER = 0.4
 
 
 @dataclass(frozen=True)
-class Dialled:
+class OnDial:
     """From a setting (stored unit) to what stands on the dial: ``zero`` + ``per`` times the setting."""
 
     zero: float = 0.0
@@ -80,7 +80,7 @@ class Strip:
     room: tuple[float, float] | None
     window: tuple[float, float] | None
     cliffs: tuple[tuple[float, str], ...]
-    dialled: Dialled = Dialled()
+    dialled: OnDial = OnDial()
 
     def place(self, setting: float) -> float:
         """Share of the strip's length, the setpoint in the middle; clipped to its ends."""
@@ -442,7 +442,6 @@ def draw_effects(bars: pd.DataFrame, axis: str, *, name: str, title: str, descri
         if np.isfinite(least) and np.isfinite(most):
             plot.line([at(least), at(most)], [height, height], stroke=SOFT, width=2)
         plot.mark(at(effect), height, "full" if least > 0 or most < 0 else "open")
-    plot.tell(rows=str(len(bars)))
     return plot.svg(title=title, description=description)
 
 

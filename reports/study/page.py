@@ -15,9 +15,9 @@ from doe.domain.study import Study
 from doe.domain.units import Shown, show_difference
 from doe.setpoint.answer import Answer, Window
 from doe.symptoms.catalogue import symptom
+from doe.words.cautions import NOT_CHECKED
 from doe.words.confirmation.verdict import standing as confirmation_standing
 from doe.words.confirmation.verdict import steps as confirmation_steps
-from doe.words.gauges.cautions import NOT_CHECKED
 from doe.words.gauges.dials import DialSetting, coarse_cautions, dial_window, dials_of_settings
 from doe.words.gauges.setting_errors import errors_counted
 from doe.words.glossary import GLOSSARY

@@ -9,7 +9,7 @@ from doe.domain.factors import Factor
 from doe.setpoint.curves import Profile
 from doe.words.study.answer import nearest_cliff
 from doe.words.wording import SIDE_WORDS, amount, amount_both, amount_range, listing
-from reports.study.figures import Dialled, Strip, draw_room, span
+from reports.study.figures import OnDial, Strip, draw_room, span
 from reports.study.inputs import StudyReport
 from reports.study.proof import headed
 from reports.views import Rooms, RoomStrip
@@ -21,7 +21,7 @@ SEEN = {"under": "peels or washes off", "over": "film sticks or ink boils"}
 """What is seen beyond a cliff."""
 
 
-def dialled(report: StudyReport, f: Factor) -> Dialled | None:
+def dialled(report: StudyReport, f: Factor) -> OnDial | None:
     """How a machine's dial follows from the setting; None where no readings tell, and so the setting is dialled in."""
     if report.gauged is None or f.is_categorical:
         return None
@@ -29,7 +29,7 @@ def dialled(report: StudyReport, f: Factor) -> Dialled | None:
     if low is None or high is None or not low.is_checked:
         return None
     per = (high.dial_degc - low.dial_degc) / (f.high - f.low)  # a correction is a line
-    return Dialled(low.dial_degc - per * f.low, per)
+    return OnDial(low.dial_degc - per * f.low, per)
 
 
 def error_of(f: Factor) -> float:
@@ -61,7 +61,7 @@ def strip_of(report: StudyReport, f: Factor, found: Profile) -> Strip:
         room=room_of(report, f),
         window=None if answer.window is None else span(answer.window, f.name),
         cliffs=tuple((c.at, c.side) for c in answer.cliffs if c.factor == f.name),
-        dialled=dialled(report, f) or Dialled(),
+        dialled=dialled(report, f) or OnDial(),
     )
 
 

@@ -34,7 +34,7 @@ from doe.words.wording import (
 )
 from reports.drawing.palette import Floats
 from reports.drawing.plot import RIM
-from reports.study.figures import FADES_OVER, Dialled
+from reports.study.figures import FADES_OVER, OnDial
 from reports.study.inputs import StudyReport
 from reports.study.proof import headed, rated
 from reports.study.rooms import SEEN, dialled, error_of, reach_of
@@ -146,7 +146,6 @@ def what_if(report: StudyReport) -> WhatIf:
         "assured": stated(spec.assurance),
         "wanted": stated(spec.pass_rate),
         "handWanted": spec.hand_min,
-        "window": _window(report),
         "forbidden": _forbidden(report, every_level=carries_levels),
     }
     held = ", ".join(f"{f.label} {report.answer.setpoint[f.name]}" for f in study.categorical)
@@ -235,7 +234,7 @@ def _steps(values: Floats, step: float) -> list[int]:
 
 def _factor(report: StudyReport, f: Factor) -> dict[str, Any]:
     shown = report.shown
-    dial = dialled(report, f) or Dialled()
+    dial = dialled(report, f) or OnDial()
     return {
         "name": f.name,
         "label": f.label,
@@ -247,7 +246,6 @@ def _factor(report: StudyReport, f: Factor) -> dict[str, Any]:
         "axis": "inverse" if f.is_temperature else "log" if f.scale == "log" else "straight",
         "log": f.scale == "log",
         "sd": f.setting_sd,
-        "ways": [move(f, "lower"), move(f, "higher")],
         "units": [_unit(f, units, dial) for units in ((shown, shown.other) if f.is_temperature else (shown,))],
     }
 
@@ -270,7 +268,7 @@ def _side(report: StudyReport, *, every_level: bool) -> list[list[float]]:
     return told
 
 
-def _unit(f: Factor, units: Shown, dial: Dialled) -> dict[str, Any]:
+def _unit(f: Factor, units: Shown, dial: OnDial) -> dict[str, Any]:
     """From a setting to the number that is read on its dial."""
     zero = units.value(0.0, f.unit)
     per = units.value(1.0, f.unit) - zero
@@ -280,13 +278,6 @@ def _unit(f: Factor, units: Shown, dial: Dialled) -> dict[str, Any]:
         "symbol": SYMBOLS[units.unit(f.unit)],
         "decimals": decimals_of(f, units),
     }
-
-
-def _window(report: StudyReport) -> list[list[float]] | None:
-    window = report.answer.window
-    if window is None:
-        return None
-    return [[float(window.bounds["low"][f.name]), float(window.bounds["high"][f.name])] for f in report.study.numeric]
 
 
 def _forbidden(report: StudyReport, *, every_level: bool) -> list[dict[str, Any]]:

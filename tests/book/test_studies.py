@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import math
+import sqlite3
+from contextlib import closing
 from dataclasses import replace
 from datetime import UTC, datetime
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -245,3 +248,31 @@ def test_the_audit_trail_says_who_did_what_when(book: Book) -> None:
     assert acts[1].study_id == 1
     assert sorted(acts, key=lambda a: a.at, reverse=True) == list(acts)
     assert book.audit(2) == acts[:2]
+
+
+def test_a_study_of_an_older_book_is_renamed_limited_and_its_scores_taken_back(tmp_path: Path) -> None:
+    path = tmp_path / "older.sqlite"
+    with closing(sqlite3.connect(path)) as connection:
+        connection.executescript(Path(__file__).with_name("book_of_schema_0005.sql").read_text(encoding="utf-8"))
+    with Book.open(path, who="Ina") as book:
+        record = book.study("first article")
+        assert (record.names, record.study.beyond_limits) == (("first article",), None)
+        assert {limit.limit: limit.value for limit in book.limits_on_record() if limit.study_id == record.id} == {
+            name: value
+            for name, value in vars(record.study.limits or Limits()).items()
+            if name != "sources" and value is not None
+        }
+        limits = Limits(film_max_degc=120.0)
+        book.amend_study(record.id, replace(record.study, name="renamed").with_limits(limits), "a new sheet")
+        after = book.study("renamed")
+        assert (after.first_name, after.study.beyond_limits) == ("first article", ("cure_temp",))
+        assert after.as_made.name == record.as_made.name
+        (change,) = book.study_changes("renamed")[-1:]
+        assert (change.before.name, change.after.name, change.why) == ("first article", "renamed", "a new sheet")
+        (stated,) = [x for x in book.limits_on_record() if x.study_id == record.id and x.limit == "film_max_degc"]
+        assert (stated.value, stated.study) == (120.0, "renamed")
+        before = {(h.coupon, h.field) for h in book.history("renamed") if h.current and h.value is not None}
+        taken = book.take_back("renamed", why="another coupon")
+        assert taken
+        assert {(t.coupon, t.field) for t in taken} <= before
+        assert book.check() == []

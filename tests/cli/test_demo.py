@@ -173,7 +173,7 @@ def test_the_demo_command_says_where_the_report_is_and_how_to_do_it_by_hand(demo
     shop = shop_with(0)
     text = shop.good("demo").out
     assert str(demo.path("report.html")) in text.replace("\n", "")
-    assert "doe study new" in text
+    assert "doe study new" in shop.good("demo", "--more").out
     found = shop.good("demo", "--json").json
     assert found["invented"] is True
     assert Path(found["files"]["report"]).exists()

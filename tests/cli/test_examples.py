@@ -12,6 +12,7 @@ from doe.cli.app import app
 from doe.cli.tree import COMMANDS as LOADED
 from doe.cli.tree import TREE
 from doe.domain.jsonable import packaged_table
+from doe.domain.score import ScoreEntry
 from tests.acts.recipe.samples import make_releasable
 
 SHARED = ("--book", "--who", "--temperature", "--pressure", "--more", "--json", "--help")
@@ -89,6 +90,7 @@ def test_help_fits_80_columns(empty_shop):
 def in_order() -> list[list[str]]:
     """All examples as words, in the order of a shop's day; what undoes something comes last."""
     late = {("study", "archive"): 1, ("study", "restore"): 2, ("gauge", "withdraw"): 3, ("recipe", "retire"): 4}
+    late |= {("recipe", "add"): 0}  # once a comparison was made
     first = {("study", "show"): 0.9, ("study", "list"): 0.9}  # the study group stands before plan
 
     def rank(path: tuple[str, ...]) -> tuple[float, float, int]:
@@ -110,6 +112,8 @@ def test_every_example_runs(empty_shop):
             with empty_shop.open() as book:
                 line = make_line("easy", 1, book.study(words[1]).study)
             fill(empty_shop, words[1], words[words.index("--file") + 1], line)
+        if words[:2] == ["recipe", "add"]:
+            make_hold(empty_shop, words[2])
         if words[0] == "release":
             make_releasable(empty_shop, words[1])
         if "--seal" in words:  # that of this book
@@ -124,6 +128,18 @@ def test_every_example_runs(empty_shop):
         ran += 1
     assert ran >= len(COMMANDS)
     assert (empty_shop.folder / "report.html").exists()
+
+
+def make_hold(shop, comparison: str) -> None:
+    """Score a comparison so that the same recipe holds."""
+    with shop.open() as book:
+        record = book.study(comparison)
+        checks = {check.name: True for check in record.study.spec.checks}
+        names = [str(name) for name in book.plan_coupons(record.id)["coupon"]]
+        scores = [
+            ScoreEntry(name, checks=checks, hand={"ana": 4.0 + 0.5 * (i // 3 % 2)}) for i, name in enumerate(names)
+        ]
+        book.record(record.id, scores)
 
 
 def fill(shop, study: str, workbook: str, line) -> None:

@@ -35,8 +35,17 @@ def test_a_new_lot_is_compared_and_its_verdict_stands_on_its_page(office_over, d
         book.record(number, [ScoreEntry(name, checks=checks, hand={"Ana": hand}) for name, hand in hands.items()])
     walk.go(f"/study/{number}")
     assert "Same recipe holds." in walk.page.text
+    assert "Add it to the recipe" in walk.page.text
     walk.tap("See the comparison")
     assert "Back to the tool" in walk.page.text
+    walk.go(f"/study/{number}")
+    walk.send(f"/also/{number}", approved_by="Kim")
+    with Book.open(place, who="Ana") as book:
+        kept = book.recipe(RECIPE)
+        assert (kept.recipe.revision, kept.recipe.approved_by) == (2, "Kim")
+        assert kept.recipe.stacks[-1].powder.lot == "P-09"
+    walk.go(f"/study/{number}")
+    assert "Add it to the recipe" not in walk.page.text
     # the very same by the act that the command calls
     with Book.open(place, who="Ana") as book:
         mine = book.plan_coupons(number)

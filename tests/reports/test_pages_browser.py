@@ -454,6 +454,5 @@ def test_figures_use_the_colours_of_the_pages():
         "accent": drawn.ACCENT,
         "under": drawn.UNDER,
         "over": drawn.OVER,
-        "accent-wash": drawn.STRIP,
     }
     assert {name: tokens[name] for name in pairs} == pairs

@@ -17,9 +17,6 @@ from doe.domain.units import METRIC, SYMBOLS, Shown, show_both, show_difference
 from doe.words.facts import Reader, Text, all_worded, worded
 from doe.words.wording import count_only, day, listing, sentence, verb
 
-NOT_CHECKED = "display not checked"
-"""Said beside every dial setting that no reading stands behind."""
-
 
 def signed(delta_degc: float, shown: Shown) -> str:
     """A difference with its sign, in the reader's unit.

@@ -13,7 +13,7 @@ from doe.domain.factors import KNOWN_FACTORS, Factor
 from doe.domain.plan_kinds import Scale
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show_difference
-from doe.words.gauges.cautions import NOT_CHECKED
+from doe.words.cautions import NOT_CHECKED
 from doe.words.wording import amount, amount_range, day, listing
 
 if TYPE_CHECKING:
