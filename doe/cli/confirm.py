@@ -95,7 +95,7 @@ def confirm(
 def _share(text: str, where: str) -> float:
     value = share(text, where)
     if not 0 < value < 1:
-        raise InputError(where, repr(text), "more than 0 and less than 100 %", "Write 95 % as 95, 95% or 0.95.")
+        raise InputError(where, text, "more than 0 and less than 100 %", "Write 95 % as 95, 95% or 0.95.")
     return value
 
 
