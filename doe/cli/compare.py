@@ -29,7 +29,7 @@ from doe.acts.comparison.verdict import (
 from doe.acts.gauges.line import gauged_line
 from doe.book.book import Book
 from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
-from doe.cli.gauge_dials import caution_lines, coupon_table
+from doe.cli.gauge_dials import caution_lines, coupon_table, dial_notes
 from doe.domain.errors import InputError, quoted
 from doe.domain.jsonable import named
 from doe.domain.recipe import Part
@@ -205,7 +205,7 @@ def _offered(offer: ComparisonOffer, dialled: Dialled, asked: Mapping[Part, str]
         more=[
             "\nTo dial in:",
             places,
-            *([dialled.note] if dialled.note else []),
+            *dial_notes(dialled),
             f"\nmargin: drop of the pass rate that would do no harm. power: chance to show it when both pass "
             f"{percent(plan.supposed_rate)} of the time. strokes: pairs at the setpoint. coupons, hours: with the "
             f"edges, one person. apart: coupons of each material if they were not made side by side. All at "

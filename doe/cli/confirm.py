@@ -31,6 +31,7 @@ from doe.acts.gauges.line import gauged_line
 from doe.assure.confirmation.allocation import Unit
 from doe.book.book import Book
 from doe.cli.desk import Block, Desk, Reply, Screen, Table, Warn, command
+from doe.cli.gauge_dials import dial_notes
 from doe.cli.study_words import step_command
 from doe.domain.errors import InputError, quoted
 from doe.domain.jsonable import named
@@ -182,7 +183,7 @@ def claim_blocks(offer: ClaimOffer, first: ClaimRow, dialled: Dialled) -> Screen
         "to be accepted at the setpoint, by what the study believes; then if the true pass rate there is "
         f"{listing([f'{rate * 100:g}' for rate in STATED_RATES], 'or')} %.",
         point_table(offer.record.study, offer.points, dialled),
-        *([dialled.note] if dialled.note else []),
+        *dial_notes(dialled),
         f"\n{independence()} These plans take {offer.wishes.set_ups}; --set-ups changes it.",
     ]
 
@@ -237,6 +238,7 @@ def plan_blocks(made: ConfirmationPlanned, dialled: Dialled) -> Screen:
         *(Warn(text) for text in sentences(made.cautions, study)),
         *map(Warn, coupon_warnings(study, made.coupons, dialled.shown, dyed_polyester=dyed)),
         point_table(study, plan.points, dialled),
+        *dial_notes(dialled),
         f"\nChance to be accepted at the setpoint, by what the study believes: {percent(row.by_study)}.",
     ]
     return blocks, ["", *(f"* {note}" for note in plan_notes(made.notes, study, dialled.shown))]

@@ -9,6 +9,7 @@ from doe.acts.demo.run import BOOK, CARD, ENTRY, FILES, HOLDS, REPORT, RETUNE, S
 from doe.acts.gauges.line import gauged_line
 from doe.book.book import Book
 from doe.cli.desk import Commands, Desk, Reply, Screen, Table, command
+from doe.cli.gauge_dials import dial_notes
 from doe.cli.recommend import settings_table
 from doe.domain.errors import quoted
 from doe.domain.jsonable import named
@@ -62,17 +63,23 @@ def _blocks(done: DemoDone, desk: Desk) -> Screen:
     return [
         done.story.about,
         *rounds,
-        *done.later,
-        settings_table(record.study, last, dialled),
+        *done.later[:RELEASED],
         _files(done, worth),
+        settings_table(record.study, last, dialled),
         *kept,
     ], [
+        *dial_notes(dialled),
+        *done.later[RELEASED:],
         "",
         words.lead(record.study, last.answer),
         _files(done, rest),
         "\nThe same by hand, in a book of your own:",
         Commands(done.story.commands),
     ]
+
+
+RELEASED = 2
+"""What came after the rounds up to the release: confirmed, released; comparisons follow."""
 
 
 def _files(done: DemoDone, told: Mapping[str, str]) -> Table:

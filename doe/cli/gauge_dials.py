@@ -35,6 +35,15 @@ def caution_lines(cautions: Sequence[str]) -> list[Block]:
     return [Warn(text) for text in dict.fromkeys(map(in_short, cautions))]
 
 
+def dial_notes(dialled: Dialled, cautions: Sequence[str] = ()) -> list[Block]:
+    """What the dial values of a table rest on, which are not checked, and what else gauges leave open, in short."""
+    told: list[Block] = [dialled.note] if dialled.note else []
+    if dialled.unchecked:
+        told.append(Warn(dialled.unchecked))
+        cautions = [text for text in cautions if not text.startswith("Display not checked")]
+    return [*told, *caution_lines(cautions)]
+
+
 def coupon_table(study: Study, frame: pd.DataFrame, dialled: Dialled, **others: str) -> Table:
     """Settings of coupons as they are dialled in, one row each, beside other columns of the frame with their heads.
 

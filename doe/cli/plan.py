@@ -6,7 +6,7 @@ from doe.acts.study.plans import PlanChoice, PlannedRound, commit_plan, compare_
 from doe.acts.study.worth import SizesWorth, sizes_worth
 from doe.cli.ask import ask_choice
 from doe.cli.desk import Block, Desk, Reply, Screen, Table, Warn, command, show_reply
-from doe.cli.gauge_dials import caution_lines, coupon_table, dial_blocks, dial_data
+from doe.cli.gauge_dials import caution_lines, coupon_table, dial_blocks, dial_data, dial_notes
 from doe.cli.terminal import say
 from doe.domain.errors import quoted
 from doe.domain.finding import Finding
@@ -187,11 +187,10 @@ def planned(made: PlannedRound, desk: Desk, sheet: str) -> Reply:
             f"(in random order {j.hours_random:.1f} hours).",
             *(Warn(text) for text in said(j.warnings, study, shown)),
             *(Warn(text) for text in plan_notes(near, study, shown)),
-            *caution_lines(made.cautions),
             *goes_on(study),
             "\nTo dial in; oven, press: batches made at one setting of that machine.",
             coupon_table(study, made.coupons, dialled, coupon="coupon", cure_batch="oven", press_batch="press"),
-            *([dialled.note] if dialled.note else []),
+            *dial_notes(dialled, made.cautions),
         ],
         (sheet,),
         is_once=True,

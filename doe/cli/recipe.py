@@ -13,7 +13,7 @@ from doe.domain.errors import InputError, quoted
 from doe.domain.recipe import KeptRecipe, Nearest, Recipe, RecipeSetting, nearest_recipes, parts_of
 from doe.domain.units import Shown
 from doe.words import typed
-from doe.words.cautions import FOOTER, NOT_CHECKED
+from doe.words.cautions import EQUAL, FOOTER, NOT_CHECKED
 from doe.words.recipe.card import (
     SIMILAR,
     also_sentences,
@@ -209,10 +209,6 @@ def settings_blocks(recipe: Recipe, shown: Shown) -> list[Block]:
         rows.append((s.label, both(s, s.surface if s.dial is None else s.dial, shown), behind(s, shown), window))
     table = Table(("setting", "dial in", "surface", "window"), rows)
     return [table, *([f"{EQUAL}: {NOT_CHECKED}."] if EQUAL in (row[2] for row in rows) else [])]
-
-
-EQUAL = "= dial"
-"""Said of a surface that no reading tells."""
 
 
 def behind(setting: RecipeSetting, shown: Shown) -> str:

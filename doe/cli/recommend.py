@@ -9,7 +9,7 @@ from doe.acts.gauges.line import cautions_said, gauged_line
 from doe.acts.study.fits import SAYING, Recommended, answer_data, explain, fit_study, recommend_study
 from doe.acts.study.standing import standing_of
 from doe.cli.desk import Block, Desk, Reply, Screen, Table, Warn, command
-from doe.cli.gauge_dials import caution_lines, coupon_table, dial_blocks, dial_data
+from doe.cli.gauge_dials import coupon_table, dial_blocks, dial_data, dial_notes
 from doe.cli.study_words import standing_data, step_command
 from doe.domain.errors import quoted
 from doe.domain.factors import Factor
@@ -76,8 +76,7 @@ def answer_blocks(found: Recommended, known: StudyStanding, dialled: Dialled, ca
         words.lead(study, answer, known),
         settings_table(study, found, dialled),
         "",
-        *([dialled.note] if dialled.note else []),
-        *caution_lines(cautions),
+        *dial_notes(dialled, cautions),
         words.sure_in_short(study, answer),
         f"Nearest cliff: {words.nearest_cliff(study, answer, shown)}",
         *weakest,

@@ -33,3 +33,6 @@ FOOTER = "Decision aid only. Burns at a touch. Extraction on. Data sheets and lo
 
 NOT_CHECKED = "display not checked"
 """Said beside every dial setting that no reading stands behind."""
+
+EQUAL = "= dial"
+"""Said of a surface that no reading tells."""

@@ -169,7 +169,7 @@ def in_terminal(folder, words, until=b"", **env):
             # pressed again after a while, as a person would: a key may fall between showing a question and reading
             if until and until in seen and time.monotonic() > again:
                 process.send_signal(signal.SIGINT)
-                again = time.monotonic() + 5
+                again = time.monotonic() + 30
         else:
             process.kill()
         code = process.wait()

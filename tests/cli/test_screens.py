@@ -6,14 +6,25 @@ import re
 import shlex
 import shutil
 from collections.abc import Iterator
+from html import unescape
+from itertools import pairwise
+from pathlib import Path
+from typing import get_args
 
 import pytest
 
 from doe.acts.demo.run import run_demo
 from doe.cli.terminal import HEIGHT, WIDTH
+from doe.domain.errors import InputError
+from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.units import METRIC
+from doe.plans.plan import PlanKind
+from doe.setpoint.answer import Verdict
+from doe.words.cautions import FOOTER
+from doe.words.glossary import explain
 from tests.cli.test_examples import COMMANDS
 from tests.shop import STUDY, CommandResult, Shop
+from tests.test_words_table import rows
 
 SERVES = {("bench",), ("open",)}
 """They run until they are stopped, and print one address."""
@@ -130,7 +141,7 @@ study show second
 sheet second -o sheets
 recommend "{STUDY}"
 fit "{STUDY}"
-report "{STUDY}" -o report.html
+report "{STUDY}" -o other.html
 extend "{STUDY}" --coupons 8
 confirm "{STUDY}" --claim 0.90 --claim 0.95 --allow 0 --allow 1
 confirm "{STUDY}" --plan --claim 0.9 --allow 0
@@ -156,14 +167,19 @@ def say(shop: Shop, text: str) -> dict[str, tuple[CommandResult, str]]:
 
 
 @pytest.fixture(scope="module")
-def screens(tmp_path_factory, _ready_books) -> Iterator[dict[str, tuple[CommandResult, str]]]:
+def folder(tmp_path_factory) -> Path:
+    """Where the commands run and write their pages."""
+    return tmp_path_factory.mktemp("screens")
+
+
+@pytest.fixture(scope="module")
+def screens(folder, _ready_books) -> Iterator[dict[str, tuple[CommandResult, str]]]:
     """What every command says on the demo's shop, and in a shop that has read no gauge."""
-    folder = tmp_path_factory.mktemp("screens")
-    done = run_demo(folder / "doe-demo", shown=METRIC)
-    shutil.copy(done.path("book.sqlite"), folder / "shop.sqlite")
-    shutil.copy(_ready_books[2], folder / "other.sqlite")
     with pytest.MonkeyPatch.context() as patch:
         patch.chdir(folder)
+        done = run_demo(Path("doe-demo"), shown=METRIC)
+        shutil.copy(done.path("book.sqlite"), folder / "shop.sqlite")
+        shutil.copy(_ready_books[2], folder / "other.sqlite")
         patch.setattr("doe.practice.worth.LINES", 1)
         patch.setattr("doe.acts.study.worth._cores", lambda: 1)
         patch.setattr("doe.cli.demo.run_demo", lambda folder, **_: done)
@@ -196,21 +212,83 @@ def wraps(line: str) -> bool:
     )
 
 
+def test_the_demo_names_three_files_and_shows_its_commands_with_more(screens):
+    found, more = screens["demo"]
+    assert re.findall(r"^doe-demo/\S+", found.out, flags=re.MULTILINE) == [
+        "doe-demo/report.html",
+        "doe-demo/recipe-card.html",
+        "doe-demo/comparison-retune.html",
+    ]
+    assert "doe study new" not in found.out
+    assert "doe study new" in more
+
+
+TEMPERATURES = {"cure_temp": "cure temperature", "press_temp": "press temperature"}
+
+
+def page(path: Path) -> str:
+    """Words of a page on one line, without drawings and programs."""
+    text = re.sub(r"(?s)<(style|script|svg).*?</\1>|<[^>]+>", " ", path.read_text(encoding="utf-8"))
+    return " ".join(unescape(text).replace("\u00a0", " ").split())
+
+
+def test_dial_surface_and_window_are_the_same_on_report_card_story_sheet_and_terminal(screens, folder):
+    answer, recipe = (screens[line][0].out for line in (f'recommend "{STUDY}"', f'recipe show "{RECIPE}"'))
+    here = screens[f'recipe on "{RECIPE}" "{LINE}"'][0].out
+    report, card, story = (page(folder / f"{name}.html") for name in ("report", "card", "why"))
+    (sheet,) = (page(path) for path in (folder / "sheets").glob("*powder*-round-3-sheet.html"))
+    for name, label in TEMPERATURES.items():
+        row = re.search(rf"^{name} +(\d+) °C +(\d+) °C +\S+ to \S+ °C +(\d+) to (\d+) °C", answer, flags=re.MULTILINE)
+        assert row is not None
+        dial, surface, low, high = row.groups()
+        assert dial != surface
+        for text in (recipe, here):
+            told = rf"^{label} +{dial} °C \(\d+ °F\) +{surface} °C +{low} to {high} °C$"
+            assert re.search(told, text, flags=re.MULTILINE), text
+        window = rf"(?:window|together) {low}(?: °C \(\d+ °F\))? to {high} °C"
+        for text in (report, card, story):
+            first = re.search(rf"(?i)\b{label} (\d+) °C \d+ °F.{{0,120}}?surface (\d+) °C", text)
+            assert first is not None
+            assert first.groups() == (dial, surface)
+            assert re.search(window, text)
+        assert re.search(rf"\b{dial} °C \(\d+ °F\) {label} to dial in, for {surface} °C", sheet)
+
+
+def test_without_readings_the_dial_is_the_surface_and_says_that_nobody_checked(screens, folder):
+    answer = screens[f'recommend "{STUDY}" (no gauge)'][0].out
+    assert "Dial = surface, display not checked: cure_temp and press_temp." in cautions(answer)
+    for name in TEMPERATURES:
+        assert re.search(rf"^{name} +\d+ °C += dial ", answer, flags=re.MULTILINE)
+    assert "dial = surface, display not checked" in page(folder / "other.html")
+
+
 def cautions(text: str) -> set[str]:
     """Sentences behind an exclamation mark, each on one line."""
     return {" ".join(found.split()) for found in re.findall(r"^! (.*(?:\n  \S.*)*)", text, flags=re.MULTILINE)}
 
 
 DANGER = re.compile(
-    r"burn|fume|smoke|gas|never (set|bypass|leave)|stop|hot|scorch|limit|fire|extraction|°C or above", re.IGNORECASE
+    r"\bburn|fume|smoke|\bgas|never (set|dial|do|leave)|\bstop\b|\bhot\b|scorch|limits?\b|\bfire"
+    r"|extraction|at or above",
+    re.IGNORECASE,
 )
+"""What could hurt somebody."""
 
 
 def test_no_danger_stands_behind_more(screens):
     for line, (found, more) in screens.items():
-        if more:
-            hidden = cautions(more) - cautions(found.out)
-            assert [text for text in hidden if DANGER.search(text)] == [], line
+        hidden = cautions(more) - cautions(found.out)
+        assert [text for text in hidden if DANGER.search(text)] == [], line
+
+
+def test_the_cautions_of_heat_and_fumes_stand_beside_settings_and_diagnoses(screens):
+    hot = screens[f'diagnose --recipe "{RECIPE}" --symptom scorch --set press_temp=185C'][0].out
+    assert hot.startswith("! Stop the press")
+    for line, (found, _) in screens.items():
+        if re.match(r"recipe (show|on)|diagnose (?!--past|.*--turned-out)", line):
+            assert FOOTER in cautions(found.out), line
+    third = screens[next(line for line in screens if line.startswith("study show third"))][0].out
+    assert "reaches outside the usual" in " ".join(cautions(third))
 
 
 def test_a_screen_that_was_cut_says_so_last_and_only_then(screens):
@@ -229,3 +307,61 @@ def test_first_line_and_next_step_are_never_left_out(screens):
             assert found.out.splitlines()[0] == more.splitlines()[0], line
             step = re.search(r"^Next:\n(.*)", more, flags=re.MULTILINE)
             assert step is None or step[1] in found.out, line
+
+
+_PLAIN = """allowed|approved|at most|at least|before|begun|cause|chance|compare|comparison|day|detail|drawing|exercise|\
+fabric|fault|file|film|for that surface|hours|how to|if|in use passed|it may be|last day|left|lot|machine|measured|\
+middle|min down|min up|name|new passed|no.|now|of|oven|oven or tunnel|part|pass rate at the setpoint|person|place|\
+points|powder|press|pressure|rate|report|right|rounds|scored|seen|set|set to|shown|size|source|state|supplier|sure|\
+taken|topic|tune|turned out to be|value|what|what counts|what differs|what it is|\
+what it looks like|what you do|when|where|who|why"""
+PLAIN = frozenset(_PLAIN.split("|"))
+"""Headings of everyday speech and of the trade, which need no explanation."""
+
+
+def is_known(word: str) -> bool:
+    """Whether a heading needs no explanation, names a factor, or is explained."""
+    if word in PLAIN or word in KNOWN_FACTORS:
+        return True
+    try:
+        return bool(explain(word))
+    except InputError:
+        return False
+
+
+def headings(text: str) -> set[str]:
+    """Headings of the tables of a screen, without numbers and units, one word of ours each."""
+    lines = text.splitlines()
+    cells = [c for line, rule in pairwise(lines) if re.fullmatch("-{8,}", rule) for c in COLUMN.split(line)]
+    return {part for cell in cells for part in (NUMBER.sub("", p).strip() for p in cell.split(",")) if part}
+
+
+COLUMN, NUMBER = re.compile(r"\s{2,}"), re.compile(r"\d[\d.]*(?= |$)|%|°[CF]")
+
+
+def test_every_heading_is_plain_or_explained(screens):
+    words = {word for found, more in screens.values() for text in (found.out, more) for word in headings(text)}
+    assert len(words) > 60
+    assert sorted(word for word in words if not is_known(word)) == []
+
+
+def test_every_word_of_the_developers_table_that_a_screen_says_is_explained(screens):
+    said = " ".join(found.out + more for found, more in screens.values()).lower()
+    spoken = [word for word, _, _ in rows() if re.search(rf"\b{word}s?\b", said) and word != "shown"]  # ours is no word
+    assert len(spoken) > 20
+    assert [word for word in spoken if not is_known(word)] == []
+
+
+def test_verdicts_and_kinds_of_plans_are_explained():
+    told = (*get_args(Verdict), *(kind for kind in get_args(PlanKind) if kind != "auto"))
+    assert [word for word in told if not is_known(word)] == []
+
+
+@pytest.mark.parametrize("word", ["terms", "variance", "corner", "set-up", "stroke", "claim", "exact", "seed", "k = 2"])
+def test_words_of_the_method_that_screens_say_are_explained(word):
+    assert explain(word).text
+
+
+def test_what_is_no_word_is_not_known():
+    assert not is_known("flux")
+    assert headings("a  b 12 %, x\n----------\n") == {"a", "b", "x"}

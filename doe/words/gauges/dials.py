@@ -13,7 +13,7 @@ from doe.domain.factors import KNOWN_FACTORS, Factor
 from doe.domain.plan_kinds import Scale
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show_difference
-from doe.words.cautions import NOT_CHECKED
+from doe.words.cautions import EQUAL, NOT_CHECKED
 from doe.words.wording import amount, amount_range, day, listing
 
 if TYPE_CHECKING:
@@ -133,17 +133,21 @@ class Dialled:
         if made is not None:
             return amount(factor, value, self.shown)
         gauge = self.gauged.gauge_of(factor.name)
-        return "" if gauge is None else "as dialled" if gauge.as_dialled and gauge.readings else "= dial"
+        return "" if gauge is None else "as dialled" if gauge.as_dialled and gauge.readings else EQUAL
 
     @property
     def note(self) -> str:
-        """What the dial values rest on, and which are not checked."""
-        names = [f.name for f in self.study.numeric if self.gauged.gauge_of(f.name) is not None]
-        own = [n for n in names if (gauge := self.gauged.gauge_of(n)) is not None and gauge.is_checked]
-        doubtful = [n for n in names if self.surface(self.study.factor(n), self.study.factor(n).low) == "= dial"]
-        told = [f"by the gauge readings up to {day(self.gauged.on)}"] if own else []
-        told += [f"{listing(doubtful)}: dial = surface, {NOT_CHECKED}"] if doubtful else []
-        return f"Dial on {self.gauged.line.name}: {'; '.join(told)}." if told else ""
+        """What the dial values rest on; empty where no reading tells any."""
+        gauges = [self.gauged.gauge_of(f.name) for f in self.study.numeric]
+        if not any(gauge is not None and gauge.is_checked for gauge in gauges):
+            return ""
+        return f"Dial on {self.gauged.line.name}: by the gauge readings up to {day(self.gauged.on)}."
+
+    @property
+    def unchecked(self) -> str:
+        """Which settings are dialled in as if the display were the surface; empty where every reading tells."""
+        doubtful = [f.name for f in self.study.numeric if self.surface(f, f.low) == EQUAL]
+        return f"Dial = surface, {NOT_CHECKED}: {listing(doubtful)}." if doubtful else ""
 
 
 def whole_both(degc: float, shown: Shown = METRIC) -> str:

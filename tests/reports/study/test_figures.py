@@ -18,9 +18,9 @@ from reports.drawing.palette import MARKS, ticks_of
 from reports.drawing.plot import RIM, SHAPES, Along
 from reports.drawing.svg import axis_values
 from reports.study.figures import (
-    Dialled,
     Dots,
     MapGrid,
+    OnDial,
     Strip,
     draw_effects,
     draw_half_normal,
@@ -81,7 +81,7 @@ def a_strip(**changes: object) -> Strip:
         "room": (148.0, 160.0),
         "window": (150.0, 158.0),
         "cliffs": ((147.0, "under"), (164.0, "over")),
-        "dialled": Dialled(),
+        "dialled": OnDial(),
     }
     return Strip(**{**told, **changes})  # type: ignore[arg-type]
 
@@ -283,8 +283,8 @@ def test_a_strip_is_full_where_the_target_is_expected_and_fades_below_it():
 
 
 def test_numbers_under_a_strip_are_those_of_the_dial():
-    strip = a_strip(dialled=Dialled(-12.0, 1.1))
-    assert Dialled(-12.0, 1.1).back(strip.dialled(154.0)) == pytest.approx(154)
+    strip = a_strip(dialled=OnDial(-12.0, 1.1))
+    assert OnDial(-12.0, 1.1).back(strip.dialled(154.0)) == pytest.approx(154)
     drawing = re.findall(r'<text x="([\d.]+)%"[^>]*>(\d+)</text>', a_room(strip))
     assert len(drawing) > 3
     for place, number in drawing:
