@@ -96,8 +96,7 @@ def confirm(
 def _share(text: str, where: str) -> float:
     value = share(text, where)
     if not 0 < value < 1:
-        meant = f" Did you mean {value / 100:g}?" if 1 < value < 100 else ""
-        raise InputError(where, text, "between 0 and 1, or in percent", f"Write 95 % as 0.95 or 95%.{meant}")
+        raise InputError(where, text, "more than 0 and less than 100 %", "Write 95 % as 95, 95% or 0.95.")
     return value
 
 

@@ -82,4 +82,6 @@ class Spec:
             )
         names = [check.name for check in self.checks]
         if not names or len(set(names)) != len(names):
-            raise InputError("checks", names, "at least one, each named once", "List each check once.")
+            raise InputError(
+                "checks", ", ".join(names) or "none", "at least one, each named once", "List each check once."
+            )

@@ -79,11 +79,13 @@ class Study:
             raise InputError("study name", "nothing", "a name", "Say in a few words what is being tuned.")
         names = [f.name for f in self.factors]
         if len(set(names)) != len(names):
-            raise InputError("factors", names, "each factor once", "Remove the repeated one.")
+            raise InputError("factors", ", ".join(names), "each factor once", "Remove the repeated one.")
         if not MIN_FACTORS <= len(names) <= MAX_FACTORS:
-            raise InputError("factors", len(names), f"{MIN_FACTORS} to {MAX_FACTORS}", "Hold the others constant.")
+            raise InputError(
+                "factors", len(names), f"{MIN_FACTORS} to {MAX_FACTORS} of them", "Hold the others constant."
+            )
         if sum(not f.is_categorical for f in self.factors) < MIN_FACTORS:
-            raise InputError("factors", names, "at least two with a range", "Add a temperature or a time.")
+            raise InputError("factors", ", ".join(names), "at least two with a range", "Add a temperature or a time.")
         for combination in self.forbidden:
             for clause in combination.clauses:
                 if clause.factor not in names:

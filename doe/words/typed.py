@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import re
 import sys
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from contextlib import suppress
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from difflib import get_close_matches
 from typing import Any
 
-from doe.domain.errors import InputError
+from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import EVERY_LEVEL, KNOWN_FACTORS, Factor, usual_factor, value_bounds
 from doe.domain.limits import LIMIT_NAMES, Limits
 from doe.domain.said import meant, words
@@ -146,6 +146,19 @@ def material(text: str, where: str) -> Material:
     return Material(name.strip(), **values)
 
 
+@contextmanager
+def said_in(place: str, text: str) -> Iterator[None]:
+    """An error about what was typed names where it was typed, and what, and no field it was meant for."""
+    try:
+        yield
+    except InputErrors:
+        raise
+    except InputError as error:
+        if error.where.startswith(place):
+            raise
+        raise InputError(place, repr(text), error.allowed, error.remedy) from error
+
+
 def name_of(text: str, names: Mapping[str, Iterable[str]], where: str) -> str:
     """The one of some names, each with other words for it, that a text means: in any case, or by a part of its own.
 
@@ -195,7 +208,8 @@ def factor(text: str, shown: Shown, place: str = "--factor") -> Factor:
         changes["hard_to_change"] = yes_no(options["slow"], f"{where}, slow")
     ends = _SPAN.fullmatch(span)
     if ends is None and "/" in span:
-        return Factor(name, levels=tuple(level.strip() for level in span.split("/")), endured=endured, **changes)
+        with said_in(where, span):
+            return Factor(name, levels=tuple(level.strip() for level in span.split("/")), endured=endured, **changes)
     if endured:
         raise InputError(where, EVERY_LEVEL, "a list of levels before it", "Write it like platen=left/right,every.")
     unit = known.unit if known else _own_unit(options.get("unit") or (ends[4] or ends[2] if ends else ""), where)
@@ -218,7 +232,8 @@ def factor(text: str, shown: Shown, place: str = "--factor") -> Factor:
         changes["step"] = to_stored(1, shown.unit(unit)) - to_stored(0, shown.unit(unit))
     if known is None and called != name:
         changes.setdefault("label", called)
-    return usual_factor(name, **changes) if known else Factor(name, **changes)
+    with said_in(where, ",".join([span, *more])):
+        return usual_factor(name, **changes) if known else Factor(name, **changes)
 
 
 def _own_unit(text: str, where: str) -> str:
@@ -316,16 +331,21 @@ def spec(
     pass_rate: str | None, hand_min: str | None, assurance: str | None, checks: Sequence[str], base: Spec | None = None
 ) -> Spec:
     """The target, from what was typed; what was not is usual."""
-    base = base or Spec()
-    hand = base.hand_min
+    made = base or Spec()
+    if pass_rate is not None:
+        with said_in("--pass-rate", pass_rate):
+            made = replace(made, pass_rate=share(pass_rate, "--pass-rate"))
     if hand_min is not None:
-        hand = None if hand_min.lower() in ("none", "no") else parse_number(hand_min, "--hand-min")
-    return Spec(
-        pass_rate=base.pass_rate if pass_rate is None else share(pass_rate, "--pass-rate"),
-        hand_min=hand,
-        assurance=base.assurance if assurance is None else share(assurance, "--assurance"),
-        checks=tuple(check(text) for text in checks) if checks else base.checks,
-    )
+        is_none = hand_min.lower() in ("none", "no")
+        with said_in("--hand-min", hand_min):
+            made = replace(made, hand_min=None if is_none else parse_number(hand_min, "--hand-min"))
+    if assurance is not None:
+        with said_in("--assurance", assurance):
+            made = replace(made, assurance=share(assurance, "--assurance"))
+    if checks:
+        with said_in("--check", ", ".join(checks)):
+            made = replace(made, checks=tuple(check(text) for text in checks))
+    return made
 
 
 def held(texts: Sequence[str], shown: Shown) -> dict[str, float | str]:
@@ -346,14 +366,14 @@ def forbidden(texts: Sequence[str], factors: Sequence[Factor], shown: Shown) -> 
     made = []
     for text in texts:
         rule, _, reason = _parted(text, ";")
-        made.append(Forbidden.parse(rule, factors, reason, shown))
+        with said_in("--forbid", text):
+            made.append(Forbidden.parse(rule, factors, reason, shown))
     return tuple(made)
 
 
 def limits(texts: Sequence[str], base: Limits | None, shown: Shown) -> Limits:
     """Limits of ``film_max=175@film data sheet``, added to those already known."""
-    values: dict[str, Any] = {}
-    sources = dict(base.sources) if base else {}
+    made = base or Limits()
     form = '"film_max=175@film data sheet 2031"'
     allowed = f"one of {', '.join(LIMIT_NAMES)}, and a value"
     for name, rest in pairs(texts, "--limit", form, allowed=allowed).items():
@@ -361,11 +381,12 @@ def limits(texts: Sequence[str], base: Limits | None, shown: Shown) -> Limits:
         if field is None:
             raise InputError("--limit", repr(name), allowed, f"Write it like {form}.")
         value, at, source = _parted(rest, "@")
-        values[field] = ceiling_or(value, _limit_unit(field), f"--limit {name}", shown)
-        sources.pop(field, None)  # a new number does not inherit where the old one came from
-        if at:
-            sources[field] = source
-    return replace(base or Limits(), **values, sources=sources)
+        # a new number does not inherit where the old one came from
+        sources = {known: said for known, said in made.sources.items() if known != field}
+        changes: dict[str, Any] = {field: ceiling_or(value, _limit_unit(field), f"--limit {name}", shown)}
+        with said_in(f"--limit {name}", rest):
+            made = replace(made, **changes, sources={**sources, field: source} if at else sources)
+    return made
 
 
 def _limit_unit(field: str) -> str:

@@ -19,6 +19,7 @@ from doe.domain.limits import Limits
 from doe.domain.said import meant
 from doe.domain.units import METRIC, Shown, show, show_both
 from doe.words import typed
+from doe.words.study.typed import StudyOptions, study_of
 from doe.words.wording import amount_range, percent, range_both
 
 FAHRENHEIT = Shown("degF", "psi")
@@ -315,3 +316,26 @@ def test_moment_of_a_bare_day_is_its_noon_and_never_to_come():
     assert typed.moment("2025-03-05T14:30+02:00", "--taken") == datetime(2025, 3, 5, 12, 30, tzinfo=UTC)
     with pytest.raises(InputError, match="today or earlier"):
         typed.moment(f"{today + timedelta(hours=2):%Y-%m-%dT%H:%M}", "--taken")
+
+
+@pytest.mark.parametrize(
+    ("part", "texts", "said"),
+    [
+        ("factors", ["dwell=20-8", "press_temp"], "--factor dwell: found '20-8'"),
+        ("factors", ["dwell", "Dwell"], "--factor: found 'dwell Dwell'; allowed: each factor once"),
+        ("factors", ["dwell=8-20,sd=-1", "press_temp"], "--factor dwell: found '8-20,sd=-1'"),
+        ("pass_rate", "20", "--pass-rate: found '20'"),
+        ("hand_min", "9", "--hand-min: found '9'"),
+        ("assurance", "30", "--assurance: found '30'"),
+        ("checks", ["release", "Release"], "--check: found 'release, Release'"),
+        ("hold", ["Dwell=3"], "--hold: found 'Dwell=3'"),
+        ("forbid", ["glow > 3"], "--forbid: found 'glow > 3'"),
+        ("limits", ["film_max=900"], "--limit film_max: found '900'"),
+        ("limits", ["Min Dwell=0"], "--limit Min Dwell: found '0'"),
+    ],
+)
+def test_an_error_names_what_was_typed_where_it_was_typed(part, texts, said):
+    wanted = StudyOptions(name="x", stack="s", line="l", **{part: texts})
+    with pytest.raises(InputError) as caught:
+        study_of(wanted, METRIC)
+    assert str(caught.value).startswith(said)

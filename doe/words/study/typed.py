@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from doe.domain.errors import InputError
+from doe.domain.errors import NAME_LENGTH, InputError, check_line
 from doe.domain.factors import DEFAULT_FACTORS, KNOWN_FACTORS, Factor
 from doe.domain.limits import ranges_beyond
 from doe.domain.said import meant
@@ -110,13 +110,13 @@ def study_of(wanted: StudyOptions, shown: Shown) -> Study:
         if not text:
             raise InputError(option, "nothing", "a value", 'Write: doe study new "a name" --stack STACK --line LINE.')
     factors = tuple(typed.factor(text, shown) for text in wanted.factors or DEFAULT_FACTORS)
-    study = Study(
-        name=wanted.name,
-        factors=factors,
-        spec=typed.spec(wanted.pass_rate, wanted.hand_min, wanted.assurance, wanted.checks),
-        forbidden=typed.forbidden(wanted.forbid, factors, shown),
-        held=typed.held(wanted.hold, shown),
-    )
+    spec = typed.spec(wanted.pass_rate, wanted.hand_min, wanted.assurance, wanted.checks)
+    forbidden, held = typed.forbidden(wanted.forbid, factors, shown), typed.held(wanted.hold, shown)
+    check_line(wanted.name, "NAME", longest=NAME_LENGTH)
+    with typed.said_in("--factor", " ".join(wanted.factors)):
+        study = Study(wanted.name, factors, spec, forbidden=forbidden)
+    with typed.said_in("--hold", " ".join(wanted.hold)):
+        study = replace(study, held=held)
     return study.with_limits(typed.limits(wanted.limits, None, shown)) if wanted.limits else study
 
 
