@@ -66,7 +66,7 @@ GRIDS = {
 
 @dataclass(frozen=True)
 class LabelSetting:
-    """A setting on a label: what is set, and the surface behind a dial value that readings tell."""
+    """A setting on a label: its ``name``, the ``value`` set, the ``surface`` behind a dial value that readings tell."""
 
     name: str
     value: str

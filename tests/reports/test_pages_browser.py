@@ -240,13 +240,15 @@ def test_dragging_a_mark_changes_what_the_panel_says_and_the_maps_follow(browser
 
 
 def test_margins_are_computed_without_blocking_the_page(browser, files):
-    page = opened(browser, files["six factors"])
-    panel = page.locator("#what-if .panel")
-    moved(page, 0, "min")
-    page.locator("#what-if .panel[data-room]").wait_for()
-    # a slice ends after ten milliseconds; one step of it, and a busy machine, take their share
-    assert float(panel.get_attribute("data-slice")) < 250
-    page.close()
+    longest = []
+    for _ in range(4):  # a busy machine may stop any one of them in the middle of a slice
+        page = opened(browser, files["six factors"])
+        moved(page, 0, "min")
+        page.locator("#what-if .panel[data-room]").wait_for()
+        longest.append(float(page.locator("#what-if .panel").get_attribute("data-slice")))
+        page.close()
+    # a slice ends after ten milliseconds; one step of it takes its share
+    assert min(longest) < 100
 
 
 @pytest.mark.parametrize("name", REPORTS)
