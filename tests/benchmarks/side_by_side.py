@@ -5,9 +5,9 @@ Usage::
     git worktree add --detach ../previous ba92b9c      # version 0.2.0
     python -m tests.benchmarks.side_by_side --lines 300 --previous ../previous --out side.jsonl
 
-Every way gets the results of the same 20 coupons (the tool's plan; checks alone are wanted), but one factor at a time, which
-chooses its own 20. Lines are of the locked families by default, on which no choice was ever made, seeds 10000 on; `claims`
-is what a way expects at its own setpoint, on average, minus the truth there. The previous version runs in a process of its own.
+Every way gets the results of the same 20 coupons (an optimal plan; checks alone are wanted), but one factor at a time,
+which chooses its own 20. Lines are of the locked families by default, on which no choice was ever made, seeds 10000 on;
+what a way claims is the pass rate that it expects at its own setpoint. Version 0.2.0 runs in a process of its own.
 """
 
 from __future__ import annotations
