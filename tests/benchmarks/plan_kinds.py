@@ -40,7 +40,7 @@ CASES: dict[int, tuple[str, ...]] = {
     20: (FIRST, "d-optimal", "spread", "full"),
     28: (FIRST, "d-optimal", "spread", "composite"),
 }
-STEPS, MOST = ("optimal", "spread"), 40
+STEPS, MOST = ("half", "spread"), 40
 NARROW = 9.0
 """Ranges of fewer setting errors than this (mean over settings) are called narrow."""
 
