@@ -83,8 +83,11 @@ def _record(line: SimulatedLine, answer: doe.Answer, made: int) -> Record:
     return {
         "true": true_rate(line, answer.setpoint),
         "verdict": answer.verdict,
+        "pass_rate": answer.pass_rate,
         "pass_rate_low": answer.pass_rate_low,
         "p_target": answer.p_target,
+        "p_reachable": answer.p_reachable,
+        "best_pass_rate": answer.best_pass_rate,
         "made": made,
     }
 
