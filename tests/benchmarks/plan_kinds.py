@@ -13,6 +13,7 @@ wanted, one round; `steps` are searches step by step up to 40 graded coupons who
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -22,16 +23,24 @@ from joblib import Parallel, delayed
 import doe
 from doe.domain.stack import DEFAULT_LINE
 from doe.plans.build import add_round
+from doe.plans.decisions import FAR_OFF, STEPWISE, width
 from doe.practice.coupons import DEFAULT_SCORING, Scoring
 from doe.practice.lines import SimulatedLine
 from doe.practice.population.draw import FAMILIES
 from tests.benchmarks.decision_case import FIRST_STEP, line_of, true_rate, warm_up
 from tests.benchmarks.results import (
+    ROOT,
+    Figures,
     Record,
     append_records,
     arguments,
+    cell,
     commit_now,
+    mean,
     read_records,
+    share,
+    table,
+    written,
 )
 
 FIRST = "optimal"
@@ -41,13 +50,9 @@ CASES: dict[int, tuple[str, ...]] = {
     28: (FIRST, "d-optimal", "spread", "composite"),
 }
 STEPS, MOST = ("half", "spread"), 40
-NARROW = 9.0
-"""Ranges of fewer setting errors than this (mean over settings) are called narrow."""
-
-
-def width(study: doe.Study) -> float:
-    """Mean width of a study's ranges in setting errors."""
-    return float(np.mean([(f.high - f.low) / f.setting_sd for f in study.numeric]))
+ALL_CASES = CASES | {MOST: tuple(f"{STEPWISE}, {kind}" for kind in STEPS)}
+POSSIBLE, TARGET, WIDE_FROM = 0.97, 0.95, 9.0
+"""Best rate of lines that count, the wanted rate, and how many setting errors wide ranges are called wide from."""
 
 
 def one(family: str, seed: int, commit: str) -> list[Record]:
@@ -64,7 +69,7 @@ def one(family: str, seed: int, commit: str) -> list[Record]:
             answer = doe.recommend(study, doe.fit(study, results, seed=seed), seed=seed)
             found.append(head | {"coupons": coupons, "kind": kind} | _record(line, answer, len(results)))
     for kind in STEPS:
-        found.append(head | {"coupons": MOST, "kind": f"steps, {kind}"} | _steps(line, kind, seed))
+        found.append(head | {"coupons": MOST, "kind": f"{STEPWISE}, {kind}"} | _steps(line, kind, seed))
     return found
 
 
@@ -92,6 +97,111 @@ def _record(line: SimulatedLine, answer: doe.Answer, made: int) -> Record:
     }
 
 
+def outcomes(records: Sequence[Record], coupons: int, kind: str, *, wide: bool | None = None) -> list[Record]:
+    """Records of one kind and size on lines where 0.97 is possible."""
+    return [
+        r
+        for r in records
+        if r["coupons"] == coupons
+        and r["kind"] == kind
+        and r["best"] >= POSSIBLE
+        and (wide is None or (r["width"] >= WIDE_FROM) == wide)
+    ]
+
+
+def worth(found: Sequence[Record]) -> float:
+    """Share of setpoints that hold minus those far off, as `doe.plans.decisions` ranks plans."""
+    true = np.array([r["true"] for r in found])
+    return float((true >= TARGET).mean() - (true < TARGET - FAR_OFF).mean()) if len(true) else 0.0
+
+
+def told(records: Sequence[Record]) -> tuple[str, Figures]:
+    """One row a kind, size and width; differences from the first kind of that size are paired, line by line."""
+    rows, figures = [], {"lines": float(len({r["seed"] for r in records}))}
+    for coupons, kinds in ALL_CASES.items():
+        for wide in (None, False, True):
+            first = outcomes(records, coupons, kinds[0], wide=wide)
+            for kind in kinds:
+                found = outcomes(records, coupons, kind, wide=wide)
+                true = np.array([r["true"] for r in found])
+                base = np.array([r["true"] for r in first])
+                gain = (true >= TARGET).astype(float) - (base >= TARGET)
+                if wide is None:
+                    figures[f"reached_{coupons}_{kind}"] = float((true >= TARGET).mean())
+                rows.append(
+                    [
+                        str(coupons),
+                        kind,
+                        {None: "all", False: "narrow", True: "wide"}[wide],
+                        str(len(found)),
+                        cell(share(true >= TARGET)),
+                        cell(mean(true), 3),
+                        cell(share(true < TARGET - FAR_OFF)),
+                        f"{np.mean([r['made'] for r in found]):.1f}",
+                        "" if kind == kinds[0] else cell(mean(gain)),
+                        "" if kind == kinds[0] else cell(mean(true - base), 3),
+                    ]
+                )
+    head = ["coupons", "kind", "ranges", "lines with 0.97 possible", "true >= 0.95", "mean true", "true < 0.80"]
+    head += ["made", "minus the first: true >= 0.95", "minus the first: mean true"]
+    return table(head, rows), figures
+
+
+def left_out(records: Sequence[Record]) -> tuple[str, Figures]:
+    """Each family judged with the kind that the other families choose, beside the first kind and its own best."""
+    rows, figures = [], Figures()
+    for coupons, kinds in ALL_CASES.items():
+        chosen, usual = [], []
+        for family in sorted({r["family"] for r in records}):
+            others = [r for r in records if r["family"] != family]
+            own = [r for r in records if r["family"] == family]
+            picked = max(kinds, key=lambda kind: worth(outcomes(others, coupons, kind)))
+            best = max(kinds, key=lambda kind: worth(outcomes(own, coupons, kind)))
+            chosen += outcomes(own, coupons, picked)
+            usual += outcomes(own, coupons, kinds[0])
+            values = (worth(outcomes(own, coupons, kind)) for kind in (picked, kinds[0], best))
+            rows.append([str(coupons), family, picked, *(f"{v:.2f}" for v in values), best])
+        figures[f"left_out_worth_{coupons}"] = worth(chosen)
+        figures[f"first_worth_{coupons}"] = worth(usual)
+        rows.append([str(coupons), "all", "", f"{worth(chosen):.2f}", f"{worth(usual):.2f}", "", ""])
+    head = [
+        "coupons",
+        "family left out",
+        "kind chosen by the others",
+        "its worth here",
+        "the first kind's",
+        "the best's",
+    ]
+    return table([*head, "best here"], rows), figures
+
+
+def write_tables(records: Sequence[Record], cases: str) -> None:
+    """The shares that the tool reads, beside where they come from."""
+    lines = [
+        f"# Written by tests/benchmarks/plan_kinds.py at commit {commit_now()}; what is changed by hand is lost.",
+        f"# {cases}; four settings, checks alone, lines where 0.97 is possible.",
+        "",
+        f"wide_from = {WIDE_FROM}",
+    ]
+    for coupons, kinds in ALL_CASES.items():
+        for kind in kinds:
+            for wide in (False, True):
+                found = outcomes(records, coupons, kind, wide=wide)
+                true = np.array([r["true"] for r in found])
+                lines += [
+                    "",
+                    "[[plans]]",
+                    f'kind = "{kind}"',
+                    f"coupons = {coupons}",
+                    f"wide = {str(wide).lower()}",
+                    f"lines = {len(found)}",
+                    f"holds = {(true >= TARGET).mean():.4f}",
+                    f"far_off = {(true < TARGET - FAR_OFF).mean():.4f}",
+                    f"made = {np.mean([r['made'] for r in found]):.1f}",
+                ]
+    (ROOT / "templates" / "tables" / "plan_decisions.toml").write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
 def main() -> None:
     """Run what is missing, then print."""
     parser = arguments(__doc__)
@@ -99,15 +209,24 @@ def main() -> None:
     parser.add_argument("--first", type=int, default=3000)
     parser.add_argument("--out", type=Path)
     parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--tables", action="store_true", help="write what the tool reads")
     given = parser.parse_args()
     records = read_records(given.out)
     done, families, commit = {r["seed"] for r in records}, list(FAMILIES), commit_now()
     seeds = range(given.first, given.first + given.lines)
-    jobs = [(families[s % len(families)], s) for s in seeds if s not in done]
-    parallel = Parallel(n_jobs=given.jobs, return_as="generator_unordered")
-    for made in parallel(delayed(one)(family, seed, commit) for family, seed in jobs):
-        records += made
-        append_records(given.out, made)
+    cases = f"{given.lines} lines, seeds {seeds[0]} to {seeds[-1]}"
+    with written(given, __file__, __doc__, cases=cases) as figures:
+        jobs = [(families[s % len(families)], s) for s in seeds if s not in done]
+        parallel = Parallel(n_jobs=given.jobs, return_as="generator_unordered")
+        for made in parallel(delayed(one)(family, seed, commit) for family, seed in jobs):
+            records += made
+            append_records(given.out, made)
+        asked = sorted((r for r in records if r["seed"] in seeds), key=lambda r: r["seed"])
+        for text, found in (told(asked), left_out(asked)):
+            print(f"{text}\n")
+            figures.update(found)
+    if given.tables:
+        write_tables(asked, cases)
 
 
 if __name__ == "__main__":
