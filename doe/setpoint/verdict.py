@@ -16,6 +16,7 @@ from doe.domain.finding import Finding
 from doe.domain.outcome import HELD, LATE, WAITING
 from doe.domain.study import STEP_COUPONS, Study
 from doe.setpoint.answer import Verdict
+from doe.setpoint.chances import said_chance
 from doe.surfaces.belief import MIXED
 from doe.surfaces.facts import fact
 from doe.surfaces.fitted import Surfaces
@@ -152,7 +153,7 @@ def contradicted(surfaces: Surfaces) -> tuple[str, ...]:
 
 @dataclass(frozen=True)
 class Chance:
-    """What the draws say about the target.
+    """What the draws say about the target, see `doe.setpoint.chances`.
 
     ``p_target``: probability that the setpoint reaches it; ``p_reachable``: that any tested setting does;
     ``best``: expected best rate anywhere in the tested region.
@@ -166,7 +167,12 @@ class Chance:
 def chances(study: Study, rates: FloatArray, best: FloatArray) -> Chance:
     """Chances from the rates at the setpoint and the best of each draw, each of shape (draws,)."""
     target = study.spec.pass_rate
-    return Chance(float((rates >= target).mean()), float((best >= target).mean()), float(best.mean()))
+    reached, any_reached = float((rates >= target).mean()), float((best >= target).mean())
+    return Chance(
+        float(said_chance(study, reached, "setpoint reaches")),
+        float(said_chance(study, any_reached, "any reaches")),
+        float(best.mean()),
+    )
 
 
 def judge(

@@ -21,6 +21,7 @@ from doe.practice.materials import CLOTHS, POWDERS
 from doe.practice.population.draw import FAMILIES, draw_line
 from doe.practice.world import workshop_line
 from doe.setpoint.answer import Window
+from doe.setpoint.chances import share_of_draws
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
 from doe.setpoint.verdict import Chance, judge
@@ -204,6 +205,8 @@ def _record(line: SimulatedLine, results: pd.DataFrame, answer: doe.Answer) -> R
         "verdict": answer.verdict,
         "p_target": answer.p_target,
         "p_reachable": answer.p_reachable,
+        "share_target": share_of_draws(line.study, answer.p_target, "setpoint reaches"),
+        "share_reachable": share_of_draws(line.study, answer.p_reachable, "any reaches"),
         "best_pass_rate": answer.best_pass_rate,
         "window_flat": None if answer.window is None else bool((answer.window.bounds.diff(axis=1)["high"] <= 0).any()),
         "window_below": share_below(line, answer.window, answer.setpoint),

@@ -12,7 +12,6 @@ and from how many coupons on each.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
