@@ -9,7 +9,7 @@ from typing import cast
 
 import pandas as pd
 
-from doe.acts.base import Key, Progress
+from doe.acts.base import Key, Progress, today
 from doe.acts.confirmation.plan import (
     STATED_RATES,
     ClaimOffer,
@@ -230,13 +230,13 @@ def make_plan(
 def plan_blocks(made: ConfirmationPlanned, dialled: Dialled) -> Screen:
     """A stored rule for a person."""
     plan, row = made.plan, made.row
-    study, dyed = made.record.study, made.record.stack.dyed_polyester
+    study = made.record.study
     blocks: list[Block] = [
         f"Confirmation {plan.attempt} of {made.record.name} is in the book as round {plan.rounds[0]}: "
         f"{count(len(made.coupons), 'coupon')}, {count(row.garments, 'garment')}, about {row.hours:.1f} hours at the "
         "machines; washes take days more.",
         *(Warn(text) for text in sentences(made.cautions, study)),
-        *map(Warn, coupon_warnings(study, made.coupons, dialled.shown, dyed_polyester=dyed)),
+        *map(Warn, coupon_warnings(study, made.coupons, made.record.stack, today(), dialled.shown)),
         point_table(study, plan.points, dialled),
         *dial_notes(dialled),
         f"\nChance to be accepted at the setpoint, by what the study believes: {percent(row.by_study)}.",

@@ -58,7 +58,8 @@ class Field:
 class Form:
     """What a page asks: ``title``, ``intro`` sentences, ``fields``, words on its ``button``, the ``action`` it goes to.
 
-    ``more_hidden`` is sent along; ``is_quiet`` says that it is no main act of the page.
+    ``more_hidden`` is sent along; ``is_quiet`` says that it is no main act of the page. ``more_fields`` stand behind a
+    fold of the title ``more_title``, which is open while ``more_open``.
     """
 
     title: str
@@ -68,6 +69,9 @@ class Form:
     fields: tuple[Field, ...] = ()
     more_hidden: tuple[Hidden, ...] = ()
     is_quiet: bool = False
+    more_title: str = ""
+    more_fields: tuple[Field, ...] = ()
+    more_open: bool = False
 
 
 @dataclass(frozen=True)
