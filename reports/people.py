@@ -207,7 +207,10 @@ def _icc_table(hand: HandAgreement | None) -> PageTable | None:
         for r in hand.scores.table.to_dict("records")
         if r["kind"] in kinds
     )
-    note = "Share of what differs between scores that is the coupons' own. 1: a score stands for its coupon."
+    note = (
+        "Share of what differs between scores that is the coupons' own. 1: a score stands for its coupon. Limits for "
+        "any such people are generalized limits: they never lie below 0, where textbook limits may."
+    )
     return PageTable(
         "What a hand-feel score is worth",
         heads("For | Score | Correlation: | 90 % limits:"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field, replace
@@ -145,9 +146,15 @@ class Visit:
         return [value.strip() for value in self.form.getlist(name) if isinstance(value, str) and value.strip()]
 
     def upload(self, name: str) -> BinaryIO | None:
-        """A file that was sent; None if there was none. Its name is never used."""
+        """A file that was sent; None if there was none."""
         value = self.form.get(name)
         return value.file if isinstance(value, UploadFile) and value.size else None
+
+    def file_name(self, name: str) -> str:
+        """Name of a file that was sent, fit to be shown and to stand beside others: its last part, no odd letters."""
+        value = self.form.get(name)
+        said = (value.filename or "") if isinstance(value, UploadFile) else ""
+        return re.sub(r"[^\w .()-]", "_", re.split(r"[/\\]", said)[-1]).lstrip(".")[-60:]
 
     def making(self) -> Making:
         """Where every coupon of the study in the address is."""

@@ -27,17 +27,17 @@ from doe.bench.views import Hidden, Link
 from doe.bench.web import Visit, page
 from doe.book.book import Book
 from doe.domain.errors import InputError
-from doe.domain.limits import LIMIT_NAMES, Limits
+from doe.domain.limits import LIMIT_NAMES
 from doe.domain.materials import FACTS, facts_of_make
 from doe.domain.recipe import PARTS, Part
 from doe.domain.stack import Material
 from doe.domain.units import Shown
+from doe.office.limits import limit_fields, limits_sent
 from doe.office.materials import fact_fields, read_facts
 from doe.office.steps import beside, lines_of, recipe_url, told
 from doe.office.views import AskPage, Field, Form, Option
 from doe.words import typed
 from doe.words.comparison import lead, points, said
-from doe.words.limits import LIMIT_LABELS
 
 Problems = Mapping[str, InputError]
 
@@ -79,13 +79,9 @@ def offer(visit: Visit, problems: Problems | None = None) -> Response:
         found = offer_comparison(visit.bench.shop.look, name, wanted)
     except InputError as error:
         return compare(visit, {"": error})
-    fields = []
+    fields: list[Field] = []
     for limit in found.missing_limits:
-        label = LIMIT_LABELS[LIMIT_NAMES[limit]]
-        fields += [
-            Field(limit, label[0].upper() + label[1:], value=visit.text(limit)),
-            Field(f"{limit}_source", told("limit_source"), value=visit.text(f"{limit}_source")),
-        ]
+        fields += limit_fields(limit, visit.bench.shop.shown, visit.text(limit), visit.text(f"{limit}_source"))
     sent = tuple(
         Hidden(field, visit.text(field))
         for field in (
@@ -126,18 +122,7 @@ def _offered(found: ComparisonOffer, shown: Shown) -> tuple[str, ...]:
 def begin(visit: Visit) -> Response | str:
     """Begin the comparison: its coupons wait at the press."""
     name, shop = visit.word("recipe"), visit.bench.shop
-    problems: dict[str, InputError] = {}
-    limits: Limits | None = None
-    for limit in LIMIT_NAMES:
-        if not (text := visit.text(limit)):
-            continue
-        source = visit.text(f"{limit}_source")
-        try:
-            if not source:
-                raise InputError(limit, "no source", "where it stands", told("limit_needs_source"))
-            limits = typed.limits([f"{limit}={text}@{source}"], limits, shop.shown)
-        except InputError as error:
-            problems[limit if source else f"{limit}_source"] = error
+    limits, _, problems = limits_sent(visit, LIMIT_NAMES, None)
     if problems:
         return offer(visit, problems)
     try:
