@@ -51,8 +51,9 @@ async def static(request: Request) -> Response:
     name = request.path_params["name"]
     if name not in _FILES:
         raise HTTPException(404)
-    # the embedded faces are the largest of them and stay as they are for good
-    headers = {"cache-control": f"private, max-age={604800 if name == 'faces.css' else 600}"}
+    headers = {"cache-control": "private, max-age=600"}
+    if name == "faces.css":  # the largest of them, and it stays as it is
+        headers = {"cache-control": "private, max-age=604800"}
     if name == "offline.js":  # it may stand in for every page, though its file lies deeper
         headers |= {"service-worker-allowed": "/", "cache-control": "no-cache"}
     return Response(_source(name), media_type=_FILES[name], headers=headers)
