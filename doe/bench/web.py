@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field, replace
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
     from doe.book.book import Book
 
 _FILES = {
+    "faces.css": "text/css",
     "paper.css": "text/css",
     "bench.css": "text/css",
     "bench.js": "text/javascript",
@@ -51,6 +53,8 @@ async def static(request: Request) -> Response:
     if name not in _FILES:
         raise HTTPException(404)
     headers = {"cache-control": "private, max-age=600"}
+    if name == "faces.css":  # the largest of them, and it stays as it is
+        headers = {"cache-control": "private, max-age=604800"}
     if name == "offline.js":  # it may stand in for every page, though its file lies deeper
         headers |= {"service-worker-allowed": "/", "cache-control": "no-cache"}
     return Response(_source(name), media_type=_FILES[name], headers=headers)
@@ -145,9 +149,15 @@ class Visit:
         return [value.strip() for value in self.form.getlist(name) if isinstance(value, str) and value.strip()]
 
     def upload(self, name: str) -> BinaryIO | None:
-        """A file that was sent; None if there was none. Its name is never used."""
+        """A file that was sent; None if there was none."""
         value = self.form.get(name)
         return value.file if isinstance(value, UploadFile) and value.size else None
+
+    def file_name(self, name: str) -> str:
+        """Name of a file that was sent, fit to be shown and to stand beside others: its last part, no odd letters."""
+        value = self.form.get(name)
+        said = (value.filename or "") if isinstance(value, UploadFile) else ""
+        return re.sub(r"[^\w .()-]", "_", re.split(r"[/\\]", said)[-1]).lstrip(".")[-60:]
 
     def making(self) -> Making:
         """Where every coupon of the study in the address is."""

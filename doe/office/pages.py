@@ -10,7 +10,7 @@ from starlette.routing import BaseRoute
 
 from doe.bench.state import Bench
 from doe.bench.web import Visit, go, looking, page, plain, posting
-from doe.office import begin, compare, fails, lines, papers, recipes, study, today
+from doe.office import begin, compare, fails, lines, own_sheet, papers, recipes, study, today
 from doe.office.steps import lines_of
 from doe.office.views import WorkingPage
 from doe.words.wording import percent
@@ -27,6 +27,12 @@ def pages(bench: Bench) -> Sequence[BaseRoute]:
         post("/begin-machines", begin.machines),
         post("/begin-question", begin.question),
         post("/forget/{draft}", begin.throw_away),
+        look("/own-sheet", own_sheet.choose),
+        post("/own-sheet", own_sheet.take),
+        look("/own-sheet/{draft}", own_sheet.see),
+        post("/own-columns", own_sheet.columns),
+        look("/own-question/{draft}", own_sheet.ask),
+        post("/own-question", own_sheet.store),
         look("/study/{study:int}", study.study),
         look("/limits/{study:int}", study.limits_form),
         post("/limits/{study:int}", study.limits),

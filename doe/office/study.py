@@ -9,6 +9,7 @@ from urllib.parse import quote
 
 from starlette.responses import Response
 
+from doe.acts.base import today
 from doe.acts.confirmation.plan import ClaimWishes, compare_claims_for, plan_confirmation, replace_void
 from doe.acts.gauges.line import gauged_line
 from doe.acts.recipe.recipes import newest_for
@@ -32,6 +33,7 @@ from doe.domain.standing import NextStep, StudyStanding
 from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.office.compare import recipe_of, told_of_comparison
+from doe.office.limits import limit_fields, limits_sent
 from doe.office.steps import beside, lines_of, recipe_url, step_link, told
 from doe.office.views import AskPage, Field, Fold, Form, JobPage, Mile, Option
 from doe.setpoint.answer import Answer
@@ -188,7 +190,7 @@ def _folds(record: StudyRecord, shown: Shown) -> tuple[Fold, ...]:
         text = told("limit_missing") if value is None else typed.limit_text(name, value, shown)
         source = limits.sources.get(name, "") if value is not None else ""
         known.append(f"{LIMIT_LABELS[name]}: {text}" + (f" ({source})" if source else ""))
-    warned = range_warnings(study, shown, dyed_polyester=record.stack.dyed_polyester)
+    warned = range_warnings(study, record.stack, today(), shown)
     folds = [Fold(told("fold_question"), tuple(asked)), Fold(told("fold_limits"), tuple(known))]
     if warned:
         folds.append(Fold(told("fold_warnings"), tuple(warned)))
@@ -231,19 +233,14 @@ def _form(visit: Visit, record: StudyRecord, step: NextStep) -> Form | None:
 
 def _limits(visit: Visit, record: StudyRecord, step: NextStep | None = None) -> Form:
     """Limits that are missing; without a ``step`` all of them, to be corrected or given their source."""
-    shown, known, fields = visit.bench.shop.shown, record.study.limits or Limits(), []
+    shown, known = visit.bench.shop.shown, record.study.limits or Limits()
+    fields: list[Field] = []
     for field in needed_limits(record.study.factors):
         name, value = LIMIT_OPTIONS[field], getattr(known, field)
         if step is not None and value is not None:
             continue
-        label = LIMIT_LABELS[field]
-        stored, source = _stored_unit(field), known.sources.get(field, "")
-        typed_now = "" if value is None else f"{shown.value(value, stored):.6g}"
-        unit = {"degC": "°C", "degF": "°F"}.get(shown.unit(stored), shown.unit(stored))
-        fields += [
-            Field(name, label[0].upper() + label[1:], value=typed_now, hint=told("limit_unit", unit=unit)),
-            Field(f"{name}_source", told("limit_source"), value=source, hint=told("limit_source_hint")),
-        ]
+        typed_now = "" if value is None else f"{shown.value(value, _stored_unit(field)):.6g}"
+        fields += limit_fields(name, shown, typed_now, known.sources.get(field, ""))
     if step is None:
         fields.append(Field("why", told("limit_why"), hint=told("limit_why_hint")))
     return Form(
@@ -384,20 +381,9 @@ def limits_form(visit: Visit, problems: Problems | None = None) -> Response:
 
 def limits(visit: Visit) -> Response | str:
     """Keep limits of the data sheets, each with where it stands; an empty one stays for later."""
-    shown = visit.bench.shop.shown
     record = visit.bench.shop.look.study(visit.number("study"))
-    found, problems = record.study.limits, {}
-    for name in [LIMIT_OPTIONS[field] for field in needed_limits(record.study.factors)]:
-        text, source = visit.text(name), visit.text(f"{name}_source")
-        try:
-            if text and not source:
-                problems[f"{name}_source"] = InputError(
-                    name, "no source", "where it stands", told("limit_needs_source")
-                )
-            elif text:
-                found = typed.limits([f"{name}={text}@{source}"], found, shown)
-        except InputError as error:
-            problems[name] = error
+    names = [LIMIT_OPTIONS[field] for field in needed_limits(record.study.factors)]
+    found, _, problems = limits_sent(visit, names, record.study.limits)
     if problems:
         return limits_form(visit, problems)
     try:

@@ -78,9 +78,10 @@ def _recipe(kept: KeptRecipe) -> Link:
 def _starts(book: Book) -> tuple[Link, ...]:
     found = [
         Link(told("start_study"), "/begin", told("start_study_more")),
+        Link(told("start_sheet"), "/own-sheet", told("start_sheet_more")),
         Link(told("start_fails"), "/fails", told("start_fails_more")),
         Link(told("start_learn"), "/practice", told("start_learn_more")),
     ]
     if book.lines():
-        found.insert(2, Link(told("start_gauge"), "/lines", told("start_gauge_more")))
+        found.insert(3, Link(told("start_gauge"), "/lines", told("start_gauge_more")))
     return tuple(found)

@@ -22,7 +22,7 @@ def office_over(tmp_path: Path, places: Places) -> Iterator[Callable[..., PageUn
 
     def open_pages(book: Path | str | None = None) -> PageUnderTest:
         if book is None:
-            book = places.new(tmp_path / "shop.sqlite")
+            book = places.new(tmp_path / "pages.sqlite")
             Book.open(book, who="owner").close()
         page = make_desk(book, is_local=True, more_pages=pages)
         made.append(page)
