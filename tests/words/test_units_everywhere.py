@@ -1,4 +1,4 @@
-"""Whoever works in one unit is never shown the other one alone, nor a day as files keep it: by no command, on no page."""
+"""Whoever works in one unit is never shown the other one alone, nor a day as files keep it, by command or page."""
 
 from __future__ import annotations
 
