@@ -71,9 +71,9 @@ def _tried() -> tuple[tuple[Outcome, ...], float]:
 
 
 def width(study: Study) -> float:
-    """Mean width of the ranges in setting errors; 0 without a numeric factor."""
+    """Geometric mean of the widths of the ranges in setting errors."""
     widths = [(f.high - f.low) / f.setting_sd for f in study.numeric if f.setting_sd > 0]
-    return float(np.mean(widths)) if widths else 0.0
+    return float(np.exp(np.mean(np.log(widths))))
 
 
 def is_wide(study: Study) -> bool:
