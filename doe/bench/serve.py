@@ -80,7 +80,6 @@ def make_app(bench: Bench, hosts: Hosts) -> ASGIApp:
         look("/practice", practice.exercises),
         look("/practice/{exercise}", practice.exercise),
         post("/practice/{exercise}", practice.answer),
-        look("/practice/{exercise}/{picture:int}.svg", practice.picture),
         Route("/alive", _alive),
         Route("/static/{name}", static),
     ]

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
+from reports.views import Picture
 
 
 @dataclass(frozen=True)
@@ -525,7 +526,7 @@ class DrillPage:
         Headings of the settings side by side.
     lines : tuple of tuple of str
         Their rows.
-    pictures : tuple of Link
+    pictures : tuple of Picture
         The truth as pictures.
     """
 
@@ -545,7 +546,7 @@ class DrillPage:
     truth: tuple[str, ...] = ()
     head: tuple[str, ...] = ()
     lines: tuple[tuple[str, ...], ...] = ()
-    pictures: tuple[Link, ...] = ()
+    pictures: tuple[Picture, ...] = ()
 
 
 @dataclass(frozen=True)

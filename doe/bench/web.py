@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from doe.book.book import Book
 
 _FILES = {
+    "faces.css": "text/css",
     "paper.css": "text/css",
     "bench.css": "text/css",
     "bench.js": "text/javascript",
@@ -53,6 +54,8 @@ async def static(request: Request) -> Response:
     if name not in _FILES:
         raise HTTPException(404)
     headers = {"cache-control": "private, max-age=600"}
+    if name == "faces.css":  # the largest of them, and it stays as it is
+        headers = {"cache-control": "private, max-age=604800"}
     if name == "offline.js":  # it may stand in for every page, though its file lies deeper
         headers |= {"service-worker-allowed": "/", "cache-control": "no-cache"}
     return Response(_source(name), media_type=_FILES[name], headers=headers)

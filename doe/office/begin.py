@@ -16,12 +16,15 @@ from doe.bench.views import Hidden, Link
 from doe.bench.web import Visit, go, page
 from doe.domain.errors import InputError
 from doe.domain.factors import DEFAULT_FACTORS, KNOWN_FACTORS
+from doe.domain.materials import Band, material_bands
 from doe.domain.spec import Spec
 from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Material, Stack
 from doe.domain.units import SYMBOLS, Shown
+from doe.office.materials import PARTS, fact_fields, read_facts
 from doe.office.steps import lines_of, told
 from doe.office.views import AskPage, Field, Form, Option
 from doe.words import typed
+from doe.words.materials import check_notes, proposal_words
 from doe.words.study.typed import StudyOptions
 from reports.drawing.scale import range_scale
 
@@ -30,7 +33,6 @@ SHEET = "sheet"
 """In a draft: the name of the file whose coupons the study begins with."""
 COLUMNS = "columns"
 """In such a draft, once it was said what the columns of the file are."""
-PARTS = ("fabric", "film", "powder", "ink")
 FURTHER = tuple(name for name, known in KNOWN_FACTORS.items() if name not in DEFAULT_FACTORS and not known.levels)
 
 Said = dict[str, str]
@@ -71,7 +73,7 @@ def materials(visit: Visit) -> Response | str:
     chosen = said.get("stack_chosen", NEW)
     problems: dict[str, InputError] = {}
     if chosen == NEW:
-        made = _stack(said, problems)
+        made = _stack(said, visit.bench.shop.shown, problems)
         if made is None:
             return _materials(visit, key, said, problems)
         try:
@@ -210,13 +212,18 @@ def _refuse_nameless() -> None:
     raise InputError("name", "nothing", "a few words", "Say what is being tuned.")
 
 
-def _stack(said: Said, problems: dict[str, InputError]) -> Stack | None:
+def _stack(said: Said, shown: Shown, problems: dict[str, InputError]) -> Stack | None:
     made: dict[str, Material] = {}
     for part in PARTS:
         if part == "ink" and not said.get("ink"):
             continue
         try:
-            made[part] = Material(said.get(part, ""), said.get(f"{part}_supplier", ""), said.get(f"{part}_lot", ""))
+            made[part] = Material(
+                said.get(part, ""),
+                said.get(f"{part}_supplier", ""),
+                said.get(f"{part}_lot", ""),
+                facts=read_facts(part, said, shown, problems) or None,
+            )
         except InputError as error:
             problems[part] = error
     name = said.get("stack_name") or " + ".join(said.get(part, "") for part in ("powder", "fabric"))
@@ -245,11 +252,16 @@ def screen(
 ) -> Response:
     """A screen of a study that is begun: problems beside fields, ``lines`` above them, ``more`` forms below."""
     general = tuple(line for name, error in problems.items() if not name for line in lines_of(error))
-    fields = tuple(
-        replace(field, problem=" ".join(lines_of(problems[field.name]))) if field.name in problems else field
-        for field in form.fields
+    fields, folded = (
+        tuple(
+            replace(field, problem=" ".join(lines_of(problems[field.name]))) if field.name in problems else field
+            for field in some
+        )
+        for some in (form.fields, form.more_fields)
     )
-    forms = [replace(form, fields=fields, more_hidden=(Hidden("draft", key),)), *more]
+    is_open = any(field.problem or field.value for field in folded)
+    hidden = (Hidden("draft", key),)
+    forms = [replace(form, fields=fields, more_fields=folded, more_open=is_open, more_hidden=hidden), *more]
     if key:
         forms.append(Form("", f"/forget/{key}", told("draft_forget"), is_quiet=True))
     steps = ("columns", "materials", "machines", "question") if SHEET in said else ("materials", "machines", "question")
@@ -290,7 +302,14 @@ def _materials(visit: Visit, key: str, said: Said, problems: dict[str, InputErro
     fields.append(
         Field("stack_name", told("stack_name"), value=said.get("stack_name", ""), hint=told("stack_name_hint"))
     )
-    form = Form(told("begin_materials"), "/begin-materials", told("onward"), fields=tuple(fields))
+    form = Form(
+        told("begin_materials"),
+        "/begin-materials",
+        told("onward"),
+        fields=tuple(fields),
+        more_title=told("facts_title"),
+        more_fields=tuple(fact_fields(said)),
+    )
     return screen(visit, "materials", form, problems, key, said)
 
 
@@ -315,12 +334,14 @@ def _machines(visit: Visit, key: str, said: Said, problems: dict[str, InputError
 
 def _question(visit: Visit, key: str, said: Said, problems: dict[str, InputError]) -> Response:
     shown, usual = visit.bench.shop.shown, Spec()
+    stack = visit.bench.shop.look.stack(said["stack"])
+    bands = material_bands(stack)
     fields = [Field("name", told("study_name"), value=said.get("name", ""), hint=told("study_name_hint"))]
     fields.append(Field("", told("settings"), is_heading=True, hint=told("settings_hint")))
     for name in (*DEFAULT_FACTORS, *FURTHER):
         if name == FURTHER[0]:
             fields.append(Field("", told("settings_further"), is_heading=True, hint=told("settings_further_hint")))
-        fields.append(_setting(name, said, shown))
+        fields.append(_setting(name, said, shown, bands))
     fields += [
         Field("", told("target"), is_heading=True),
         Field("pass_rate", told("pass_rate"), value=said.get("pass_rate", f"{usual.pass_rate:.0%}")),
@@ -331,15 +352,17 @@ def _question(visit: Visit, key: str, said: Said, problems: dict[str, InputError
             value=said.get("assurance", f"{usual.assurance:.0%}"),
             hint=told("assurance_hint"),
         ),
+        *(Field("", told("looks"), is_heading=True, hint=text) for text in check_notes(stack)),
     ]
     form = Form(told("begin_question"), "/begin-question", told("begin_store"), fields=tuple(fields))
     return screen(visit, "question", form, problems, key, said)
 
 
-def _setting(name: str, said: Said, shown: Shown) -> Field:
-    known = KNOWN_FACTORS[name]
+def _setting(name: str, said: Said, shown: Shown, bands: Mapping[str, Band]) -> Field:
+    known, band = KNOWN_FACTORS[name], bands.get(name)
     unit = shown.unit(known.unit)
-    low, high = (f"{shown.value(v, known.unit):.4g}" for v in (known.low, known.high))
+    ends = (known.low, known.high) if band is None else (band.low, band.high)
+    low, high = (f"{shown.value(v, known.unit):.4g}" for v in ends)
     value = said.get(name, f"{low}..{high}" if name in DEFAULT_FACTORS else "")
     drawing = Markup("")
     try:
@@ -349,4 +372,5 @@ def _setting(name: str, said: Said, shown: Shown) -> Field:
     if made is not None:
         drawing = range_scale(made, shown)
     label = f"{known.label}, {SYMBOLS[unit]}" if unit in SYMBOLS else known.label
-    return Field(name, label[0].upper() + label[1:], value=value, hint=known.source, drawing=drawing)
+    hint = known.source if band is None else proposal_words({name: band}, shown)
+    return Field(name, label[0].upper() + label[1:], value=value, hint=hint, drawing=drawing)

@@ -9,6 +9,7 @@ from urllib.parse import quote
 
 from starlette.responses import Response
 
+from doe.acts.base import today
 from doe.acts.confirmation.plan import ClaimWishes, compare_claims_for, plan_confirmation, replace_void
 from doe.acts.gauges.line import gauged_line
 from doe.acts.recipe.recipes import newest_for
@@ -199,7 +200,7 @@ def _folds(record: StudyRecord, shown: Shown) -> tuple[Fold, ...]:
         text = told("limit_missing") if value is None else typed.limit_text(name, value, shown)
         source = limits.sources.get(name, "") if value is not None else ""
         known.append(f"{LIMIT_LABELS[name]}: {text}" + (f" ({source})" if source else ""))
-    warned = range_warnings(study, shown, dyed_polyester=record.stack.dyed_polyester)
+    warned = range_warnings(study, record.stack, today(), shown)
     folds = [Fold(told("fold_question"), tuple(asked)), Fold(told("fold_limits"), tuple(known))]
     if warned:
         folds.append(Fold(told("fold_warnings"), tuple(warned)))

@@ -68,7 +68,7 @@ class Form:
     """What a page asks: ``title``, ``intro`` sentences, ``fields``, words on its ``button``, the ``action`` it goes to.
 
     ``more_hidden`` is sent along; ``is_quiet`` says that it is no main act of the page, ``takes_file`` that a file
-    is sent with it.
+    is sent with it. ``more_fields`` stand behind a fold of the title ``more_title``, which is open while ``more_open``.
     """
 
     title: str
@@ -78,6 +78,9 @@ class Form:
     fields: tuple[Field, ...] = ()
     more_hidden: tuple[Hidden, ...] = ()
     is_quiet: bool = False
+    more_title: str = ""
+    more_fields: tuple[Field, ...] = ()
+    more_open: bool = False
     takes_file: bool = False
 
 

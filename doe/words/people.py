@@ -68,6 +68,10 @@ def hand_words(found: HandAgreement | None) -> tuple[str, ...]:
     if found is None:
         return ()
     one, absolute = found.scores.icc("these very people"), found.scores.icc("any such people")
+    if math.isnan(one):
+        return (
+            "Everybody gave every coupon the same hand-feel: mix soft and stiff coupons to see whether they agree.",
+        )
     said = [
         f"A single score repeats to about ±{2 * found.scores.repeat_sd:.1f} points; of what differs between scores, "
         f"{percent(max(one, 0))} is the coupons (once each person's habit is taken out)."

@@ -122,12 +122,12 @@ class Making:
     @property
     def checks_now(self) -> tuple[Check, ...]:
         """The checks made at the press."""
-        return tuple(c for c in self.record.study.spec.checks if not c.after_washes)
+        return tuple(c for c in self.record.study.spec.checks if not c.is_later)
 
     @property
     def checks_later(self) -> tuple[Check, ...]:
-        """The checks made after a wash."""
-        return tuple(c for c in self.record.study.spec.checks if c.after_washes)
+        """The checks made after a wash, or hours after the press."""
+        return tuple(c for c in self.record.study.spec.checks if c.is_later)
 
     @property
     def has_cure(self) -> bool:
@@ -212,9 +212,9 @@ def in_order(coupons: Iterable[Coupon], stage: Stage = "press") -> tuple[Coupon,
 
 @dataclass(frozen=True)
 class Wash:
-    """A coupon that waits for checks after a wash.
+    """A coupon that waits for checks after a wash, or hours after the press.
 
-    ``check`` is the next of them, ``due`` when it may be washed for it.
+    ``check`` is the next of them, ``due`` when it may be washed or looked at for it.
     """
 
     coupon: Coupon
@@ -224,12 +224,18 @@ class Wash:
 
 def washes(making: Making) -> tuple[Wash, ...]:
     """Coupons that passed everything so far and wait for a wash, the ones that are due first at the top."""
-    found = [
-        Wash(c, next(check for check in making.checks_later if c.check(check.name) is None), c.pressed_at + WASH_WAIT)
-        for c in making.coupons
-        if making.status_of(c) == "to_wash"
-    ]
+    found = []
+    for c in making.coupons:
+        if making.status_of(c) == "to_wash":
+            left = [check for check in making.checks_later if c.check(check.name) is None]
+            check = min(left, key=_wait_for)
+            found.append(Wash(c, check, c.pressed_at + _wait_for(check)))
     return tuple(sorted(found, key=lambda w: (w.due, w.check.after_washes, w.coupon.name)))
+
+
+def _wait_for(check: Check) -> timedelta:
+    """How long after the press a check is made at the earliest."""
+    return WASH_WAIT if check.after_hours is None else timedelta(hours=check.after_hours)
 
 
 def making_of(book: Book, key: str | int) -> Making:

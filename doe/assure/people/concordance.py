@@ -54,7 +54,8 @@ class ScoreAgreement:
     Attributes
     ----------
     table : DataFrame
-        Six rows: kind, scores (1 or the number of people), icc, low, high. Kinds: ``different people a coupon``
+        Six rows: kind, scores (1 or the number of people), icc, low, high; not a number where every score is the same.
+        Limits of ``any such people`` never lie below 0. Kinds: ``different people a coupon``
         (one-way), ``any such people`` (two-way, absolute agreement), ``these very people`` (two-way, differences
         between people left out).
     between, within, people_ms, error : float
@@ -235,7 +236,9 @@ def _rank_limits(mean_r: float, se: float, n: int, m: int, assurance: float) -> 
 def _by_ratio(
     above: float, below: float, df_above: int, df_below: int, k: int, tail: float
 ) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
-    """Limits of a single and a mean score when the correlation follows from one F ratio."""
+    """Limits of a single and a mean score where the correlation follows from one F ratio; nan where none differ."""
+    if not max(above, below) > 0:  # every score is the same: nothing differs that could be anybody's
+        return (math.nan,) * 3, (math.nan,) * 3
     ratio = above / below if below > 0 else math.inf
     ends = (
         ratio,
@@ -274,7 +277,7 @@ def _absolute(between: float, people: float, error: float, n: int, k: int, tail:
     coupons = np.maximum(between * df[0] / chi2.ppf(u[:, 0], df[0]) - noise, 0) / k
     persons = np.maximum(people * df[1] / chi2.ppf(u[:, 1], df[1]) - noise, 0) / n
     total = coupons + persons + noise
-    if not (total > 0).all():  # nobody scored two coupons differently
-        return value, 0.0, 1.0
+    if not (total > 0).all():  # every score is the same
+        return value, math.nan, math.nan
     low, high = np.quantile(coupons / total, [1 - tail, tail])
     return value, float(low), float(high)

@@ -165,6 +165,26 @@ def test_hand_agreement_says_what_to_do():
     assert any("score blind" in s for s in hand_words(noisy))
 
 
+def test_scores_that_are_all_the_same_are_nobody_s_share():
+    for people in (2, 3):
+        same = np.full((9, people), 3.5)
+        assert score_agreement(same).table[["icc", "low", "high"]].isna().all(axis=None)
+    found = judge_hand_agreement(pd.DataFrame({"ana": [4.0] * 8, "ben": [4.0] * 8}))
+    (said,) = hand_words(found)
+    assert "same hand-feel" in said
+    assert "%" not in said
+    # one coupon that differs is all of the difference, and that is said
+    apart = judge_hand_agreement(pd.DataFrame({"ana": [4.0] * 8 + [3.0], "ben": [4.0] * 8 + [3.0]}))
+    assert "100 % is the coupons" in hand_words(apart)[0].replace("\u00a0", " ")
+
+
+def test_limits_of_any_such_people_never_lie_below_zero_where_textbook_limits_do():
+    rng = np.random.default_rng(12)
+    table = score_agreement(rng.normal(size=(12, 3))).table.set_index(["kind", "scores"])
+    assert table.loc[("any such people", 1), "low"] == 0
+    assert table.loc[("these very people", 1), "low"] < 0
+
+
 def test_pass_agreement_finds_who_passes_more():
     truth = np.array([True] * 16 + [False] * 8)
     kind = truth.copy()

@@ -59,14 +59,14 @@ def test_the_page_holds_everything_to_work_by():
     text = words(recipe_card(kept(), ON))
     for wanted in (
         "heavy tee",
-        "Revision 1, for back room (tunnel oven, swing press), in force, review by 2031-03-04.",
+        "Revision 1, for back room (tunnel oven, swing press), in force, review by 4 March 2031.",
         "Peel: wait 60 s, cold, slow and low.",
         "lot A12",
         "lot 77",
         "lot P3",
         "22 of 22 coupons passed",
-        "Approved by Kim, 2030-03-04",
-        "Review by 2031-03-04.",
+        "Approved by Kim, 4 March 2030",
+        "Review by 4 March 2031.",
         "another oven, press or platen",
         "a cliff: press temperature",
         "at least 91 %",
@@ -82,10 +82,10 @@ def test_a_card_that_must_not_be_used_says_so_first():
     assert old.warnings[0] == "Do not work by this card, it is not in force: superseded by a newer revision."
     gone = replace(recipe(), retired_at=WHEN)
     found = card_page(kept(gone, retired_why="powder is no longer made"), ON)
-    said = "Do not work by this card, it is not in force: retired on 2030-03-04: powder is no longer made."
+    said = "Do not work by this card, it is not in force: retired on 4 March 2030: powder is no longer made."
     assert found.warnings[0] == said
     due = card_page(kept(), date(2031, 3, 4))
-    assert due.warnings == ("Review was due on 2031-03-04.",)
+    assert due.warnings == ("Review was due on 4 March 2031.",)
     assert "review was due" in due.revision_line
 
 
