@@ -21,6 +21,7 @@ def pages(bench: Bench) -> Sequence[BaseRoute]:
     look, post = partial(looking, bench), partial(posting, bench)
     return [
         look("/", today.today),
+        look("/waiting.ics", today.as_calendar),
         look("/begin", begin.begin),
         look("/begin/{draft}", begin.go_on),
         post("/begin-materials", begin.materials),
