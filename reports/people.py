@@ -12,7 +12,7 @@ import pandas as pd
 from doe.assure.people.agreement import HandAgreement, PassAgreement, Repeat, band_of
 from doe.domain.finding import Finding
 from doe.domain.study import Study
-from doe.words.people import agreement_words, missing_words
+from doe.words.people import agreement_words, finding, missing_words
 from doe.words.wording import count, date_and_time, percent
 from reports.study.figures import draw_effects
 from reports.study.proof import words
@@ -35,14 +35,18 @@ class PeoplePage:
     Attributes
     ----------
     page_title, study_name : str
+    headline, lead : str
+        How far the pair agrees that agrees least, and what to do about it.
     facts : tuple of str
         Who scored how much; sentences.
     sentences, missing : tuple of str
         What it means and what to do; what cannot be told yet.
     pictures : tuple of Picture
         Who leans which way; empty without common scores.
+    differ_table : Table or None
+        Coupons they differ on.
     tables : tuple of Table
-        Pairs on pass/fail and hand-feel, correlations, every person with herself, coupons they differ on.
+        Pairs on pass/fail and hand-feel, correlations, every person with herself.
     again_lines : tuple of str
         Coupons to look at again, and how.
     method_lines : tuple of str
@@ -50,10 +54,13 @@ class PeoplePage:
 
     page_title: str
     study_name: str
+    headline: str
+    lead: str
     facts: tuple[str, ...]
     sentences: tuple[str, ...]
     missing: tuple[str, ...]
     pictures: tuple[Picture, ...]
+    differ_table: PageTable | None
     tables: tuple[PageTable, ...]
     again_lines: tuple[str, ...]
     method_lines: tuple[str, ...]
@@ -87,17 +94,14 @@ def people_page(
     made_at : datetime
     made_by : str
     """
+    headline, lead = finding(passes, hand)
     common = f"{count(hand.coupons, 'coupon')} felt by everybody" if hand else "no hand-feel in common"
-    tables = [
-        _pass_table(passes),
-        _hand_table(hand),
-        _icc_table(hand),
-        _repeat_table(repeats),
-        _differ_table(judged),
-    ]
+    tables = [_pass_table(passes), _hand_table(hand), _icc_table(hand), _repeat_table(repeats)]
     return PeoplePage(
         page_title=f"People who score, {study.name}",
         study_name=study.name,
+        headline=headline,
+        lead=lead,
         facts=(
             f"{count(len(judged), 'coupon')} judged more than once; {common}.",
             f"Report made {date_and_time(made_at)}{' by ' + made_by if made_by else ''}.",
@@ -105,6 +109,7 @@ def people_page(
         sentences=agreement_words(passes, hand, repeats),
         missing=missing_words(missing),
         pictures=_lean_picture(hand),
+        differ_table=_differ_table(judged),
         tables=tuple(t for t in tables if t is not None),
         again_lines=_again_lines(again),
         method_lines=METHOD,

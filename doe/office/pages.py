@@ -22,6 +22,7 @@ def pages(bench: Bench) -> Sequence[BaseRoute]:
     release = partial(posting, bench, right="releases")
     return [
         look("/", today.today),
+        look("/waiting.ics", today.as_calendar),
         look("/begin", begin.begin),
         look("/begin/{draft}", begin.go_on),
         post("/begin-materials", begin.materials),

@@ -109,6 +109,8 @@ class TodayPage:
         What was searched for.
     tasks : tuple of Task
         Studies and recipes that wait for somebody.
+    due : tuple of Link
+        What waits with a day to it, what is due first at the top.
     quiet : tuple of Link
         Studies that wait for nothing.
     recipes : tuple of Link
@@ -124,6 +126,7 @@ class TodayPage:
     frame: Frame
     asked: str
     tasks: tuple[Task, ...]
+    due: tuple[Link, ...]
     quiet: tuple[Link, ...]
     recipes: tuple[Link, ...]
     drafts: tuple[Link, ...]

@@ -11,7 +11,7 @@ import pytest
 import zxingcpp
 from markupsafe import escape
 
-from doe.domain.recipe import RecipeSetting
+from doe.domain.recipe import CARE_LABEL, ROOM, RecipeSetting
 from doe.domain.units import Shown
 from doe.words.cautions import CAUTIONS, FIXED_WORDING
 from reports.recipe.card import card_page, code_text, recipe_card
@@ -127,3 +127,31 @@ def test_the_code_on_the_screen_reads_back_and_a_phone_shows_no_sideways_scroll(
     page.close()
     found = zxingcpp.read_barcodes(np.asarray(shot))
     assert [f.text for f in found] == [code_text(crowded(), UID)]
+
+
+def test_care_label_and_room_stand_on_the_card_as_they_were_written_down():
+    page = card_page(kept(replace(recipe(), record={CARE_LABEL: "wash at 40 degC", ROOM: "21 degC, 45 %"})), ON)
+    assert [(pair.name, pair.value) for pair in page.record] == [
+        ("care label", "wash at 40 degC"),
+        ("room climate", "21 degC, 45 %"),
+    ]
+    assert card_page(kept(replace(recipe(), record={})), ON).record == ()
+
+
+def test_the_settings_come_before_what_is_said_of_the_claim():
+    text = words(recipe_card(kept(replace(recipe(), cautions=("The claim is below the pass rate wanted.",))), ON))
+    assert text.index("The claim is below") > text.index("What it rests on") > text.index("Settings")
+
+
+@pytest.mark.browser
+def test_window_care_label_and_room_are_read_at_arms_length(browser: Browser):
+    # 12 pt: what a standing reader takes in without bending down (common practice, no source)
+    page = browser.new_page()
+    page.set_content(recipe_card(kept(replace(recipe(), record={CARE_LABEL: "wash at 40 degC", ROOM: "21 degC"})), ON))
+    page.emulate_media(media="print")
+    sizes = page.evaluate(
+        "[...document.querySelectorAll('.held-to, .record dd')].map(e => parseFloat(getComputedStyle(e).fontSize))"
+    )
+    page.close()
+    assert len(sizes) >= 4
+    assert min(sizes) >= 16  # CSS pixels of 12 pt
