@@ -569,6 +569,21 @@ class MorePage:
 
 
 @dataclass(frozen=True)
+class ClassPage:
+    """Who did which exercise how well: ``frame``, ``head`` and ``lines`` of a table, ``lessons`` set for the class.
+
+    ``exercises`` are to choose from for the next one, ``seed`` the number of its line as it was typed.
+    """
+
+    frame: Frame
+    head: tuple[str, ...]
+    lines: tuple[tuple[str, ...], ...]
+    lessons: tuple[str, ...]
+    exercises: tuple[Choice, ...]
+    seed: str
+
+
+@dataclass(frozen=True)
 class PlainPage:
     """A page that says something: ``frame``, ``heading``, ``lines``; ``pair`` leads to letting the device in."""
 
