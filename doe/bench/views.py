@@ -548,7 +548,8 @@ class MorePage:
     """Other things: ``frame``, ``is_local``, the ``viewer`` link for people who only look, its ``viewer_code``.
 
     ``hours`` says how long that link is good. ``pair_code`` leads a device to the page that lets it in, with the code
-    filled in; empty before one is asked for.
+    filled in; empty before one is asked for. ``devices`` are the others that are let in: how each is known, and what
+    is said of it.
     """
 
     frame: Frame
@@ -557,6 +558,7 @@ class MorePage:
     viewer_code: Markup | None
     hours: str
     pair_code: Markup | None = None
+    devices: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True)
