@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from datetime import timedelta
 
 from doe.domain.errors import InputError, check_line
 from doe.domain.factors import LEFT_OUT_WHEN_NONE
 
 CHECK_NAME_LENGTH, MOST_WASHES, MOST_HOURS = 40, 1000, 10_000
+WASH_WAIT_HOURS = 24
 
 
 @dataclass(frozen=True)
@@ -34,6 +36,12 @@ class Check:
         if self.after_hours is not None and not 0 < self.after_hours <= MOST_HOURS:
             allowed, remedy = f"above 0, up to {MOST_HOURS}", "Say how many hours after the press it is looked at."
             raise InputError(f"check {self.name}, hours", self.after_hours, allowed, remedy)
+
+    @property
+    def wait(self) -> timedelta:
+        """How long after the press it is made at the earliest; a wash waits a day (common practice, no source)."""
+        hours = self.after_hours or (WASH_WAIT_HOURS if self.after_washes else 0)
+        return timedelta(hours=hours)
 
     @property
     def is_later(self) -> bool:

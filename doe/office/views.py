@@ -41,6 +41,8 @@ class Field:
         Endings of the files that it takes; empty where it takes no file.
     is_list : bool
         Whether its options are a list to open, being many.
+    is_secret : bool
+        Whether what is typed is not shown.
     is_half : bool
         Whether it shares its row with the next one.
     """
@@ -54,6 +56,7 @@ class Field:
     drawing: Markup | str = ""
     accepts: str = ""
     is_list: bool = False
+    is_secret: bool = False
     is_half: bool = False
     is_heading: bool = False
     is_tick: bool = False
@@ -106,6 +109,8 @@ class TodayPage:
         What was searched for.
     tasks : tuple of Task
         Studies and recipes that wait for somebody.
+    due : tuple of Link
+        What waits with a day to it, what is due first at the top.
     quiet : tuple of Link
         Studies that wait for nothing.
     recipes : tuple of Link
@@ -121,6 +126,7 @@ class TodayPage:
     frame: Frame
     asked: str
     tasks: tuple[Task, ...]
+    due: tuple[Link, ...]
     quiet: tuple[Link, ...]
     recipes: tuple[Link, ...]
     drafts: tuple[Link, ...]

@@ -26,6 +26,7 @@ LOOKING = [
     ("study", "list"),
     ("study", "show", STUDY),
     ("study", "limits", STUDY),
+    ("waiting",),
     ("recipe", "list"),
     ("recipe", "find", "heavy tee, fine powder"),
     ("book", "audit"),

@@ -9,14 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime, timedelta
+from datetime import datetime
 from statistics import fmean
 from typing import Any, Literal
 
 import pandas as pd
 
 from doe.book.book import Book
-from doe.book.records import HistoryEntry, PlanInfo, ShopNote, StudyRecord
+from doe.book.records import STEP, HistoryEntry, PlanInfo, ShopNote, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.factors import Stage
 from doe.domain.outcome import PASSED_GRADES
@@ -27,14 +27,9 @@ from doe.plans.timing import minutes_at_machine
 from doe.surfaces.classical.batch_errors import judge_drift
 from doe.words.press import told
 
-STEP = "bench step"
-"""Topic of the notes that say what was made. Their name is that of the study."""
-
 Step = Literal["cured", "pressed"]
 Status = Literal["void", "failed", "in_part", "to_wash", "passed", "to_score", "to_press", "not_made"]
 STEPS: tuple[Step, ...] = ("cured", "pressed")
-WASH_WAIT = timedelta(hours=24)
-"""Least time between press and first wash (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -228,14 +223,9 @@ def washes(making: Making) -> tuple[Wash, ...]:
     for c in making.coupons:
         if making.status_of(c) == "to_wash":
             left = [check for check in making.checks_later if c.check(check.name) is None]
-            check = min(left, key=_wait_for)
-            found.append(Wash(c, check, c.pressed_at + _wait_for(check)))
+            check = min(left, key=lambda c: c.wait)
+            found.append(Wash(c, check, c.pressed_at + check.wait))
     return tuple(sorted(found, key=lambda w: (w.due, w.check.after_washes, w.coupon.name)))
-
-
-def _wait_for(check: Check) -> timedelta:
-    """How long after the press a check is made at the earliest."""
-    return WASH_WAIT if check.after_hours is None else timedelta(hours=check.after_hours)
 
 
 def making_of(book: Book, key: str | int) -> Making:
