@@ -54,6 +54,7 @@ def pages(bench: Bench) -> Sequence[BaseRoute]:
         post("/retune/{study:int}", compare.retune),
         post("/also/{study:int}", compare.also),
         post("/recipe/{recipe:path}/retire", recipes.retire),
+        post("/recipe/{recipe:path}/day", recipes.keep),
         look("/recipe/{recipe:path}", recipes.recipe),
         look("/fails", fails.fails),
         look("/fails/found", fails.found),
