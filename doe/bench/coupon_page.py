@@ -131,10 +131,6 @@ def coupon_page(visit: Visit, making: Making, coupon: Coupon, frame: Frame, *, i
     )
 
 
-AFTER = ("after wash", "days later")
-"""When a symptom shows that nobody sees at the press."""
-
-
 def common_symptoms(*, is_washed: bool) -> list[str]:
     """The usual symptoms shown at once: those seen at the press first, after the wash those that show then.
 
@@ -142,7 +138,7 @@ def common_symptoms(*, is_washed: bool) -> list[str]:
     ('no_transfer', 'edge_lift_wash')
     """
     usual = short_list()
-    first = [s.key for s in usual if (s.when in AFTER) == is_washed]
+    first = [s.key for s in usual if s.shows_later == is_washed]
     return [*first, *(s.key for s in usual if s.key not in first)][:COMMON]
 
 

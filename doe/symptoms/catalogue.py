@@ -114,6 +114,11 @@ class Symptom:
     remedy: str
 
     @property
+    def shows_later(self) -> bool:
+        """Whether nobody sees it at the press."""
+        return self.when in ("after wash", "days later")
+
+    @property
     def sureness(self) -> Sureness:
         """How sure the leading cause is."""
         return self.causes[0].sureness
@@ -317,7 +322,7 @@ def look(key: str) -> Look:
     return found
 
 
-_SHORT = 12  # rows of a bench sheet
+_SHORT = 15  # rows of a bench sheet
 _SYMPTOM_BY_KEY = {s.key: s for s in CATALOGUE}
 
 
