@@ -554,8 +554,9 @@ class MorePage:
     """Other things: ``frame``, ``is_local``, the ``viewer`` link for people who only look, its ``viewer_code``.
 
     ``hours`` says how long that link is good. ``pair_code`` leads a device to the page that lets it in, with the code
-    filled in; empty before one is asked for. ``is_signed``: somebody signed in with a code; ``has_people``: there is a
-    page that says who may do what.
+    filled in; empty before one is asked for. ``devices`` are the others that are let in: how each is known, and what
+    is said of it. ``is_signed``: somebody signed in with a code; ``has_people``: there is a page that says who may do
+    what.
     """
 
     frame: Frame
@@ -564,6 +565,7 @@ class MorePage:
     viewer_code: Markup | None
     hours: str
     pair_code: Markup | None = None
+    devices: tuple[tuple[str, str], ...] = ()
     is_signed: bool = False
     has_people: bool = False
 

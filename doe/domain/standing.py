@@ -27,6 +27,7 @@ Step = Literal[
     "release",
     "card",
     "measure",
+    "diagnose",
     "retire",
     "history",
 ]

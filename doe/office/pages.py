@@ -56,6 +56,7 @@ def pages(bench: Bench) -> Sequence[BaseRoute]:
         post("/retune/{study:int}", compare.retune),
         release("/also/{study:int}", compare.also),
         release("/recipe/{recipe:path}/retire", recipes.retire),
+        post("/recipe/{recipe:path}/day", recipes.keep),
         look("/recipe/{recipe:path}", recipes.recipe),
         look("/fails", fails.fails),
         look("/fails/found", fails.found),

@@ -21,6 +21,7 @@ from doe.practice.materials import CLOTHS, POWDERS
 from doe.practice.population.draw import FAMILIES, draw_line
 from doe.practice.world import workshop_line
 from doe.setpoint.answer import Window
+from doe.setpoint.chances import said_chance, share_of_draws
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
 from doe.setpoint.verdict import Chance, judge
@@ -204,6 +205,8 @@ def _record(line: SimulatedLine, results: pd.DataFrame, answer: doe.Answer) -> R
         "verdict": answer.verdict,
         "p_target": answer.p_target,
         "p_reachable": answer.p_reachable,
+        "share_target": share_of_draws(line.study, answer.p_target, "setpoint reaches"),
+        "share_reachable": share_of_draws(line.study, answer.p_reachable, "any reaches"),
         "best_pass_rate": answer.best_pass_rate,
         "window_flat": None if answer.window is None else bool((answer.window.bounds.diff(axis=1)["high"] <= 0).any()),
         "window_below": share_below(line, answer.window, answer.setpoint),
@@ -226,15 +229,24 @@ def usual_ways(study: doe.Study, line: SimulatedLine, results: pd.DataFrame, cou
     return {"baselines": truth, "claims": claimed}
 
 
-def judged(record: Record) -> Record:
+def judged(record: Record, *, hand: bool = True) -> Record:
     """A record with its verdict by today's thresholds; a round's first verdict, which chose coupons, stays."""
     if "verdict" not in record:
         return record
-    chance = Chance(record["p_target"], record["p_reachable"], record["best_pass_rate"])
     # every coupon of a plan lies in the region, so nothing stands against "ready"
     study = replace(usual_study(), most_coupons=record["coupons"] if record["rounds"] == STEPWISE else None)
+    if not hand:
+        study = replace(study, spec=replace(study.spec, hand_min=None))
+    # records from before chances were moved hold the shares of draws as chances
+    reached, reachable = (record.get(f"share_{name}", record[f"p_{name}"]) for name in ("target", "reachable"))
+    chance = Chance(
+        float(said_chance(study, reached, "setpoint reaches")),
+        float(said_chance(study, reachable, "any reaches")),
+        record["best_pass_rate"],
+    )
     said = judge(study, chance, record["pass_rate"], record["pass_rate_low"], coupons=record["made"])
-    return record | {"verdict": said}
+    shares = {"share_target": reached, "share_reachable": reachable}
+    return record | shares | {"verdict": said, "p_target": chance.p_target, "p_reachable": chance.p_reachable}
 
 
 def run_oven(kind: str, seed: int, coupons: Sequence[int]) -> list[Record]:
