@@ -33,7 +33,7 @@ def recipe(visit: Visit, problem: InputError | None = None) -> Response:
     kept = find_recipe(shop.look, visit.word("recipe"))
     found, known = kept.recipe, standing_of_recipe(shop.look, kept)
     forms = []
-    if kept.in_force:
+    if kept.in_force and visit.may("releases"):
         why = Field("why", told("retire_why"), problem="" if problem is None else " ".join(lines_of(problem)))
         forms.append(
             Form(

@@ -26,7 +26,7 @@ def test_looking_never_makes_a_book(empty_shop):
 def test_a_stack_keeps_supplier_and_lot(empty_shop):
     empty_shop.good("stack", "add", "tee", "--fabric", "tee; supplier=Halm; lot=A1", "--film", "f", "--powder", "p")
     found = empty_shop.good("stack", "show", "tee", "--json").json
-    assert found["stack"]["fabric"] == {"name": "tee", "supplier": "Halm", "lot": "A1", "detail": ""}
+    assert found["stack"]["fabric"] == {"name": "tee", "supplier": "Halm", "lot": "A1", "detail": "", "facts": None}
 
 
 def test_a_changed_stack_is_a_correction_that_needs_a_reason(shop_with):

@@ -51,6 +51,8 @@ gauge list "{LINE}"
 gauge show "{LINE}"
 study list
 study show "{STUDY}"
+waiting
+waiting --ics waiting.ics
 people "{STUDY}"
 people "{STUDY}" -o people.html
 fit "{STUDY}"

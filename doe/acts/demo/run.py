@@ -248,7 +248,7 @@ def read_comparisons() -> tuple[DemoComparison, ...]:
         DemoComparison(
             made["name"],
             Wanted(
-                parts={part: typed.material(made[part], part) for part in PARTS if part in made},
+                parts={part: typed.material(made[part], part, place=part) for part in PARTS if part in made},
                 limits=typed.limits(made["limits"], None, METRIC),
                 name=made["name"],
                 seed=SEED,

@@ -272,11 +272,16 @@ def _out_of_date(book: Book, recipe: Recipe) -> tuple[tuple[MachineKind, ...], d
         for s in recipe.settings
         if s.dial is not None and s.factor in KNOWN_FACTORS
     }
-    last: dict[MachineKind, datetime] = {}
-    for kept in book.gauge_history(recipe.line.name):
-        reading = kept.reading
-        if not kept.withdrawn and reading.taken_at is not None and reading.machine in needed:
-            last[reading.machine] = max(reading.taken_at, last.get(reading.machine, reading.taken_at))
-    due = {machine: taken + timedelta(days=USUAL_INTERVAL_DAYS) for machine, taken in last.items()}
-    old = {machine: moment for machine, moment in due.items() if moment.date() < today()}
+    due = gauges_due(book, recipe.line.name)
+    old = {machine: moment for machine, moment in due.items() if machine in needed and moment.date() < today()}
     return tuple(sorted(old)), min(old.values(), default=None)
+
+
+def gauges_due(book: Book, line: str) -> dict[MachineKind, datetime]:
+    """When each machine of a line that was ever measured is to be measured again, by the usual interval."""
+    last: dict[MachineKind, datetime] = {}
+    for kept in book.gauge_history(line):
+        reading = kept.reading
+        if not kept.withdrawn and reading.taken_at is not None:
+            last[reading.machine] = max(reading.taken_at, last.get(reading.machine, reading.taken_at))
+    return {machine: taken + timedelta(days=USUAL_INTERVAL_DAYS) for machine, taken in last.items()}
