@@ -236,7 +236,7 @@ def _rank_limits(mean_r: float, se: float, n: int, m: int, assurance: float) -> 
 def _by_ratio(
     above: float, below: float, df_above: int, df_below: int, k: int, tail: float
 ) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
-    """Limits of a single and a mean score when the correlation follows from one F ratio; not a number where none differ."""
+    """Limits of a single and a mean score that follow from one F ratio; not a number where no scores differ."""
     if not max(above, below) > 0:  # every score is the same: nothing differs that could be anybody's
         return (math.nan,) * 3, (math.nan,) * 3
     ratio = above / below if below > 0 else math.inf
