@@ -80,11 +80,12 @@ def recommend(
     tell(0.8)
     hand, hand_low, hand_high = _hand(study, surfaces, point, low)
     size = next_size(study, made)
-    spent = (fact("budget_used", coupons=made),) if verdict == "more coupons" and not size else ()
+    asks_for_more = verdict == "more coupons" and not gaps.is_scoring_enough(by_numbers)
+    spent = (fact("budget_used", coupons=made),) if asks_for_more and not size else ()
     setpoint = {name: _plain(point[name].iloc[0]) for name in study.factor_names}
     following = (
         choose_coupons(rate, found, size, rng=rng)
-        if verdict == "more coupons" and size and not gaps.is_scoring_enough(by_numbers)
+        if asks_for_more and size
         else pd.DataFrame(columns=list(study.factor_names))
     )
     said = certainty_limits(surfaces, pass_rate, pass_rate_low, gaps, checks_pass_rate=checks)

@@ -101,6 +101,8 @@ class Gaps:
         A coupon of this study transferred, so there is one to feel.
     at_odds : tuple of str
         Where the map cannot be trusted (`contradicted`): the coupons that agree with it least; nothing is ready then.
+    unfinished : int
+        Coupons that pass so far and wait for a check, such as a wash: while there are any, nothing is ready.
     """
 
     unvaried: tuple[Factor, ...] = ()
@@ -108,17 +110,20 @@ class Gaps:
     untried: tuple[tuple[Factor, str], ...] = ()
     can_feel: bool = True
     at_odds: tuple[str, ...] = ()
+    unfinished: int = 0
 
     def hold_back(self, verdict: Verdict) -> Verdict:
         """The most that may be said where the numbers alone would say ``verdict``."""
-        open_question = self.hand or self.at_odds
+        open_question = self.hand or self.at_odds or self.unfinished
         if self.unvaried or (open_question and verdict == "ready") or (self.untried and verdict == "not reachable"):
             return "more coupons"
         return verdict
 
     def is_scoring_enough(self, verdict: Verdict) -> bool:
-        """Whether feeling the coupons that are there would do, no new one made; ``verdict`` is that of the numbers."""
-        return self.hand and self.can_feel and not (self.unvaried or self.at_odds) and verdict == "ready"
+        """Whether scoring the coupons that are there would do, no new one made; ``verdict`` is that of the numbers."""
+        if self.unvaried or self.at_odds or verdict != "ready":
+            return False
+        return self.can_feel if self.hand else self.unfinished > 0
 
 
 def find_gaps(study: Study, surfaces: Surfaces) -> Gaps:
@@ -129,6 +134,7 @@ def find_gaps(study: Study, surfaces: Surfaces) -> Gaps:
         untried_levels(study, surfaces.results, surfaces.earlier),
         bool(surfaces.results.passed.any()),
         contradicted(surfaces),
+        int(surfaces.results.unfinished.sum()),
     )
 
 
@@ -236,7 +242,14 @@ def certainty_limits(
     waiting = int((surfaces.results.wash == WAITING).sum())
     if waiting:
         washed = int(np.isin(surfaces.results.wash, (HELD, LATE)).sum())
-        found.append(fact("unwashed", coupons=waiting, of=washed, value=survives(surfaces.results, checks_pass_rate)))
+        earlier = surfaces.earlier_washes
+        share = survives(surfaces.results, checks_pass_rate, earlier)
+        found.append(fact("unwashed", coupons=waiting, of=washed, value=share))
+        if earlier.washed:
+            found.append(fact("shop_washes", coupons=earlier.failed, of=earlier.washed, value=earlier.part))
+    early = surfaces.results.unfinished & (surfaces.results.wash != WAITING)
+    if early.any():
+        found.append(fact("unfinished", coupons=int(early.sum())))
     gap = pass_rate - pass_rate_low
     if gap > 0.02:
         found.append(fact("rate_open", coupons=surfaces.results.coupons, value=gap))
