@@ -111,8 +111,9 @@ def told(records: Sequence[Record]) -> tuple[str, Figures]:
         true = np.array([r["truth"][way] for r in possible])
         over = np.array([r["claims"][way] - r["truth"][way] for r in records if way in r["claims"]])
         gain = (ours >= 0.95).astype(float) - (true >= 0.95)
-        figures[f"reached_{way.replace(' ', '_')}"] = float((true >= 0.95).mean())
-        figures[f"bad_{way.replace(' ', '_')}"] = float((true < 0.80).mean())
+        name = way.replace(" ", "_").replace(".", "_")
+        figures[f"reached_{name}"] = float((true >= 0.95).mean())
+        figures[f"bad_{name}"] = float((true < 0.80).mean())
         rows.append(
             [
                 way,
