@@ -14,6 +14,7 @@ from doe.domain.errors import check_seed
 from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.setpoint.answer import BOTH_ONCE, Answer
+from doe.setpoint.chances import lower_hand
 from doe.setpoint.curves import find_edges
 from doe.setpoint.next_coupons import choose_coupons
 from doe.setpoint.priors import prior_warning
@@ -158,5 +159,6 @@ def _hand(
         if draws is None:
             return None, None, None
         ends = np.quantile(draws[:, 0], [low, 1 - low])
-        found.append((float(draws[:, 0].mean()), float(ends[0]), float(ends[1])))
+        mean = float(draws[:, 0].mean())
+        found.append((mean, lower_hand(mean, float(ends[0])), float(ends[1])))
     return min(found)

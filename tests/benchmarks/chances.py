@@ -9,7 +9,8 @@ Usage::
 Shift and slope of `doe.setpoint.chances` are those of a logistic regression of what is true on the logit of the share
 of draws, on lines of the tuning families; one file of records a spec, checks alone first, then with hand-feel. Each
 family is then judged by the shift and slope of the others: said against was, the largest gap of six bins with 20 lines
-or more in it, of the shares themselves and of the chances.
+or more in it, of the shares themselves and of the chances. The last tables tell how often the limits of the mean
+hand-feel hold: the lower one 0.90 is stated for, both 0.80.
 """
 
 from __future__ import annotations
@@ -22,11 +23,11 @@ import numpy as np
 from scipy.optimize import minimize
 from scipy.special import expit, logit
 
-from doe.setpoint.chances import LEAST
+from doe.setpoint.chances import HAND_LOWER, LEAST
 from tests.benchmarks.results import Figures, Record, arguments, read_records, table, written
 
 BINS = (0.0, 0.1, 0.3, 0.5, 0.7, 0.9, 1.01)
-LEAST_LINES = 20
+LEAST_LINES, STATED = 20, 0.90
 CLAIMS = {"setpoint reaches": ("target", "true"), "any reaches": ("reachable", "best")}
 
 
@@ -83,6 +84,33 @@ def told(name: str, records: Sequence[Record]) -> tuple[str, Figures]:
     return table(head, rows), figures
 
 
+def hand_told(name: str, records: Sequence[Record]) -> tuple[str, Figures]:
+    """How often limits of the mean hand-feel hold: of the draws, as said, and with the factor of the other families."""
+    scored = [r for r in records if r["hand"] is not None]
+    low = np.array([r.get("hand_low_of_draws", r["hand_low"]) for r in scored])
+    hand, high, true = (np.array([r[field] for r in scored]) for field in ("hand", "hand_high", "hand_true"))
+    family, coupons = np.array([r["kind"] for r in scored]), np.array([r["coupons"] for r in scored])
+    factor = np.zeros(len(scored))
+    for left in np.unique(family):
+        others = family != left
+        factor[family == left] = max(1.0, np.quantile(((hand - true) / (hand - low))[others], STATED))
+    rows, figures = [], Figures()
+    for size in np.unique(coupons):
+        at = coupons == size
+        cells = []
+        for label, below in (
+            ("draws", low),
+            ("said", hand - HAND_LOWER * (hand - low)),
+            ("left", hand - factor * (hand - low)),
+        ):
+            both = float(((true >= below) & (true <= high))[at].mean())
+            figures[f"hand_both_{label}_{name}_{size}"] = both
+            cells += [f"{float((true >= below)[at].mean()):.2f}", f"{both:.2f}"]
+        rows.append([name, str(size), str(at.sum()), *cells])
+    head = ["spec", "coupons", "lines", "draws: lower limit holds", "both", "as said: lower", "both"]
+    return table([*head, "family left out: lower", "both"], rows), figures
+
+
 def main() -> None:
     """Print what the records say."""
     parser = arguments(__doc__)
@@ -93,9 +121,9 @@ def main() -> None:
     cases = ", ".join(f"{len(records)} answers, {name}" for name, records in found.items())
     with written(given, __file__, __doc__, cases=cases) as figures:
         for name, records in found.items():
-            text, more = told(name, records)
-            print(f"{text}\n")
-            figures.update(more)
+            for text, more in (told(name, records), hand_told(name, records)):
+                print(f"{text}\n")
+                figures.update(more)
 
 
 if __name__ == "__main__":

@@ -21,7 +21,7 @@ from doe.practice.materials import CLOTHS, POWDERS
 from doe.practice.population.draw import FAMILIES, draw_line
 from doe.practice.world import workshop_line
 from doe.setpoint.answer import Window
-from doe.setpoint.chances import said_chance, share_of_draws
+from doe.setpoint.chances import HAND_LOWER, lower_hand, said_chance, share_of_draws
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
 from doe.setpoint.verdict import Chance, judge
@@ -193,6 +193,11 @@ def _case(
     return record | (usual_ways(study, line, results, coupons, seed) if baselines else {})
 
 
+def of_draws(hand: float, hand_low: float) -> float:
+    """The lower limit of the draws behind the one that is said."""
+    return hand - (hand - hand_low) / HAND_LOWER
+
+
 def _record(line: SimulatedLine, results: pd.DataFrame, answer: doe.Answer) -> Record:
     """An answer beside the truth."""
     return {
@@ -213,6 +218,7 @@ def _record(line: SimulatedLine, results: pd.DataFrame, answer: doe.Answer) -> R
         "assured_below": share_below(line, answer.assured_window, answer.setpoint),
         "hand": answer.hand,
         "hand_low": answer.hand_low,
+        "hand_low_of_draws": None if answer.hand is None else of_draws(answer.hand, answer.hand_low or answer.hand),
         "hand_high": answer.hand_high,
         "hand_true": true_hand(line, answer.setpoint),
     }
@@ -246,6 +252,9 @@ def judged(record: Record, *, hand: bool = True) -> Record:
     )
     said = judge(study, chance, record["pass_rate"], record["pass_rate_low"], coupons=record["made"])
     shares = {"share_target": reached, "share_reachable": reachable}
+    if record["hand"] is not None and "hand_low_of_draws" not in record:
+        shares["hand_low_of_draws"] = record["hand_low"]
+        record = record | {"hand_low": lower_hand(record["hand"], record["hand_low"])}
     return record | shares | {"verdict": said, "p_target": chance.p_target, "p_reachable": chance.p_reachable}
 
 

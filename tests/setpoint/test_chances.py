@@ -10,7 +10,7 @@ import pytest
 
 from doe.domain.spec import Spec
 from doe.domain.study import Study
-from doe.setpoint.chances import LEAST, Claim, said_chance, share_of_draws
+from doe.setpoint.chances import HAND_LOWER, LEAST, Claim, lower_hand, said_chance, share_of_draws
 
 CLAIMS: tuple[Claim, ...] = get_args(Claim)
 
@@ -33,3 +33,9 @@ def test_more_draws_are_never_a_smaller_chance_and_the_way_back_is_the_same(aske
 
 def test_that_any_setting_reaches_is_likelier_than_the_draws_say(asked: Study) -> None:
     assert said_chance(asked, 0.4, "any reaches") > 0.7
+
+
+def test_the_lower_limit_of_hand_feel_lies_further_down_than_that_of_the_draws() -> None:
+    assert lower_hand(4.4, 4.3) == pytest.approx(4.4 - HAND_LOWER * 0.1)
+    assert lower_hand(4.4, 4.4) == 4.4
+    assert lower_hand(2.0, 1.1) == 1.0  # the scale ends there
