@@ -124,12 +124,14 @@ _STALE_SECONDS = 300.0
 class Session:
     """A device. ``who`` is the name chosen on it, ``""`` before; ``kept`` holds what a page needs between two requests.
 
-    A session with ``only_looks`` can post nothing. ``key`` is what it is stored under: a digest of its cookie.
+    ``signed`` is the mark of the code that ``who`` signed in with, ``""`` where nobody did. A session with
+    ``only_looks`` can post nothing. ``key`` is what it is stored under: a digest of its cookie.
     """
 
     key: str
     only_looks: bool = False
     who: str = ""
+    signed: str = ""
     kept: dict[str, Any] = field(default_factory=dict)
 
 

@@ -130,8 +130,8 @@ FORM_SECONDS, PHOTO_SECONDS = 20.0, 120.0
 """Longest time a form, and a post with a photo or a sheet, may take to arrive."""
 
 CONTENT_POLICY = (
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
-    "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; font-src data:; "
+    "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 )
 
 HEADERS: Mapping[str, str] = {

@@ -21,6 +21,7 @@ from doe.words.press import told
 from doe.words.wording import score
 from reports.drawing.symptoms import symptom_svg
 from reports.practice import pictures_of
+from reports.views import Picture
 
 MOST_PLAYS = 50
 
@@ -32,7 +33,7 @@ class Play:
     drill: Drill
     typed: list[str] = field(default_factory=list)
     turns: list[Turn] = field(default_factory=list)
-    pictures: tuple[str, ...] = ()
+    pictures: tuple[Picture, ...] = ()
 
     def answer(self, text: str) -> None:
         """Pass on what was typed; nothing has changed if it cannot be used."""
@@ -79,7 +80,7 @@ def _play(visit: Visit, key: str) -> Play | None:
         keep_newest(plays, place, play, MOST_PLAYS)
     if play.drill.is_over and not play.pictures:
         with visit.bench.photo_turn:  # one heavy piece of work at a time
-            play.pictures = tuple(str(p.svg) for p in pictures_of(play.drill.outcome, shown))
+            play.pictures = pictures_of(play.drill.outcome, shown)
     return play
 
 
@@ -112,14 +113,6 @@ def answer(visit: Visit) -> Response | str:
     return place
 
 
-def picture(visit: Visit) -> Response:
-    """One picture of the truth of an exercise that is over."""
-    play, number = _play(visit, _exercise(visit)), visit.number("picture")
-    if play is None or number >= len(play.pictures):
-        raise InputError("picture", "no such picture", "a finished exercise", "Finish the exercise first.")
-    return Response(play.pictures[number], media_type="image/svg+xml")
-
-
 def exercise(visit: Visit, typed: str = "", *problems: str) -> Response:
     """One exercise as it stands on this device."""
     key, shown = _exercise(visit), visit.bench.shop.shown
@@ -139,7 +132,6 @@ def exercise(visit: Visit, typed: str = "", *problems: str) -> Response:
         if play.drill.is_over:
             outcome = play.drill.outcome
             head, *lines = words.table(outcome, shown) or ((),)
-            names = ("press", "oven") if len(play.pictures) > 1 else ("causes",)
             view = replace(
                 view,
                 score=words.score(outcome),
@@ -147,10 +139,7 @@ def exercise(visit: Visit, typed: str = "", *problems: str) -> Response:
                 truth=words.truth(outcome, shown),
                 head=head,
                 lines=tuple(lines),
-                pictures=tuple(
-                    Link(told(f"truth_{name}"), f"/practice/{key}/{number}.svg")
-                    for number, (name, _) in enumerate(zip(names, play.pictures, strict=False))
-                ),
+                pictures=play.pictures,
             )
         elif (question := play.drill.question()) is not None:
             asked, form = words.asked(question, shown)

@@ -61,7 +61,8 @@ def make_app(bench: Bench, hosts: Hosts) -> ASGIApp:
         post("/name", entrance.name, "device"),
         look("/more", entrance.more),
         post("/code", entrance.code),
-        post("/leave", entrance.leave, "device"),
+        post("/sign-out", entrance.sign_out, "device", None),
+        post("/leave", entrance.leave, "device", None),
         look("/s/{study:int}", scores.study),
         look("/news/{study:int}", scores.news),
         look("/wash/{study:int}", scores.wash),
@@ -79,7 +80,6 @@ def make_app(bench: Bench, hosts: Hosts) -> ASGIApp:
         look("/practice", practice.exercises),
         look("/practice/{exercise}", practice.exercise),
         post("/practice/{exercise}", practice.answer),
-        look("/practice/{exercise}/{picture:int}.svg", practice.picture),
         Route("/alive", _alive),
         Route("/static/{name}", static),
     ]

@@ -45,7 +45,7 @@ from doe.words.gauges.dials import Dialled
 from doe.words.limits import coupon_warnings
 from doe.words.study.plans import plan_notes
 from doe.words.typed import share
-from doe.words.wording import SIDE_WORDS, allowed, count, listing, minute, percent, percent_at_least, stated
+from doe.words.wording import SIDE_WORDS, allowed, count, date_and_time, listing, percent, percent_at_least, stated
 from reports.files import refuse_folder
 
 
@@ -280,7 +280,7 @@ def tell_verdict(book: Book, key: Key, shown: Shown, *, output: Path | None, mad
     confirmed, attempt, study = found.confirmed, facts.current, facts.study
     blocks, rest = verdict_blocks(facts, shown)
     if found.kept is not None:
-        rest += ["", f"These are the figures kept on {minute(found.kept.made_at)}: nothing changed since."]
+        rest += ["", f"These are the figures kept on {date_and_time(found.kept.made_at)}: nothing changed since."]
     path = None
     if output is not None:
         path = write_confirmation(found, output, shown=shown, made_by=made_by)

@@ -34,7 +34,7 @@ from doe.domain.stack import Material
 from doe.domain.units import Shown
 from doe.office.limits import limit_fields, limits_sent
 from doe.office.materials import fact_fields, read_facts
-from doe.office.steps import beside, lines_of, recipe_url, told
+from doe.office.steps import approver, beside, lines_of, recipe_url, told
 from doe.office.views import AskPage, Field, Form, Option
 from doe.words import typed
 from doe.words.comparison import lead, points, said
@@ -201,7 +201,7 @@ def also(visit: Visit) -> str:
     """Release the next revision of a recipe, for the material of a comparison too."""
     with visit.storing() as book:
         made = add_material(
-            book, visit.number("study"), approved_by=visit.text("approved_by") or visit.who, now=datetime.now(UTC)
+            book, visit.number("study"), approved_by=approver(visit) or visit.who, now=datetime.now(UTC)
         )
     return recipe_url(made.recipe.name)
 

@@ -10,7 +10,7 @@ from starlette.routing import BaseRoute
 
 from doe.bench.state import Bench
 from doe.bench.web import Visit, go, looking, page, plain, posting
-from doe.office import begin, compare, fails, lines, own_sheet, papers, recipes, study, today
+from doe.office import begin, compare, fails, lines, own_sheet, papers, people, recipes, study, today
 from doe.office.steps import lines_of
 from doe.office.views import WorkingPage
 from doe.words.wording import percent
@@ -19,6 +19,7 @@ from doe.words.wording import percent
 def pages(bench: Bench) -> Sequence[BaseRoute]:
     """Addresses beside those of the page at the press; its first page becomes the one of the whole job."""
     look, post = partial(looking, bench), partial(posting, bench)
+    release = partial(posting, bench, right="releases")
     return [
         look("/", today.today),
         look("/waiting.ics", today.as_calendar),
@@ -42,7 +43,7 @@ def pages(bench: Bench) -> Sequence[BaseRoute]:
         post("/extend/{study:int}", study.extend),
         post("/confirm/{study:int}", study.confirm),
         post("/again/{study:int}", study.again),
-        post("/release/{study:int}", study.release),
+        release("/release/{study:int}", study.release),
         look("/working/{job}", working),
         look("/paper/{study:int}/{paper}", papers.paper),
         look("/recipe/{recipe:path}/card", papers.card),
@@ -52,13 +53,17 @@ def pages(bench: Bench) -> Sequence[BaseRoute]:
         post("/recipe/{recipe:path}/begin", compare.begin),
         post("/more-strokes/{study:int}", compare.more),
         post("/retune/{study:int}", compare.retune),
-        post("/also/{study:int}", compare.also),
-        post("/recipe/{recipe:path}/retire", recipes.retire),
+        release("/also/{study:int}", compare.also),
+        release("/recipe/{recipe:path}/retire", recipes.retire),
         post("/recipe/{recipe:path}/day", recipes.keep),
+        release("/recipe/{recipe:path}/explained", recipes.explain),
         look("/recipe/{recipe:path}", recipes.recipe),
         look("/fails", fails.fails),
         look("/fails/found", fails.found),
         post("/fails/kept", fails.keep),
+        look("/people", people.people),
+        release("/people", people.put),
+        release("/people-off", people.off),
         look("/lines", lines.lines),
         look("/line/{line:path}", lines.line),
         post("/line/{line:path}", lines.measured),

@@ -52,6 +52,11 @@ def step_link(study: int, step: NextStep) -> Link:
     return Link(text, places.get(step.step, f"/study/{study}"))
 
 
+def approver(visit: Visit) -> str:
+    """Who approves a release: whoever signed in; where nobody does, the name in the form."""
+    return visit.who if visit.signs_in else visit.text("approved_by")
+
+
 def beside(visit: Visit, key: str, heading: str, act: Callable[[Progress], str]) -> str:
     """Begin a work that takes seconds; where its progress is seen."""
     visit.bench.jobs.start(key, heading, act)

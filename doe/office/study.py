@@ -34,7 +34,7 @@ from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.office.compare import recipe_of, told_of_comparison
 from doe.office.limits import limit_fields, limits_sent
-from doe.office.steps import beside, lines_of, recipe_url, step_link, told
+from doe.office.steps import approver, beside, lines_of, recipe_url, step_link, told
 from doe.office.views import AskPage, Field, Fold, Form, JobPage, Mile, Option
 from doe.setpoint.answer import Answer
 from doe.words import typed
@@ -67,7 +67,8 @@ def study(visit: Visit, problems: Problems | None = None) -> Response:
         compared, more_forms = shop.kept(
             ("compared", record.id, shop.last_act()), lambda: told_of_comparison(shop.book(visit.who), record.id)
         )
-        forms, acts = (*forms, *more_forms), (*acts, recipe_of(book, record.id))
+        forms = (*forms, *(f for f in (_permitted(visit, form) for form in more_forms) if f is not None))
+        acts = (*acts, recipe_of(book, record.id))
     problems = problems or {}
     general = tuple(line for name, error in problems.items() if not name for line in lines_of(error))
     view = JobPage(
@@ -84,6 +85,15 @@ def study(visit: Visit, problems: Problems | None = None) -> Response:
         folds=_folds(record, shown),
     )
     return page("office_study.html", view, status=422 if problems else 200)
+
+
+def _permitted(visit: Visit, form: Form) -> Form | None:
+    """A form that changes a recipe as whoever looks may use it; None where it belongs to others."""
+    if not form.action.startswith("/also/"):
+        return form
+    if not visit.may("releases"):
+        return None
+    return replace(form, fields=()) if visit.signs_in else form
 
 
 def _with_problems(form: Form, problems: Problems, visit: Visit) -> Form:
@@ -207,6 +217,9 @@ def _next(visit: Visit, record: StudyRecord, known: StudyStanding) -> tuple[tupl
     if any(step.step == "release" for step in known.steps):
         acts += _missing_of_record(visit.bench.shop.look, record)
     for number, step in enumerate(known.steps):
+        if step.step == "release" and not visit.may("releases"):
+            acts.append(Link(told("release_by_others"), "/people"))
+            continue
         made = _form(visit, record, step) if step.step in _FORMS else None
         if made is None:
             acts.append(step_link(record.id, step))
@@ -324,7 +337,7 @@ def _release(visit: Visit, record: StudyRecord, step: NextStep) -> Form:
     )
     fields = (
         Field("name", told("release_name"), value=record.stack.name, hint=told("release_name_hint")),
-        Field("approved_by", told("release_by"), value=visit.who),
+        *(() if visit.signs_in else (Field("approved_by", told("release_by"), value=visit.who),)),
         *lots,
         Field("gap", told("release_gap"), hint=told("release_gap_hint")),
         Field("peel", told("release_peel"), hint=told("release_peel_hint")),
@@ -471,7 +484,7 @@ def release(visit: Visit) -> Response | str:
     try:
         wishes = Wishes(
             name=visit.text("name"),
-            approved_by=visit.text("approved_by"),
+            approved_by=approver(visit),
             why=visit.text("why"),
             review_months=int(months) if months.isdecimal() else 0,
             setpoint_only=visit.text("setpoint_only") == "yes",

@@ -41,6 +41,8 @@ class Field:
         Endings of the files that it takes; empty where it takes no file.
     is_list : bool
         Whether its options are a list to open, being many.
+    is_secret : bool
+        Whether what is typed is not shown.
     is_half : bool
         Whether it shares its row with the next one.
     """
@@ -54,6 +56,7 @@ class Field:
     drawing: Markup | str = ""
     accepts: str = ""
     is_list: bool = False
+    is_secret: bool = False
     is_half: bool = False
     is_heading: bool = False
     is_tick: bool = False

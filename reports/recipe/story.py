@@ -32,6 +32,7 @@ from reports.recipe.card import CardSetting, card_setting
 from reports.recipe.days import day_charts
 from reports.sheet.page import Pair, limit_pairs, stack_pairs
 from reports.study.inputs import HistoryRow, StudyReport
+from reports.study.pictures import map_key, map_pictures, maps_of, profiles_of
 from reports.study.proof import (
     cliff_table,
     coupon_table,
@@ -41,7 +42,8 @@ from reports.study.proof import (
     range_pairs,
     target_pairs,
 )
-from reports.views import PageTable, heads
+from reports.study.rooms import rooms
+from reports.views import PageTable, Picture, Rooms, heads
 
 
 @dataclass(frozen=True)
@@ -173,6 +175,10 @@ class StoryPage:
         The answer as it was kept.
     answer_lines : tuple of str
         How sure, windows, nearest cliff.
+    rooms : Rooms
+        Room strips of the answer as it was kept.
+    map_pictures : tuple of Picture
+    map_key : str
     cliff_table : Table
     others_table : Table or None
     attempts_table : Table or None
@@ -225,6 +231,9 @@ class StoryPage:
     headline: str
     lead: str
     answer_lines: tuple[str, ...]
+    rooms: Rooms
+    map_pictures: tuple[Picture, ...]
+    map_key: str
     cliff_table: PageTable
     others_table: PageTable | None
     attempts_table: PageTable | None
@@ -251,6 +260,7 @@ def story_page(story: RecipeStory) -> StoryPage:
     """View-model of `recipe_story`."""
     recipe, report, shown = story.revision.recipe, story.report, story.shown
     study, answer = report.study, report.answer
+    curves = profiles_of(report)
     state = state_words(story.revision, story.on)
     known = report.standing or standing_of_revision(story.revision)
     return StoryPage(
@@ -297,6 +307,9 @@ def story_page(story: RecipeStory) -> StoryPage:
             *window_sentences(study, answer),
             f"Nearest cliff: {nearest_cliff(study, answer, shown)}",
         ),
+        rooms=rooms(report, curves),
+        map_pictures=map_pictures(report, maps_of(report, curves)),
+        map_key=map_key(report),
         cliff_table=cliff_table(report),
         others_table=_others_table(story),
         attempts_table=_attempts_table(story.attempts),

@@ -119,6 +119,7 @@ def test_only_our_own_drawings_are_marked_safe():
         ("MorePage", "pair_code"),
         ("Field", "drawing"),
         ("RecipePage", "charts"),
+        ("Picture", "svg"),
     }
 
 

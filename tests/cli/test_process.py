@@ -11,7 +11,7 @@ import time
 import pytest
 
 DOE = [sys.executable, "-m", "doe.cli"]
-HEAVY = {"scipy", "pandas", "matplotlib", "numpy", "sqlalchemy", "alembic", "openpyxl", "jinja2", "rich"}
+HEAVY = {"scipy", "pandas", "numpy", "sqlalchemy", "alembic", "openpyxl", "jinja2", "rich"}
 POSIX = pytest.mark.skipif(sys.platform == "win32", reason="needs a POSIX terminal")
 
 

@@ -6,6 +6,7 @@ import ast
 from pathlib import Path
 from typing import get_args
 
+from doe.bench.staff import RIGHTS
 from doe.book.sheets.foreign_results import FAIL, NOTHING, PASS
 from doe.domain.outcome import BATCH_COLUMNS
 from doe.domain.standing import Step
@@ -22,6 +23,7 @@ MADE_OF = {
     "begin_": (*SCREENS, *(f"{screen}_lead" for screen in SCREENS)),
     "use_": USES,
     "means_": (PASS, FAIL, NOTHING),
+    "right_": (*RIGHTS, *(f"{right}_more" for right in RIGHTS)),
     "mile_": ("question", "limits", "coupons", "answer", "confirmation", "recipe"),
     "lacks_": ("oven", "press", "limits"),
     "paper_": ("confirmation", "comparison"),

@@ -219,7 +219,7 @@ def confirmation_sentence(found: ConfirmationRecord | None, exception: str = "")
     >>> from datetime import datetime, UTC
     >>> made = ConfirmationRecord(0.9, 0.9, 0, 22, "coupon", 22, 0, 0.9006, 1.0, datetime(2030, 1, 1, 12, tzinfo=UTC))
     >>> print(confirmation_sentence(made).replace(". ", ".\\n"))
-    Accepted on 2030-01-01: 22 of 22 coupons passed (allowed: no failure).
+    Accepted on 1 January 2030: 22 of 22 coupons passed (allowed: no failure).
     Shown is a pass rate of 90 % or more with 90 % assurance.
     """
     if found is None:
