@@ -57,6 +57,7 @@ def pages(bench: Bench) -> Sequence[BaseRoute]:
         release("/also/{study:int}", compare.also),
         release("/recipe/{recipe:path}/retire", recipes.retire),
         post("/recipe/{recipe:path}/day", recipes.keep),
+        release("/recipe/{recipe:path}/explained", recipes.explain),
         look("/recipe/{recipe:path}", recipes.recipe),
         look("/fails", fails.fails),
         look("/fails/found", fails.found),

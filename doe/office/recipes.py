@@ -40,9 +40,9 @@ def recipe(visit: Visit, problem: InputError | None = None, day_problem: InputEr
     forms, run = [], days_of(shop.look, kept)
     if kept.in_force and visit.can_post:
         forms.append(_day_form(visit, found, day_problem))
-        if run.doubt:
-            fields = (Field("explained", told("day_explained")),)
-            forms.append(Form(told("day_explain"), recipe_url(found.name, "day"), told("day_explain_do"), (), fields))
+    if kept.in_force and run.doubt and visit.may("releases"):
+        fields = (Field("explained", told("day_explained")),)
+        forms.append(Form(told("day_explain"), recipe_url(found.name, "explained"), told("day_explain_do"), (), fields))
     if kept.in_force and visit.may("releases"):
         why = Field("why", told("retire_why"), problem="" if problem is None else " ".join(lines_of(problem)))
         forms.append(
@@ -120,15 +120,22 @@ def _sent(visit: Visit, name: str, s: RecipeSetting, shown: Shown) -> str:
     return visit.text(name) if name in visit.form else wanted_words(s, shown).partition(" (")[0]
 
 
+def explain(visit: Visit) -> Response | str:
+    """Keep why a doubt is explained; the count begins anew."""
+    name = visit.word("recipe")
+    try:
+        with visit.storing() as book:
+            clear_doubt(book, name, visit.text("explained"))
+    except InputError as error:
+        return recipe(visit, day_problem=error)
+    return recipe_url(name)
+
+
 def keep(visit: Visit) -> Response | str:
-    """Keep the first article of a day, or that a doubt is explained."""
+    """Keep the first article of a day."""
     name, shown = visit.word("recipe"), visit.bench.shop.shown
     found = find_recipe(visit.bench.shop.look, name).recipe
     try:
-        if visit.text("explained") or not visit.text("prints"):
-            with visit.storing() as book:
-                clear_doubt(book, name, visit.text("explained"))
-            return recipe_url(name)
         values: dict[str, dict[str, float]] = {"set": {}, "surface": {}}
         for kind, read in values.items():
             for s in found.settings:

@@ -119,8 +119,8 @@ def test_only_our_own_drawings_are_marked_safe():
         ("MorePage", "viewer_code"),
         ("MorePage", "pair_code"),
         ("Field", "drawing"),
-        ("Picture", "svg"),
         ("RecipePage", "charts"),
+        ("Picture", "svg"),
     }
 
 
