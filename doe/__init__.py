@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from doe.setpoint.recommendation import recommend
     from doe.surfaces.earlier import Earlier
     from doe.surfaces.fitted import Surfaces, fit
+    from doe.surfaces.learning import learn_shop
+    from doe.surfaces.shop import ShopHistory
 
 __all__ = [
     "Answer",
@@ -37,6 +39,7 @@ __all__ = [
     "Machine",
     "Material",
     "Plan",
+    "ShopHistory",
     "Spec",
     "Stack",
     "Study",
@@ -44,6 +47,7 @@ __all__ = [
     "Window",
     "extend_plan",
     "fit",
+    "learn_shop",
     "make_plan",
     "recommend",
     "usual_factor",
@@ -63,6 +67,7 @@ _HOMES = {
     "Machine": "doe.domain.stack",
     "Material": "doe.domain.stack",
     "Plan": "doe.plans.plan",
+    "ShopHistory": "doe.surfaces.shop",
     "Spec": "doe.domain.spec",
     "Stack": "doe.domain.stack",
     "Study": "doe.domain.study",
@@ -70,6 +75,7 @@ _HOMES = {
     "Window": "doe.setpoint.answer",
     "extend_plan": "doe.setpoint.extension",
     "fit": "doe.surfaces.fitted",
+    "learn_shop": "doe.surfaces.learning",
     "make_plan": "doe.plans.build",
     "recommend": "doe.setpoint.recommendation",
     "usual_factor": "doe.domain.factors",

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from doe.acts.base import version
 from doe.acts.gauges.line import cautions_said, gauged_line
 from doe.acts.study.fits import SAYING, Recommended, answer_data, explain, fit_study, recommend_study
+from doe.acts.study.shop import take_shop
 from doe.acts.study.standing import standing_of
 from doe.cli.desk import Block, Desk, Reply, Screen, Table, Warn, command
 from doe.cli.gauge_dials import coupon_table, dial_blocks, dial_data, dial_notes
@@ -25,13 +26,15 @@ from doe.words.study.setpoint import cautions_left, method_words, said
 from doe.words.study.standing import headline
 from doe.words.study.state import counts_sentence
 from doe.words.study.why import differences, rough_note, why_parts
-from doe.words.wording import amount_both, amount_range, minute, percent
+from doe.words.wording import amount_both, amount_range, date_and_time, percent
 
 
 @command("recommend")
-def recommend(desk: Desk, study: str, seed: int | None = None, why: bool = False) -> Reply:
+def recommend(desk: Desk, study: str, seed: int | None = None, why: bool = False, shop: bool | None = None) -> Reply:
     """Recommend settings that keep passing when the machines wander, and say how sure that is."""
     with desk.open(create=False) as book, desk.progress("fitting and searching") as tell:
+        if shop is not None:
+            take_shop(book, study, wanted=shop)
         found = recommend_study(book, study, seed=seed, progress=tell)
         data = answer_data(found.answer)
         known = standing_of(book, found.fitted.record.id, answer=data)
@@ -157,11 +160,11 @@ def history(found: Recommended) -> list[Block]:
     """Whether this answer is new, kept, or replaces one to other results."""
     if found.kept is not None:
         newer = "" if found.kept.version == version() else f" by version {found.kept.version}; this is {version()}"
-        return [f"The answer kept on {minute(found.kept.made_at)}{newer}: the results are the same."]
+        return [f"The answer kept on {date_and_time(found.kept.made_at)}{newer}: the results are the same."]
     if found.before is not None:
         return [
             Warn(
-                f"The results or the study changed since the answer of {minute(found.before.made_at)} "
+                f"The results or the study changed since the answer of {date_and_time(found.before.made_at)} "
                 f"(which was: {found.before.verdict}); both are kept."
             )
         ]

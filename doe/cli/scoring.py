@@ -30,7 +30,7 @@ from doe.domain.score import ScoreEntry
 from doe.domain.spec import Check
 from doe.domain.study import Study
 from doe.domain.units import Shown
-from doe.symptoms.catalogue import WORDS, short_list, symptom
+from doe.symptoms.catalogue import WORDS, asks_of_handling, short_list, side_seen, symptom
 from doe.words.gauges.dials import Dialled
 from doe.words.typed import name_of, pairs, quantity, setting
 from doe.words.wording import count
@@ -163,6 +163,8 @@ def _actual(study: Study, texts: Sequence[str], shown: Shown) -> dict[str, float
 T = TypeVar("T")
 _ABOUT_CHECK = "p passed, f failed, s leaves this coupon for later, v it is lost or spoiled, q stops."
 _ABOUT_HAND = "1 stiff to 5 soft, in half steps, beside the sample you keep."
+_HANDLED = "  was the powder even, and was it peeled at its wait (y, n; Enter: not looked)"
+_ABOUT_HANDLED = "With a no it counts neither as too little nor as too much heat."
 _WORDS = {"p": "pass", "f": "fail", "s": "skip", "v": "void", "q": "stop"}
 
 
@@ -176,7 +178,7 @@ def ask_coupons(
     """Ask for the scores of every coupon that waits for one, in press order."""
     whole_plan(book, record)
     making = making_of(book, record.id)
-    checks = [c for c in record.study.spec.checks if bool(c.after_washes) == washes]
+    checks = [c for c in record.study.spec.checks if c.is_later == washes]
     names = list(people or {name.casefold(): name for name in making.people}.values())
     if not names and not washes and record.study.spec.hand_min is not None:
         typed = ask_text("Who feels the coupons (Enter: nobody)", default="")
@@ -239,7 +241,7 @@ def _ask_one(coupon: Coupon, checks: Sequence[Check], people: Sequence[str]) -> 
             break
     grade = _ask_grade(coupon, all(made.values())) if made else ""
     symptoms, side = _ask_symptom() if False in made.values() else ((), "")
-    transferred = not (checks and made.get(checks[0].name) is False and not checks[0].after_washes)
+    transferred = not (checks and made.get(checks[0].name) is False and not checks[0].is_later)
     felt = {}
     for person in people if transferred else ():
         question = f"  hand-feel, {person}, 1 stiff to 5 soft (Enter: not felt)"
@@ -286,7 +288,15 @@ def _ask_symptom() -> tuple[tuple[str, ...], str]:
     read = partial(read_symptoms, labels=words.labels, where="symptom", letters=words.letters)
     about = "Letters or names of the list above, comma between several."
     keys = ask("  what is seen (letter or name, Enter: not known)", read, default="", about=about)
-    return keys, words.side_of(keys)
+    well = ask(_HANDLED, _yes_or_no, default="", about=_ABOUT_HANDLED) if asks_of_handling(keys) else None
+    return keys, side_seen(keys, handled_well=well)
+
+
+def _yes_or_no(answer: str) -> bool | None:
+    found = {"": None, "y": True, "n": False}
+    if answer[:1].lower() not in found:
+        raise InputError("answer", repr(answer), "y or n", "Press Enter if nobody looked.")
+    return found[answer[:1].lower()]
 
 
 # a further look
@@ -327,7 +337,7 @@ def ask_again(book: Book, key: Key, person: str) -> tuple[int, int]:
 def _look_again(study: Study, coupon: str, person: str) -> ScoreEntry:
     checks: dict[str, bool] = {}
     for check in study.spec.checks:
-        if not check.after_washes:
+        if not check.is_later:
             read = partial(said_check, where=f"{coupon}, {check.name}")
             made = _ask_or_skip(f"{coupon}, {check.name.replace('_', ' ')} (p or f)", read)
             checks |= {} if made is None else {check.name: made}

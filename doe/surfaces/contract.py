@@ -26,11 +26,13 @@ if TYPE_CHECKING:
     from doe.domain.results import Results
     from doe.surfaces.hand_scores import HandScores
     from doe.surfaces.scaling import Scaling
+    from doe.surfaces.shop import Loan, ShopHistory, Trait
 
 
-PRIOR_GROUPS = ("height", "place", "width", "sides", "stray", "hand", "levels", "batches")
+PRIOR_GROUPS = ("height", "place", "width", "sides", "stray", "hand", "levels", "batches", "shop")
 """Groups of priors that a model may have: how good the best setting is, where the window lies, how fast it closes, how
-failures split into too little and too much, how many fail whatever the settings, hand-feel, levels, batches."""
+failures split into too little and too much, how many fail whatever the settings, hand-feel, levels, batches; and what
+the shop's earlier studies say of these, which has no parameters of its own (`SurfaceModel.loan`)."""
 
 
 @dataclass(frozen=True)
@@ -155,6 +157,16 @@ class SurfaceModel(Protocol):
         ...
 
     @property
+    def traits(self) -> tuple[Trait, ...]:
+        """In what the lines of one shop may be alike; none where the model does not know."""
+        ...
+
+    @property
+    def loan(self) -> Loan | None:
+        """What the shop's earlier studies lend to the priors; its log ratio is part of what `sample` draws from."""
+        ...
+
+    @property
     def prior_groups(self) -> Mapping[str, NDArray[np.intp]]:
         """Parameters (columns of ``xi``) of each of `PRIOR_GROUPS` that the model has. Effects of single batches belong
         to the data, not to the priors, and to no group."""
@@ -196,9 +208,18 @@ class ModelMaker(Protocol):
     """A kind of surface, as `doe.surfaces.fit` takes it: makes the model of some coupons."""
 
     def __call__(
-        self, scaling: Scaling, results: Results, hand: HandScores, *, weights: FloatArray | None, own: int | None
+        self,
+        scaling: Scaling,
+        results: Results,
+        hand: HandScores,
+        *,
+        weights: FloatArray | None,
+        own: int | None,
+        shop: ShopHistory | None,
     ) -> SurfaceModel:
         """Model of ``results``; ``weights`` say what each coupon counts for, the first ``own`` are this study's.
+
+        ``shop`` is what earlier studies say about the shop's lines; a model without `SurfaceModel.traits` ignores it.
 
         Raises
         ------

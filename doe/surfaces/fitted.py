@@ -11,11 +11,10 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from doe.domain.coding import FloatArray, code_frame
-from doe.domain.errors import InputError
+from doe.domain.errors import InputError, check_seed
 from doe.domain.factors import Stage
 from doe.domain.finding import Finding
 from doe.domain.results import Results, read_results
-from doe.domain.seeds import check_seed
 from doe.domain.study import Study
 from doe.surfaces.belief import Belief, judge_fit
 from doe.surfaces.checks import ClassicalChecks, run_checks
@@ -25,8 +24,9 @@ from doe.surfaces.facts import fact
 from doe.surfaces.hand_scores import HandScores, doubt_scorers, mean_hand
 from doe.surfaces.outcomes import expit
 from doe.surfaces.scaling import Scaling
+from doe.surfaces.shop import ShopHistory
 from doe.surfaces.unvaried import hardly_varied, untried_levels, unvaried_facts
-from doe.surfaces.washing import so_far
+from doe.surfaces.washing import NO_WASHES, Washes, so_far
 from doe.surfaces.window_gradient import ClosingWindow
 
 PARTICLES, LEAST_PARTICLES, MOST_PARTICLES = 600, 20, 100_000
@@ -61,6 +61,8 @@ class Surfaces:
     model : SurfaceModel or None
         What was fitted, and ``xi`` the raw draws of its parameters, shape (draws, parameters); None for a fit put
         together by hand.
+    earlier_washes : Washes
+        What washes showed in earlier studies of the shop, where they count.
     """
 
     study: Study
@@ -75,6 +77,7 @@ class Surfaces:
     earlier: EarlierUse | None = None
     model: SurfaceModel | None = None
     xi: FloatArray | None = None
+    earlier_washes: Washes = NO_WASHES
 
     @cached_property
     def everything(self) -> Results:
@@ -180,13 +183,13 @@ class Surfaces:
         """Draws of the surface before any coupon, always the same ones; None for a fit put together by hand."""
         if self.model is None:
             return None
-        return self.model.unpack(np.random.default_rng(self.seed).standard_normal((count, self.model.parameters)))
+        return self.model.unpack(prior_parameters(self.model, count, self.seed))
 
     @cached_property
     def belief(self) -> Belief:
         """Can this fit be believed? Leave-one-out score, predictive check, and what the coupons cannot tell."""
         left = None if self.model is None else self.draws.peak[0].std(axis=0) / self.model.place_sd
-        seen = so_far(self.results, self.pass_draws(self.results.settings))
+        seen = so_far(self.results, self.pass_draws(self.results.settings), self.earlier_washes)
         return judge_fit(self.results, self.scaling, seen, self.coupon_fit, left)
 
 
@@ -198,6 +201,7 @@ def fit(
     particles: int = PARTICLES,
     progress: Callable[[float], None] | None = None,
     earlier: Earlier | None = None,
+    shop: ShopHistory | None = None,
     model: ModelMaker = ClosingWindow,
 ) -> Surfaces:
     """Fit the surfaces of a study to its scored coupons.
@@ -215,6 +219,8 @@ def fit(
         Called with the share done, 0 to 1.
     earlier : Earlier, optional
         Coupons of an earlier study on a like stack, each counting for less than one of this study's.
+    shop : ShopHistory, optional
+        What earlier studies of the same shop say about its lines, from `doe.learn_shop`.
     model : callable, optional
         Kind of surface, see `doe.surfaces.contract`: the closing window by default.
 
@@ -237,7 +243,7 @@ def fit(
     used = None if earlier is None else read_earlier(study, earlier)
     everything, weights = (ready, None) if used is None else pooled(ready, used)
     hand = mean_hand(everything, weights)
-    made = model(scaling, everything, hand, weights=weights, own=ready.coupons)
+    made = model(scaling, everything, hand, weights=weights, own=ready.coupons, shop=shop)
     cloud = made.sample(rng=np.random.default_rng(seed), particles=particles, progress=progress)
     return Surfaces(
         study=study,
@@ -248,11 +254,19 @@ def fit(
         hand_scores=hand,
         log_evidence=cloud.log_evidence,
         seed=seed,
-        warnings=_warnings(study, ready, everything, used),
+        warnings=(*_shop_facts(shop), *_warnings(study, ready, everything, used)),
         earlier=used,
         model=made,
         xi=cloud.draws,
+        earlier_washes=NO_WASHES if shop is None else shop.washes,
     )
+
+
+def prior_parameters(model: SurfaceModel, count: int, seed: int) -> FloatArray:
+    """Draws of a model's parameters before any coupon, (count, parameters); the same seed gives the same ones."""
+    rng = np.random.default_rng(seed)
+    xi = rng.standard_normal((count, model.parameters))
+    return xi if model.loan is None else model.loan.draw(xi, rng)
 
 
 def trace(model: SurfaceModel, xi: FloatArray, coupons: NDArray[np.str_]) -> Traces:
@@ -265,7 +279,12 @@ def trace(model: SurfaceModel, xi: FloatArray, coupons: NDArray[np.str_]) -> Tra
     priors = {
         group: -0.5 * (xi[:, columns] ** 2).sum(axis=1) for group, columns in model.prior_groups.items() if len(columns)
     }
-    left = {quantity: xi[:, columns].std(axis=0) for quantity, columns in model.quantities.items() if len(columns)}
+    before = 1.0
+    if model.loan is not None:
+        priors["shop"] = model.loan.log_ratio(xi)
+        before = prior_parameters(model, len(xi), 0).std(axis=0)
+    spread = xi.std(axis=0) / before
+    left = {quantity: spread[columns] for quantity, columns in model.quantities.items() if len(columns)}
     return Traces(coupons, fit, passes, fails, priors, left)
 
 
@@ -290,6 +309,11 @@ def _warnings(study: Study, results: Results, everything: Results, earlier: Earl
     if results.waiting:
         found.append(fact("waiting", coupons=results.waiting))
     return tuple(found)
+
+
+def _shop_facts(shop: ShopHistory | None) -> tuple[Finding, ...]:
+    """That earlier studies of the shop count, and which."""
+    return (fact("shop_counted", names=shop.studies),) if shop is not None and shop.studies else ()
 
 
 def _end_facts(results: Results, both: Results) -> list[Finding]:

@@ -25,6 +25,7 @@ from doe.surfaces.hand_scores import HandScores
 from doe.surfaces.outcomes import FloatArray, chances_seen, expit
 from doe.surfaces.sampler import Cloud, sample
 from doe.surfaces.scaling import heats, quadratic_coefficients, quadratic_features
+from doe.surfaces.shop import Trait
 from doe.surfaces.window_model import WindowModel, student_log_density
 
 _MOST = 60.0  # exponents beyond this change nothing and would overflow in a product
@@ -174,6 +175,15 @@ class MechanismModel:
     def place_sd(self) -> FloatArray:
         """Prior spread of the middle of the window, shape (k,)."""
         return np.full(self.window.k, self.priors.place_sd)
+
+    @property
+    def traits(self) -> tuple[Trait, ...]:
+        """None that a shop could teach."""
+        return ()
+
+    @property
+    def loan(self) -> None:
+        """Nothing is lent."""
 
     @property
     def prior_groups(self) -> Mapping[str, NDArray[np.intp]]:

@@ -56,6 +56,14 @@ class Scaling:
         low, high = _inverse_kelvin(factor.low), _inverse_kelvin(factor.high)
         return np.asarray((2 * _inverse_kelvin(values) - low - high) / (high - low))
 
+    def half_range(self, factor: Factor) -> float:
+        """Half of a numeric factor's tested range, on the scale that ``z`` is straight in."""
+        if factor.is_temperature:
+            return float(_inverse_kelvin(factor.high) - _inverse_kelvin(factor.low)) / 2
+        if factor.scale == "log":
+            return float(np.log(factor.high / factor.low)) / 2
+        return (factor.high - factor.low) / 2
+
     def natural(self, z: FloatArray) -> FloatArray:
         """Settings of model coordinates, not rounded, same shape (rows, numeric factors)."""
         columns = []

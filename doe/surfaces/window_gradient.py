@@ -39,10 +39,11 @@ class TemperedWindow:
         draws, checks = self.model.unpack(xi), self.model.checks_log_likelihood(xi)
         hand = self.model.weights[self.model.hand.rows]
         mean = self.model.hand_means(draws)
+        lent = 0.0 if self.model.loan is None else self.model.loan.log_ratio(xi)
 
         def value(power: float) -> FloatArray:
             spread = np.sqrt(draws.hand_sd**2 + self._blur(power))
-            return np.asarray(power * checks + self.model.hand_log_chance(mean, spread) @ hand)
+            return np.asarray(power * (checks + lent) + self.model.hand_log_chance(mean, spread) @ hand)
 
         return value
 
@@ -77,6 +78,9 @@ class TemperedWindow:
         shape = model.hand_shape(xi)
         value += self._hand(draws, shape, power, back)
         self._to_parameters(xi, draws, shape[0], back, slopes)
+        if model.loan is not None:
+            lent, along = model.loan.slopes(xi)
+            value, slopes = value + power * lent, slopes + power * along
         return value, slopes
 
     def _coupons(

@@ -33,8 +33,9 @@ from doe.surfaces.contract import Quadratics, columns, layout, thinned_rows
 from doe.surfaces.hand_scores import HandScores
 from doe.surfaces.outcomes import FloatArray, Outcomes, expit
 from doe.surfaces.scaling import Scaling, heats, is_same_dose, quadratic_coefficients, quadratic_features
+from doe.surfaces.shop import Loan, ShopHistory, Trait
 from doe.surfaces.trial_error import TrialError
-from doe.surfaces.washing import late_share
+from doe.surfaces.washing import NO_WASHES, late_share
 
 
 @dataclass(frozen=True)
@@ -69,6 +70,9 @@ class Priors:
     level_place_sd: float = 0.28
     level_hand_sd: float = 0.28
 
+
+WIDTH = "width"
+"""The trait of how fast the window closes: logarithms of the steepness along each factor's natural scale."""
 
 HAND_FREEDOM = 4.0
 """Degrees of freedom of the Student-t errors of hand-feel; `t_below` is written for this number."""
@@ -205,6 +209,7 @@ class WindowModel:
         trial_error: float = TRIAL_ERROR,
         weights: FloatArray | None = None,
         own: int | None = None,
+        shop: ShopHistory | None = None,
     ) -> None:
         """``weights`` say what each coupon counts for; those after the first ``own`` come from an earlier study."""
         self.priors = priors or Priors()
@@ -220,12 +225,14 @@ class WindowModel:
         self.features = quadratic_features(z)
         self.passed = results.passed
         self.points = results.points
-        self.late = np.where(results.wash == WAITING, late_share(results), 0.0)
+        washes = NO_WASHES if shop is None else shop.washes
+        self.late = np.where(results.wash == WAITING, late_share(results, washes), 0.0)
         self.grade = results.grade
         self.graded = bool((results.grade != "").any())
         self.hand = hand
         self.hand_low, self.hand_high = rounding_bounds(hand, results)
-        self.batches = _batch_matrices(results, results.coupons if own is None else own)
+        matrices = _batch_matrices(results, results.coupons if own is None else own)
+        self.machines, self.batches = tuple(matrices), tuple(matrices.values())
         self.heats = heats(self.factors)
         self._trade = _trade_means(self.factors, self.priors)
         self.rank = scaling.rank
@@ -238,6 +245,7 @@ class WindowModel:
             if (self.combination == c).any()
         ]
         self.trial_error = TrialError(z, self.trial_variance, self.groups)
+        self.loan = None if shop is None else Loan(self.traits, shop)
 
     @property
     def combinations(self) -> int:
@@ -270,6 +278,29 @@ class WindowModel:
             quantity: self.columns_of(name) if name in ("place", "steepness") else columns(self.slices, name)
             for quantity, name in QUANTITIES.items()
         }
+
+    @property
+    def traits(self) -> tuple[Trait, ...]:
+        """In what the lines of one shop may be alike."""
+        p, k = self.priors, self.k
+        width = np.column_stack([p.log_steepness[1] * np.eye(k), np.full(k, p.log_steepness_common_sd)])
+        behind = np.append(self.columns_of("steepness"), columns(self.slices, "common"))
+        middle = p.log_steepness[0] - np.log([self.scaling.half_range(f) for f in self.factors])
+        found = [Trait(WIDTH, tuple(f.name for f in self.factors), middle, behind, width)]
+        single = {
+            "lapse": p.logit_lapse,
+            "wrong_side": p.logit_wrong_side,
+            "hand_depth": p.log_hand_depth,
+            "hand_sd": p.log_hand_sd,
+        }
+        for name, (mean, sd) in single.items():
+            if len(self.hand.rows) or not name.startswith("hand"):
+                found.append(Trait(name, ("",), np.array([mean]), columns(self.slices, name), np.array([[sd]])))
+        mean, sd = p.log_batch_sd
+        for i, machine in enumerate(self.machines):
+            at = columns(self.slices, "batch_sd")[i : i + 1]
+            found.append(Trait(f"{machine}_sd", ("",), np.array([mean]), at, np.array([[sd]])))
+        return tuple(found)
 
     def _layout(self) -> dict[str, slice]:
         k, extra = self.k, sum(len(levels) for levels in self.levels)
@@ -411,7 +442,7 @@ class WindowModel:
         return logit, place, hand
 
     def log_likelihood(self, xi: FloatArray) -> FloatArray:
-        """Log likelihood of all results, earlier ones discounted, shape (draws,)."""
+        """Log likelihood of all results, earlier ones discounted, and what the shop lends to the priors, (draws,)."""
         return self.by_portions(self._log_likelihood, xi)
 
     def checks_log_likelihood(self, xi: FloatArray) -> FloatArray:
@@ -427,7 +458,8 @@ class WindowModel:
     def _log_likelihood(self, xi: FloatArray) -> FloatArray:
         draws = self.unpack(xi)  # once for both parts
         coupons, hand = self.coupon_log_likelihood(xi, draws), self.hand_log_likelihood(xi, draws)
-        return np.asarray((coupons * self.weights).sum(axis=1) + (hand * self.weights[self.hand.rows]).sum(axis=1))
+        found = (coupons * self.weights).sum(axis=1) + (hand * self.weights[self.hand.rows]).sum(axis=1)
+        return np.asarray(found if self.loan is None else found + self.loan.log_ratio(xi))
 
     def coupon_log_likelihood(self, xi: FloatArray, draws: WindowDraws | None = None) -> FloatArray:
         """Log likelihood of each coupon's pass/fail and side, shape (draws, coupons); ``draws`` are ``unpack(xi)``."""
@@ -565,12 +597,12 @@ def _trade_means(factors: tuple[Factor, ...], priors: Priors) -> FloatArray:
     return means
 
 
-def _batch_matrices(results: Results, own: int) -> list[FloatArray]:
+def _batch_matrices(results: Results, own: int) -> dict[str, FloatArray]:
     """Membership matrices (coupons, batches) of the cure and press batches that can be told apart.
 
     What is told apart among the first ``own`` coupons does not depend on the earlier ones after them.
     """
-    matrices = []
+    matrices = {}
     for column in ("cure_batch", "press_batch"):
         labels = results.batches[column].to_numpy(dtype=str)
         matrix = np.concatenate(
@@ -582,7 +614,7 @@ def _batch_matrices(results: Results, own: int) -> list[FloatArray]:
             axis=1,
         )
         if matrix.shape[1]:
-            matrices.append(matrix)
+            matrices[column] = matrix
     return matrices
 
 

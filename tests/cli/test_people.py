@@ -16,7 +16,7 @@ from doe.domain.errors import InputError
 from doe.domain.score import ScoreEntry, SecondLook
 from doe.words.people import agreement_words, missing_words, repeat_words
 from doe.words.typography import NO_BREAK
-from reports.pages import environment, template_source
+from reports.pages import environment, render, template_source
 from reports.people import PeoplePage, people_page
 
 MADE_AT = datetime(2031, 3, 4, tzinfo=UTC)
@@ -131,9 +131,14 @@ def test_the_page_says_what_the_numbers_say(book):
     )
     captions = [t.caption for t in page.tables]
     assert "Pass and fail, two by two" in captions
-    differ = page.tables[captions.index("Coupons they differ on: look at these together")]
+    differ = page.differ_table
     assert len(differ.rows) == 3
+    assert page.headline.startswith("ana and ben ")
+    html = render("people.html", page)
+    assert html.index(page.headline) < html.index("<details>") < html.index("Weighted kappa")  # its jargon is folded
     assert all(set(row[1:]) == {"pass", "fail"} for row in differ.rows)
+    worth = page.tables[captions.index("What a hand-feel score is worth")]
+    assert "never lie below 0, where textbook limits may" in worth.note
     leaning = found.hand.lean[found.hand.lean["verdict"] != "like the others"]
     assert ("Nobody is shown" in page.pictures[0].title) == leaning.empty
     names = ("people.html", "page.html", "cautions.html", "paper.css", "parts.html")
@@ -163,6 +168,14 @@ def test_a_further_look_by_options_from_a_file_and_in_the_answer(shop_with):
     page = (shop.folder / "people.html").read_text(encoding="utf-8").replace(NO_BREAK, " ")
     assert "2 coupons judged more than once" in page
     assert shop.good("people", STUDY, "--json").json["look_again"]
+
+
+def test_second_looks_that_all_contradict_the_first_are_judged(shop_with):
+    shop = shop_with(2)
+    with shop.open() as book:
+        look(book, "ana", turned=range(12))
+    found = shop.good("people", STUDY, "-o", "people.html")
+    assert "changed 12 of them" in " ".join(found.out.replace(NO_BREAK, " ").split())
 
 
 def test_a_further_look_is_asked_without_showing_the_first(shop_with, monkeypatch):

@@ -22,6 +22,7 @@ from doe.surfaces.hand_scores import HandScores
 from doe.surfaces.mechanism_model import MechanismModel
 from doe.surfaces.outcomes import expit
 from doe.surfaces.scaling import Scaling
+from doe.surfaces.shop import ShopHistory
 from doe.surfaces.window_gradient import ClosingWindow
 from doe.surfaces.window_model import WindowModel
 from doe.words.study.why import why_parts
@@ -37,6 +38,7 @@ def dose_mechanisms(
     *,
     weights: NDArray[np.float64] | None = None,
     own: int | None = None,
+    shop: ShopHistory | None = None,
 ) -> MechanismModel:
     """A `ModelMaker` of the second kind of surface."""
     return MechanismModel(WindowModel(scaling, results, hand, weights=weights, own=own))

@@ -20,6 +20,7 @@ from doe.words.study.setpoint import WORDS, cautions_left, method_words, said
 
 FACTS = {
     "earlier_counted": fact("earlier_counted", coupons=2, value=0.5),
+    "shop_counted": fact("shop_counted", names=("old powder", "new film")),
     "contradicted": fact("contradicted", names=("R1-03", "R1-07")),
     "every_level": fact("every_level", factors=("press_temp",)),
     "budget_used": fact("budget_used", coupons=40),
@@ -35,6 +36,8 @@ FACTS = {
     "one_batch": fact("one_batch", names=("press",)),
     "waiting": fact("waiting", coupons=1),
     "unwashed": fact("unwashed", coupons=7, of=3, value=0.93),
+    "shop_washes": fact("shop_washes", coupons=3, of=34, value=0.3),
+    "unfinished": fact("unfinished", coupons=2),
     "predicts_better": fact("predicts_better", coupons=17, of=20),
     "predicts_alike": fact("predicts_alike", coupons=12, of=20),
     "predicts_worse": fact("predicts_worse", coupons=0, of=20),

@@ -45,8 +45,8 @@ from doe.domain.study import Study
 from doe.plans.timing import hours_at_machines
 from doe.setpoint.answer import Answer
 from doe.setpoint.robust import RobustRate
-from doe.words.study.answer import scores_first
-from doe.words.wording import count, minute, stated
+from doe.words.study.answer import scores_first, washes_first
+from doe.words.wording import count, date_and_time, stated
 
 STATED_RATES = (0.97, 0.99)
 """True pass rates at which the chance to be accepted is shown, beside what the study believes."""
@@ -362,7 +362,7 @@ def _offer(book: Book, key: Key, wishes: ClaimWishes, progress: Progress | None)
     if not same:
         raise InputError(
             where,
-            f"one of {minute(kept[-1].made_at)}, and the results or the study changed since",
+            f"one of {date_and_time(kept[-1].made_at)}, and the results or the study changed since",
             "an answer to the results as they are",
             f"Ask anew: doe recommend {name}.",
         )
@@ -390,7 +390,7 @@ def _cautions(answer: Answer, open_washes: int, wanted_corners: int, corners: in
     found = []
     if scores_first(answer):
         found.append(Finding("answer_unscored"))
-    elif answer.verdict == "more coupons":
+    elif answer.verdict == "more coupons" and not washes_first(answer):
         found.append(Finding("answer_unsettled"))
     if open_washes:
         found.append(Finding("washes_open", {"coupons": open_washes}))

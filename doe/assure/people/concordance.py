@@ -13,7 +13,12 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy.stats import chi2, f, qmc, rankdata, t
 
+from doe.domain.spec import HAND_STEP
+
 FloatArray = NDArray[np.float64]
+
+MATTERS = HAND_STEP / 2
+"""Points of hand-feel between a person and the others below which nothing changes: half of the smallest step scored."""
 
 Judges = Literal["different people a coupon", "any such people", "these very people"]
 """Whose scores an intraclass correlation is about."""
@@ -54,7 +59,8 @@ class ScoreAgreement:
     Attributes
     ----------
     table : DataFrame
-        Six rows: kind, scores (1 or the number of people), icc, low, high. Kinds: ``different people a coupon``
+        Six rows: kind, scores (1 or the number of people), icc, low, high; not a number where every score is the same.
+        Limits of ``any such people`` never lie below 0. Kinds: ``different people a coupon``
         (one-way), ``any such people`` (two-way, absolute agreement), ``these very people`` (two-way, differences
         between people left out).
     between, within, people_ms, error : float
@@ -186,7 +192,7 @@ def lean_of_people(ratings: pd.DataFrame, *, assurance: float = 0.95) -> pd.Data
     -------
     DataFrame
         One row a person: person, coupons, lean (own mean minus the mean of all), low, high, verdict
-        ("kind", "harsh" or "like the others").
+        ("kind" or "harsh" where the limits lie wholly beyond `MATTERS`, else "like the others").
     """
     whole = ratings.dropna()
     scores = whole.to_numpy(dtype=float)
@@ -196,7 +202,9 @@ def lean_of_people(ratings: pd.DataFrame, *, assurance: float = 0.95) -> pd.Data
     df = (n - 1) * (k - 1)
     error = float((rest**2).sum()) / df
     half = t.ppf((1 + assurance) / 2, df) * math.sqrt(error * (k - 1) / (k * n))
-    verdict = np.where(lean - half > 0, "kind", np.where(lean + half < 0, "harsh", "like the others"))
+    beside = k / (k - 1)  # a mean against that of the others, not against one that holds it too
+    kind, harsh = beside * (lean - half) > MATTERS, beside * (lean + half) < -MATTERS
+    verdict = np.where(kind, "kind", np.where(harsh, "harsh", "like the others"))
     return pd.DataFrame(
         {
             "person": [str(c) for c in whole.columns],
@@ -235,7 +243,9 @@ def _rank_limits(mean_r: float, se: float, n: int, m: int, assurance: float) -> 
 def _by_ratio(
     above: float, below: float, df_above: int, df_below: int, k: int, tail: float
 ) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
-    """Limits of a single and a mean score when the correlation follows from one F ratio."""
+    """Limits of a single and a mean score where the correlation follows from one F ratio; nan where none differ."""
+    if not max(above, below) > 0:  # every score is the same: nothing differs that could be anybody's
+        return (math.nan,) * 3, (math.nan,) * 3
     ratio = above / below if below > 0 else math.inf
     ends = (
         ratio,
@@ -274,7 +284,7 @@ def _absolute(between: float, people: float, error: float, n: int, k: int, tail:
     coupons = np.maximum(between * df[0] / chi2.ppf(u[:, 0], df[0]) - noise, 0) / k
     persons = np.maximum(people * df[1] / chi2.ppf(u[:, 1], df[1]) - noise, 0) / n
     total = coupons + persons + noise
-    if not (total > 0).all():  # nobody scored two coupons differently
-        return value, 0.0, 1.0
+    if not (total > 0).all():  # every score is the same
+        return value, math.nan, math.nan
     low, high = np.quantile(coupons / total, [1 - tail, tail])
     return value, float(low), float(high)

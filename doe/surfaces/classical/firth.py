@@ -22,6 +22,9 @@ from doe.surfaces.classical.confounding import Floats, Separable, find_confoundi
 from doe.surfaces.classical.separation import Separation, find_separation
 
 _FAR_LOGIT = 200.0  # a profile still too likely when a logit has moved this far is taken as unbounded
+CROWDED = 3
+"""Fewer coupons a term than this are few: limits too narrow were seen from 10 terms on 28 coupons on, not with 7."""
+
 _ROUNDS = 5  # times a limit may be moved outward
 _APART = 1e-3  # standard errors between two limits that are two peaks'
 
@@ -144,6 +147,11 @@ class FirthFit:
                 "Too many terms for these coupons: the likelihood has several peaks along "
                 f"{', '.join(self.several_peaks)}; the outermost limits found are given."
             )
+        elif CROWDED * len(self.estimates) > len(self.data.passed):
+            notes.append(
+                f"{len(self.estimates)} terms are many for {len(self.data.passed)} coupons: the likelihood may have a "
+                "peak that no search met, and a limit may then be too narrow."
+            )
         return tuple(notes)
 
     def _test(self, j: int) -> float:
@@ -189,8 +197,8 @@ def fit_firth(
     information matrix. The penalty pulls all probabilities toward one half: with few coupons predicted
     pass rates near 0 or 1 are too cautious. Coupons are taken as independent.
 
-    With nearly as many terms as coupons the profile has several peaks, the notes say so, and a limit can
-    still be too narrow (``tests/benchmarks/classical_intervals.py`` counts how many).
+    With nearly as many terms as coupons the profile has several peaks, and a limit can still be too narrow
+    (``tests/benchmarks/classical_intervals.py`` counts how many); the notes say so, whether peaks were met or not.
 
     References
     ----------

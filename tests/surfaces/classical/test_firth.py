@@ -198,6 +198,14 @@ def test_crowded_model_says_that_its_likelihood_has_several_peaks():
     assert any("several peaks" in note for note in fit.notes)
 
 
+@pytest.mark.parametrize(("coupons", "terms", "said"), [(20, 8, True), (40, 8, False), (20, 4, False)])
+def test_crowded_models_say_that_limits_may_be_too_narrow_whether_peaks_were_met_or_not(coupons, terms, said):
+    rng = np.random.default_rng(3)
+    X = np.column_stack([np.ones(coupons), rng.uniform(-1, 1, size=(coupons, terms - 1))])
+    fit = fit_firth(X, rng.uniform(size=coupons) < 0.5)
+    assert any("too narrow" in note or "several peaks" in note for note in fit.notes) == said
+
+
 def test_profile_limits_cover_the_truth_about_as_often_as_they_say():
     # 200 data sets of 24 coupons at 90 %; standard error of the share 0.021, so 0.08 fails about once in
     # 10 000. (Two-term model; penalised profile limits are known to be close to nominal.)
