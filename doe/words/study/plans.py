@@ -9,7 +9,7 @@ from doe.domain.jsonable import named
 from doe.domain.study import STEP_COUPONS, Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
 from doe.plans.compare import LeftOut
-from doe.plans.decisions import FAR_OFF, Outcome, is_wide
+from doe.plans.decisions import FAR_OFF, TriedPlan, is_wide
 from doe.plans.judge import PlanJudgement
 from doe.symptoms.catalogue import WORDS
 from doe.words.confirmation.plan import TEXTS as OF_CONFIRMATIONS
@@ -61,14 +61,14 @@ def planned_with(study: Study) -> str:
     return f"planned with {count(study.per_garment, 'coupon')} on a garment{steps}"
 
 
-def outcome_cells(tried: Outcome | None) -> tuple[str, str]:
+def outcome_cells(tried: TriedPlan | None) -> tuple[str, str]:
     """What a plan led to: setpoints that hold, with a standard error, and those far off, in percent of lines."""
     if tried is None:
         return ("not tried", "")
     return (f"{100 * tried.holds:.0f} ± {100 * tried.error:.0f}", f"{100 * tried.far_off:.0f}")
 
 
-def outcome_note(study: Study, outcomes: Iterable[Outcome | None]) -> tuple[str, ...]:
+def outcome_note(study: Study, outcomes: Iterable[TriedPlan | None]) -> tuple[str, ...]:
     """What the columns of `outcome_cells` count; nothing where nothing was tried."""
     tried = [o for o in outcomes if o is not None]
     if not tried:
