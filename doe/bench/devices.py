@@ -8,7 +8,7 @@ from __future__ import annotations
 import hashlib
 import hmac
 import secrets
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -186,6 +186,17 @@ class Sessions:
     def end(self, cookie: str | None) -> None:
         """Forget a session."""
         self._state.drop("session", _digest(cookie or ""))
+
+    def others(self, cookie: str | None) -> Iterator[tuple[Session, float]]:
+        """Every other device that is let in, the last used first, and minutes since about then."""
+        for key, (said, at) in reversed(self._state.all("session").items()):
+            unused = self._clock() - at
+            if key != _digest(cookie or "") and unused <= SESSION_HOURS * 3600:
+                yield Session(key, **said), unused / 60
+
+    def put_out(self, key: str) -> None:
+        """Forget the session of another device."""
+        self._state.drop("session", key)
 
     def forget_all(self) -> None:
         """Put out every device, also those that only look."""

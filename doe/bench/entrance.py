@@ -13,7 +13,7 @@ from doe.bench.views import Choice, DeskPage, Link, MorePage, NamePage, PairPage
 from doe.bench.web import Visit, go, local_path, page, plain, problem_lines, with_cookie
 from doe.domain.entry import check_people
 from doe.domain.errors import InputError
-from doe.words.press import told
+from doe.words.press import minutes_words, told
 from reports.drawing.qr import qr_svg
 
 
@@ -143,6 +143,17 @@ def more(visit: Visit, said: str = "", pair_code: Markup | None = None) -> Respo
     bench = visit.bench
     link = f"{bench.link}/look/{bench.sessions.viewer_token()}" if visit.can_post else ""
     drawn = qr_svg(link, name="viewer", title=told("viewer_code")) if link else None
+    others = tuple(
+        (
+            device.key,
+            told(
+                "device_looks" if device.only_looks else "device",
+                who=device.who or told("device_nobody"),
+                ago=minutes_words(ago),
+            ),
+        )
+        for device, ago in (bench.sessions.others(visit.cookie) if visit.can_post else ())
+    )
     view = MorePage(
         visit.frame(said=said),
         bench.is_local,
@@ -150,6 +161,7 @@ def more(visit: Visit, said: str = "", pair_code: Markup | None = None) -> Respo
         drawn,
         f"{VIEWER_HOURS:g}",
         pair_code,
+        others,
         is_signed=visit.person is not None,
         has_people=bench.more_pages is not None and visit.is_let_in,
     )
@@ -164,7 +176,12 @@ def code(visit: Visit) -> Response:
 
 
 def leave(visit: Visit) -> Response:
-    """Forget this device."""
+    """Forget this device, or another one that is named, as a tablet that was lost."""
+    if other := visit.text("device"):
+        if not visit.can_post:
+            return plain(visit, "only_looks", status=403)
+        visit.bench.sessions.put_out(other)
+        return more(visit, told("put_out"))
     visit.bench.sessions.end(visit.cookie)
     answer = go("/" if visit.bench.is_local else "/pair")
     answer.delete_cookie(COOKIE, path="/", httponly=True, samesite="strict")

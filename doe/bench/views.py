@@ -308,6 +308,9 @@ class ScoreForm:
     more_open : bool
         Whether one of the rarer symptoms is ticked.
     stored_symptoms : str
+    handled_asked : str
+        For which symptoms it is asked whether powder and peel were right.
+    handled : tuple of Choice
     hands : tuple of Choice
     hand_rule, stored_hands : str
     people : tuple of Choice
@@ -331,6 +334,8 @@ class ScoreForm:
     more_symptoms: tuple[SymptomBox, ...]
     more_open: bool
     stored_symptoms: str
+    handled_asked: str
+    handled: tuple[Choice, ...]
     hands: tuple[Choice, ...]
     hand_rule: str
     stored_hands: str
@@ -554,8 +559,9 @@ class MorePage:
     """Other things: ``frame``, ``is_local``, the ``viewer`` link for people who only look, its ``viewer_code``.
 
     ``hours`` says how long that link is good. ``pair_code`` leads a device to the page that lets it in, with the code
-    filled in; empty before one is asked for. ``is_signed``: somebody signed in with a code; ``has_people``: there is a
-    page that says who may do what.
+    filled in; empty before one is asked for. ``devices`` are the others that are let in: how each is known, and what
+    is said of it. ``is_signed``: somebody signed in with a code; ``has_people``: there is a page that says who may do
+    what.
     """
 
     frame: Frame
@@ -564,8 +570,24 @@ class MorePage:
     viewer_code: Markup | None
     hours: str
     pair_code: Markup | None = None
+    devices: tuple[tuple[str, str], ...] = ()
     is_signed: bool = False
     has_people: bool = False
+
+
+@dataclass(frozen=True)
+class ClassPage:
+    """Who did which exercise how well: ``frame``, ``head`` and ``lines`` of a table, ``lessons`` set for the class.
+
+    ``exercises`` are to choose from for the next one, ``seed`` the number of its line as it was typed.
+    """
+
+    frame: Frame
+    head: tuple[str, ...]
+    lines: tuple[tuple[str, ...], ...]
+    lessons: tuple[str, ...]
+    exercises: tuple[Choice, ...]
+    seed: str
 
 
 @dataclass(frozen=True)

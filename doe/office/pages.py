@@ -51,6 +51,7 @@ def pages(bench: Bench) -> Sequence[BaseRoute]:
         look("/recipe/{recipe:path}/compare", compare.compare),
         post("/recipe/{recipe:path}/offer", compare.offer),
         post("/recipe/{recipe:path}/begin", compare.begin),
+        post("/judged/{study:int}", compare.judged),
         post("/more-strokes/{study:int}", compare.more),
         post("/retune/{study:int}", compare.retune),
         release("/also/{study:int}", compare.also),

@@ -38,7 +38,7 @@ def recipe(visit: Visit, problem: InputError | None = None, day_problem: InputEr
     kept = find_recipe(shop.look, visit.word("recipe"))
     found, known = kept.recipe, standing_of_recipe(shop.look, kept)
     forms, run = [], days_of(shop.look, kept)
-    if kept.in_force:
+    if kept.in_force and visit.can_post:
         forms.append(_day_form(visit, found, day_problem))
     if kept.in_force and run.doubt and visit.may("releases"):
         fields = (Field("explained", told("day_explained")),)

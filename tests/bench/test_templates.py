@@ -28,6 +28,7 @@ PAGES = {
     "bench_hint.html": views.HintPage,
     "bench_wrong.html": views.WrongPage,
     "bench_practice.html": views.DrillPage,
+    "bench_class.html": views.ClassPage,
     "bench_more.html": views.MorePage,
     "bench_plain.html": views.PlainPage,
     "office_today.html": office.TodayPage,

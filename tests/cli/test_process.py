@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -85,6 +86,18 @@ def test_an_unexpected_error_shows_no_traceback_but_keeps_it(tmp_path):
     logs = list(tmp_path.rglob("doe.log"))
     assert len(logs) == 1
     assert "ZeroDivisionError: far inside" in logs[0].read_text(encoding="utf-8")
+
+
+def test_the_log_is_turned_over_before_it_grows(tmp_path, monkeypatch):
+    from doe.cli import log
+
+    monkeypatch.setattr(log, "user_log_path", lambda *_, **__: tmp_path)
+    (tmp_path / "doe.log").write_text("x" * 999_990)
+    for number in range(3):
+        assert log.keep_log(ZeroDivisionError(f"mistake {number}")) == tmp_path / "doe.log"
+    assert (tmp_path / "doe.log.1").stat().st_size == 999_990
+    assert "mistake 2" in (tmp_path / "doe.log").read_text()
+    assert (tmp_path / "doe.log").stat().st_size < 10_000
 
 
 def test_colour_is_never_sent_into_a_pipe(tmp_path):
@@ -175,3 +188,20 @@ def in_terminal(folder, words, until=b"", **env):
         code = process.wait()
     os.close(ours)
     return seen + f"exit {code}".encode()
+
+
+def test_help_names_every_command_once_on_one_screen():
+    from typer.testing import CliRunner
+
+    from doe.cli.app import app
+    from doe.cli.tree import TREE
+    from doe.domain.jsonable import packaged_table
+
+    said = CliRunner().invoke(app, ["--help"]).output
+    assert len(said.splitlines()) <= 24
+    assert max(map(len, said.splitlines())) <= 80
+    named = [
+        word for _, words in packaged_table("help")["steps"] for word in re.sub(r" \(.*?\)", "", words).split(", ")
+    ]
+    assert sorted(named) == sorted(TREE)
+    assert all(name in said for name in named)

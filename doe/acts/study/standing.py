@@ -65,7 +65,8 @@ def _before_release(book: Book, record: StudyRecord, answer: Mapping[str, Any] |
         return standing("unplanned", "plan")
     counts = score_counts(book, record.id)
     if is_comparison(book, record.id):
-        return standing("comparing", "compare" if counts.scored else "make")
+        told = {"scored": counts.scored, "coupons": counts.coupons - counts.void}
+        return standing("comparing", "compare" if counts.scored else "make", told=told)
     kept = answer or answer_now(book, record)
     if rounds[-1].kind == CONFIRM:
         confirming = _confirmation(book, record, kept)
