@@ -11,6 +11,7 @@ import pandas as pd
 
 from doe.assure.people.agreement import HandAgreement, PassAgreement, Repeat, band_of
 from doe.domain.finding import Finding
+from doe.domain.spec import HAND_STEP
 from doe.domain.study import Study
 from doe.words.people import agreement_words, finding, missing_words
 from doe.words.wording import count, date_and_time, percent
@@ -141,6 +142,7 @@ def _lean_picture(hand: HandAgreement | None) -> tuple[Picture, ...]:
     svg = draw_effects(
         lean.rename(columns={"person": "term", "lean": "effect"}),
         "points of hand-feel",
+        reach=HAND_STEP,
         name="lean",
         title=title,
         description=f"{told}. {said}",

@@ -19,6 +19,9 @@ FIT, RECOMMEND = "fit", "recommend"
 PRIOR, WITHOUT_PRIOR = "prior knowledge", "without prior knowledge"
 """Kinds of analyses: the earlier coupons with their discount, and the answer that does without them."""
 
+SHOP = "shop"
+"""Kind of analyses: what earlier studies of the shop lend to a study, from when somebody asked for it."""
+
 
 @cache
 def version() -> str:

@@ -13,7 +13,8 @@ import pandas as pd
 
 from doe.acts.base import RECOMMEND, today, usual_seed
 from doe.acts.recipe.recipes import in_force_for
-from doe.acts.study.fits import answer_from, with_points
+from doe.acts.study.fits import answer_from
+from doe.acts.study.symptom_points import with_points
 from doe.assure.gauges.dates import GaugeStatus, judge_gauge
 from doe.assure.gauges.line import gauge_line
 from doe.book.book import Book

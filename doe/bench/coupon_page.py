@@ -32,7 +32,7 @@ from doe.domain.score import FieldValue, ScoreEntry, entry_problems
 from doe.domain.spec import Check
 from doe.domain.study import Study
 from doe.domain.units import SYMBOLS, Shown
-from doe.symptoms.catalogue import CATALOGUE, WORDS, short_list
+from doe.symptoms.catalogue import CATALOGUE, WORDS, asks_of_handling, short_list, side_seen
 from doe.words.press import FACES, KINDS, field_name, field_value, told
 from doe.words.typed import quantity
 from doe.words.wording import GRADED, score
@@ -40,7 +40,7 @@ from reports.drawing.symptoms import symptom_svg
 from reports.sheet.page import HAND_RULE
 
 T = TypeVar("T")
-CHECK, ACTUAL = "check:", "actual:"
+CHECK, ACTUAL, HANDLED = "check:", "actual:", "handled"
 
 
 def typed_entry(visit: Visit, making: Making, coupon: Coupon) -> ScoreEntry:
@@ -73,7 +73,7 @@ def typed_entry(visit: Visit, making: Making, coupon: Coupon) -> ScoreEntry:
         coupon.name,
         checks={name: found for name, found in checks.items() if found is not None},
         symptoms=tuple(symptoms),
-        side=WORDS.side_of(symptoms),
+        side=side_seen(symptoms, handled_well={"yes": True, "no": False}.get(visit.text(HANDLED))),
         hand={person: taken(partial(said_hand, hand, "hand-feel"), 0.0)} if hand else {},
         actual={
             f.name: taken(partial(quantity, text, f.unit, f"measured {f.label}", shop.shown), 0.0)
@@ -131,10 +131,6 @@ def coupon_page(visit: Visit, making: Making, coupon: Coupon, frame: Frame, *, i
     )
 
 
-AFTER = ("after wash", "days later")
-"""When a symptom shows that nobody sees at the press."""
-
-
 def common_symptoms(*, is_washed: bool) -> list[str]:
     """The usual symptoms shown at once: those seen at the press first, after the wash those that show then.
 
@@ -142,7 +138,7 @@ def common_symptoms(*, is_washed: bool) -> list[str]:
     ('no_transfer', 'edge_lift_wash')
     """
     usual = short_list()
-    first = [s.key for s in usual if (s.when in AFTER) == is_washed]
+    first = [s.key for s in usual if s.shows_later == is_washed]
     return [*first, *(s.key for s in usual if s.key not in first)][:COMMON]
 
 
@@ -178,6 +174,7 @@ def _form(visit: Visit, making: Making, coupon: Coupon, *, is_typed: bool) -> Sc
         stored = _stored(study, coupon, f"check:{check.name}", shown)
         return CheckRow(CHECK + check.name, name, check.label, now == "pass", now == "fail", stored)
 
+    asked = [s.label for s in CATALOGUE if asks_of_handling([s.key])]
     return ScoreForm(
         draft=making.key_of(coupon),
         is_typed=is_typed,
@@ -192,6 +189,11 @@ def _form(visit: Visit, making: Making, coupon: Coupon, *, is_typed: bool) -> Sc
         more_symptoms=rarer,
         more_open=any(box.is_on for box in rarer),
         stored_symptoms=_stored(study, coupon, "symptoms", shown),
+        handled_asked=told("handled_asked", symptoms=asked),
+        handled=tuple(
+            Choice(value, told(f"handled_{value or 'open'}"), value == visit.text(HANDLED))
+            for value in ("yes", "no", "")
+        ),
         hands=(
             Choice("", "not felt", not hand),
             *(Choice(value, value, value == hand) for value in HAND_CHOICES),

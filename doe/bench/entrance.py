@@ -161,8 +161,8 @@ def more(visit: Visit, said: str = "", pair_code: Markup | None = None) -> Respo
         drawn,
         f"{VIEWER_HOURS:g}",
         pair_code,
+        others,
         is_signed=visit.person is not None,
-        devices=others,
         has_people=bench.more_pages is not None and visit.is_let_in,
     )
     return page("bench_more.html", view)

@@ -77,6 +77,8 @@ def make_app(bench: Bench, hosts: Hosts) -> ASGIApp:
         post("/undo/{study:int}/{coupon:path}", scores.undo),
         look("/wrong/{study:int}/{coupon:path}", wrong.wrong),
         post("/case/{study:int}/{coupon:path}", wrong.keep),
+        look("/class", practice.whole_class),
+        post("/class", practice.set_for_class),
         look("/practice", practice.exercises),
         look("/practice/{exercise}", practice.exercise),
         post("/practice/{exercise}", practice.answer),

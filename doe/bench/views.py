@@ -308,6 +308,9 @@ class ScoreForm:
     more_open : bool
         Whether one of the rarer symptoms is ticked.
     stored_symptoms : str
+    handled_asked : str
+        For which symptoms it is asked whether powder and peel were right.
+    handled : tuple of Choice
     hands : tuple of Choice
     hand_rule, stored_hands : str
     people : tuple of Choice
@@ -331,6 +334,8 @@ class ScoreForm:
     more_symptoms: tuple[SymptomBox, ...]
     more_open: bool
     stored_symptoms: str
+    handled_asked: str
+    handled: tuple[Choice, ...]
     hands: tuple[Choice, ...]
     hand_rule: str
     stored_hands: str
@@ -568,6 +573,21 @@ class MorePage:
     devices: tuple[tuple[str, str], ...] = ()
     is_signed: bool = False
     has_people: bool = False
+
+
+@dataclass(frozen=True)
+class ClassPage:
+    """Who did which exercise how well: ``frame``, ``head`` and ``lines`` of a table, ``lessons`` set for the class.
+
+    ``exercises`` are to choose from for the next one, ``seed`` the number of its line as it was typed.
+    """
+
+    frame: Frame
+    head: tuple[str, ...]
+    lines: tuple[tuple[str, ...], ...]
+    lessons: tuple[str, ...]
+    exercises: tuple[Choice, ...]
+    seed: str
 
 
 @dataclass(frozen=True)

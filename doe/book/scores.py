@@ -16,7 +16,7 @@ from doe.book.store import Writing, records, refuse_without_why
 from doe.book.studies import Key, find, find_open
 from doe.book.tables import acts, as_text, coupons, entries, is_current, to_text
 from doe.domain.errors import InputError, InputErrors
-from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX, HELD, LATE, WAITING, grade_fits
+from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX, grade_fits, washed
 from doe.domain.score import AGAIN, ScoreEntry, SecondLook, again_field, entry_problems, look_problems
 from doe.domain.serial import study_from
 
@@ -401,20 +401,3 @@ def _words(value: Any) -> str:
     if isinstance(value, list | tuple):
         return ", ".join(map(str, value))
     return "nothing" if value in (None, "") else str(value)
-
-
-def washed(values: Sequence[bool | None], late: Sequence[bool]) -> str:
-    """What is known of a coupon's checks after washing, from each check's result and whether it is one of them.
-
-    >>> washed((True, None), (False, True)), washed((True, True), (False, True)), washed((True, False), (False, True))
-    ('waiting', 'held', 'failed')
-    >>> washed((False, None), (False, True)), washed((None, None), (False, True)), washed((True,), (False,))
-    ('', '', '')
-    """
-    after = [value for value, is_late in zip(values, late, strict=True) if is_late]
-    before = [value for value, is_late in zip(values, late, strict=True) if not is_late]
-    if not after or False in before or all(value is None for value in values):
-        return ""
-    if False in after:
-        return LATE
-    return WAITING if None in after else HELD

@@ -14,6 +14,7 @@ from doe.acts.base import version
 from doe.cli.terminal import Stopped, error_data, error_lines, show_error
 from doe.cli.tree import TREE, CommandGroup
 from doe.domain.errors import DoeError, InputError
+from doe.domain.jsonable import packaged_table
 
 EXIT_INPUT, EXIT_BROKEN, EXIT_STOPPED = 2, 3, 130
 
@@ -23,6 +24,11 @@ class Doe(CommandGroup):
 
     def __init__(self, **settings: Any) -> None:
         super().__init__(TREE, **settings)
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:
+        """Write every command once, by the steps of the job, so that the whole fits on one screen."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(step, named) for step, named in packaged_table("help")["steps"]])
 
     def main(
         self,
@@ -99,8 +105,5 @@ def root(
 ) -> None:
     """Tune the settings of a new fabric, film or powder with few coupons.
 
-    Plan a small test, score coupons at the press, fit, and get settings that keep passing when the machine is a few
-    degrees off, with the window written down.
-
-    Decision aid only: makers' data sheets, local law and a trained person come first.
+    Decision aid only: makers' data sheets, local law and a trained person come first. More: doe COMMAND --help
     """

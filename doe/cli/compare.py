@@ -306,7 +306,7 @@ def _judged(book: Book, key: int, desk: Desk, output: Path | None) -> Reply:
             },
             "verdict": judged.verdict,
             **facts_said(cautions=found.cautions),
-            "inputs_hash": found.kept.inputs_hash,
+            "inputs_hash": found.hash,
             "report": output,
         },
         blocks,

@@ -51,7 +51,7 @@ def machine_lines(kind: MachineKind, name: str, readings: int, newest: date | No
 
 
 def readings_table(kept: Sequence[KeptReading], counting: Set[GaugeReading], units: Shown) -> Table:
-    """Every reading, with why it does not count where it does not."""
+    """Every reading, the newest first, with why it does not count where it does not."""
 
     def bare(degc: float | None) -> str:
         return "" if degc is None else f"{units.value(degc, 'degC'):.4g}"
@@ -71,7 +71,7 @@ def readings_table(kept: Sequence[KeptReading], counting: Set[GaugeReading], uni
             day(k.reading.taken_at or k.at),
             state(k),
         )
-        for k in kept
+        for k in reversed(kept)  # what a short screen cuts off is the oldest
     ]
     heads = ("no.", "machine", "set", "shown", "measured", "place", "taken", "gauge")
     return Table(heads, rows, right=("no.", "set", "shown", "measured", "taken"), is_list=True)

@@ -8,6 +8,7 @@ from pathlib import Path
 from doe.acts.demo.run import BOOK
 from doe.cli.bench import serve_pages
 from doe.cli.desk import Desk, Reply, command
+from doe.cli.shortcut import write_shortcut
 from doe.domain.errors import InputError
 
 
@@ -19,16 +20,21 @@ def open_pages(
     port: int = 8766,
     tls: Path | None = None,
     browser: bool = True,
+    shortcut: Path | None = None,
 ) -> Reply:
     """Open the whole tool in the browser: studies, answers, confirmation, recipes, the page at the press.
 
     Only this machine reaches it unless --host says otherwise; then every device needs the pairing code that is shown
     here, once, and everybody signs in with a name and a code. A book that is not there yet is begun. Ctrl-C stops it.
+    With --shortcut nothing is opened: a file for the desktop is written that does it.
     """
     if folder is not None:
         desk = replace(desk, book=_book_in(folder))
     with desk.open() as book:
         label = book.label
+    if shortcut is not None:
+        made = write_shortcut(shortcut, label)
+        return Reply({"shortcut": str(made)}, (f"Written: {made}. It opens {label} in the browser.",), ("doe open",))
     title = f"{label} is open in the browser:"
     return serve_pages(desk, label, title, host=host, port=port, tls=tls, is_whole=True, open_browser=browser)
 

@@ -14,16 +14,30 @@ from doe.domain.finding import Finding
 from doe.domain.jsonable import named
 from doe.domain.study import Study
 from doe.domain.units import Shown
+from doe.plans.decisions import outcome
 from doe.plans.judge import PlanJudgement
 from doe.practice.worth import Share, Worth
 from doe.words.gauges.dials import SCALE_WORDS, Dialled, dials_of_coupons
 from doe.words.limits import known_of_materials
 from doe.words.study import worth as words
-from doe.words.study.plans import goes_on, judgement_data, kind_label, left_out_data, plan_notes, said, why_left_out
+from doe.words.study.plans import (
+    OUTCOME_HEADS,
+    goes_on,
+    judgement_data,
+    kind_label,
+    left_out_data,
+    outcome_cells,
+    outcome_note,
+    plan_notes,
+    said,
+    why_left_out,
+)
 from doe.words.wording import count, listing
 
 USUAL_COUPONS, FIRST_STEP, MOST_COUPONS = 20, 12, 40
 """Coupons of a first round; those that a search step by step begins with, and that it may make altogether."""
+
+TEXTBOOK_HEADS = ("plan", "random", "terms", "variance", "effect")
 
 ALIASES_SHOWN = 3
 """Alias sentences of one plan that the comparison prints."""
@@ -95,7 +109,10 @@ def choice_data(choice: PlanChoice, shown: Shown) -> dict[str, object]:
         "budget": choice.coupons,
         "seed": choice.seed,
         "chosen": None,
-        "plans": [judgement_data(j, choice.record.study, shown) for j in choice.judgements],
+        "plans": [
+            judgement_data(j, choice.record.study, shown) | {"tried": outcome(choice.record.study, j.kind, j.coupons)}
+            for j in choice.judgements
+        ],
         "left_out": [left_out_data(x) for x in choice.left_out],
         "gauge_cautions": choice.cautions,
         "near_limits": choice.near,
@@ -103,14 +120,16 @@ def choice_data(choice: PlanChoice, shown: Shown) -> dict[str, object]:
 
 
 def comparison(choice: PlanChoice, shown: Shown) -> Screen:
-    """Candidate plans side by side, and what the first of them can and cannot tell; then what the columns are."""
-    heads = ("plan", "coupons", "garments", "hours", "random", "terms", "variance", "effect")
+    """Candidate plans side by side, and what the first of them can and cannot tell; then what a textbook says."""
+    heads = ("plan", "coupons", "garments", "hours", *OUTCOME_HEADS)
+    study = choice.record.study
     rows = [
+        (j.kind, str(j.coupons), str(j.garments), f"{j.hours:.1f}", *outcome_cells(outcome(study, j.kind, j.coupons)))
+        for j in choice.judgements
+    ]
+    textbook = [
         (
             j.kind,
-            str(j.coupons),
-            str(j.garments),
-            f"{j.hours:.1f}",
             f"{j.hours_random:.1f}",
             f"{j.quadratic.rank}/{j.quadratic.terms}",
             f"{j.precision.variance_average:.2f}",
@@ -120,6 +139,8 @@ def comparison(choice: PlanChoice, shown: Shown) -> Screen:
     ]
     first = choice.judgements[0]
     notes: list[Block] = [
+        "",
+        Table(TEXTBOOK_HEADS, textbook, right=TEXTBOOK_HEADS[1:]),
         "\nhours: at the machines in this order, one person; random: the same coupons in random order. "
         "terms: of the full quadratic, how many can be estimated. variance: of a prediction, on average over the "
         "region, for the richest model the plan carries, in residual variances. effect: smallest main effect likely "
@@ -129,11 +150,12 @@ def comparison(choice: PlanChoice, shown: Shown) -> Screen:
     ]
     return [
         f"{count(len(rows), 'plan')} for {choice.record.name} with at most {count(choice.coupons, 'coupon')}; "
-        "the most telling first.",
+        f"the {'surest' if rows[0][-1] else 'most telling'} first.",
         Table(heads, rows, right=heads[1:]),
+        *outcome_note(study, [outcome(study, j.kind, j.coupons) for j in choice.judgements]),
         *caution_lines(choice.cautions),
         f"\nThe first, {kind_label(first.kind)}:",
-        *tells(first, choice.record.study, shown),
+        *tells(first, study, shown),
         *map(Warn, plan_notes(choice.near, choice.record.study, shown)),
         *map(Warn, known_of_materials(choice.record.study, choice.record.stack, today(), shown)),
     ], [*notes, *map(Warn, choice.cautions)]

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from doe.acts.base import version
 from doe.acts.gauges.line import cautions_said, gauged_line
 from doe.acts.study.fits import SAYING, Recommended, answer_data, explain, fit_study, recommend_study
+from doe.acts.study.shop import take_shop
 from doe.acts.study.standing import standing_of
 from doe.cli.desk import Block, Desk, Reply, Screen, Table, Warn, command
 from doe.cli.gauge_dials import coupon_table, dial_blocks, dial_data, dial_notes
@@ -29,9 +30,11 @@ from doe.words.wording import amount_both, amount_range, date_and_time, percent
 
 
 @command("recommend")
-def recommend(desk: Desk, study: str, seed: int | None = None, why: bool = False) -> Reply:
+def recommend(desk: Desk, study: str, seed: int | None = None, why: bool = False, shop: bool | None = None) -> Reply:
     """Recommend settings that keep passing when the machines wander, and say how sure that is."""
     with desk.open(create=False) as book, desk.progress("fitting and searching") as tell:
+        if shop is not None:
+            take_shop(book, study, wanted=shop)
         found = recommend_study(book, study, seed=seed, progress=tell)
         data = answer_data(found.answer)
         known = standing_of(book, found.fitted.record.id, answer=data)

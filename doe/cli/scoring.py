@@ -30,7 +30,7 @@ from doe.domain.score import ScoreEntry
 from doe.domain.spec import Check
 from doe.domain.study import Study
 from doe.domain.units import Shown
-from doe.symptoms.catalogue import WORDS, short_list, symptom
+from doe.symptoms.catalogue import WORDS, asks_of_handling, short_list, side_seen, symptom
 from doe.words.gauges.dials import Dialled
 from doe.words.typed import name_of, pairs, quantity, setting
 from doe.words.wording import count
@@ -163,6 +163,8 @@ def _actual(study: Study, texts: Sequence[str], shown: Shown) -> dict[str, float
 T = TypeVar("T")
 _ABOUT_CHECK = "p passed, f failed, s leaves this coupon for later, v it is lost or spoiled, q stops."
 _ABOUT_HAND = "1 stiff to 5 soft, in half steps, beside the sample you keep."
+_HANDLED = "  was the powder even, and was it peeled at its wait (y, n; Enter: not looked)"
+_ABOUT_HANDLED = "With a no it counts neither as too little nor as too much heat."
 _WORDS = {"p": "pass", "f": "fail", "s": "skip", "v": "void", "q": "stop"}
 
 
@@ -286,7 +288,15 @@ def _ask_symptom() -> tuple[tuple[str, ...], str]:
     read = partial(read_symptoms, labels=words.labels, where="symptom", letters=words.letters)
     about = "Letters or names of the list above, comma between several."
     keys = ask("  what is seen (letter or name, Enter: not known)", read, default="", about=about)
-    return keys, words.side_of(keys)
+    well = ask(_HANDLED, _yes_or_no, default="", about=_ABOUT_HANDLED) if asks_of_handling(keys) else None
+    return keys, side_seen(keys, handled_well=well)
+
+
+def _yes_or_no(answer: str) -> bool | None:
+    found = {"": None, "y": True, "n": False}
+    if answer[:1].lower() not in found:
+        raise InputError("answer", repr(answer), "y or n", "Press Enter if nobody looked.")
+    return found[answer[:1].lower()]
 
 
 # a further look

@@ -35,7 +35,6 @@ def sheet(
                 link=link,
                 skip=skip,
                 round_number=round_number,
-                shown=desk.shown,
             )
         codes = "" if stuck.link else " The codes hold the coupon's name; with --link they open its page."
         return Reply(

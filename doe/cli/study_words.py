@@ -55,6 +55,7 @@ def step_command(study: Study, following: NextStep) -> str:
         "history": f"report --recipe {name} -o why.html",
         "retire": f'recipe retire {name} --why "..."',
         "measure": f"gauge show {name}",
+        "diagnose": f"diagnose --recipe {name}",
     }
     return f"doe {commands[following.step]}"
 

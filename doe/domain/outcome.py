@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, get_args
 
@@ -37,6 +38,7 @@ POINTS_PREFIX = "points_"
 WAITING, HELD, LATE = "waiting", "held", "failed"
 """What is known of a coupon's checks after washing: one is still to come, all passed, or only they showed a failure."""
 
+CHECK_PREFIX = "check_"
 HAND_PREFIX = "hand_"
 ACTUAL_PREFIX = "actual_"
 BATCH_COLUMNS = ("round", "cure_batch", "press_batch", "garment")
@@ -61,6 +63,32 @@ class ScoreCounts:
     def waiting(self) -> int:
         """Coupons without any pass/fail result that are not void."""
         return self.coupons - self.scored - self.void
+
+
+def washed(values: Sequence[bool | None], late: Sequence[bool]) -> str:
+    """What is known of a coupon's checks after washing, from each check's result and whether it is one of them.
+
+    >>> washed((True, None), (False, True)), washed((True, True), (False, True)), washed((True, False), (False, True))
+    ('waiting', 'held', 'failed')
+    >>> washed((False, None), (False, True)), washed((None, None), (False, True)), washed((True,), (False,))
+    ('', '', '')
+    """
+    after = [value for value, is_late in zip(values, late, strict=True) if is_late]
+    before = [value for value, is_late in zip(values, late, strict=True) if not is_late]
+    if not after or False in before or all(value is None for value in values):
+        return ""
+    if False in after:
+        return LATE
+    return WAITING if None in after else HELD
+
+
+def is_unfinished(values: Sequence[bool | None]) -> bool:
+    """Whether a coupon passes so far and some of its checks is still to come.
+
+    >>> is_unfinished((True, None)), is_unfinished((False, None)), is_unfinished((None, None)), is_unfinished((True,))
+    (True, False, False, False)
+    """
+    return None in values and True in values and False not in values
 
 
 def grade_at_odds(grade: str, *, passed: bool, where: str) -> InputError:

@@ -14,6 +14,7 @@ from doe.domain.limits import CEILING_DEGC
 from doe.domain.outcome import (
     ACTUAL_PREFIX,
     BATCH_COLUMNS,
+    CHECK_PREFIX,
     GRADES,
     HAND_PREFIX,
     HELD,
@@ -25,6 +26,8 @@ from doe.domain.outcome import (
     WAITING,
     check_hand,
     grade_at_odds,
+    is_unfinished,
+    washed,
 )
 from doe.domain.study import Study
 from doe.domain.units import check_celsius, degc
@@ -52,6 +55,8 @@ class Results:
     wash : array of str, shape (n,)
         ``waiting``: passes so far, a check after washing is still to come; ``held``: passed those too; ``failed``: only
         a wash showed the failure; ``""``: failed before, or no such check is asked for.
+    unfinished : bool array, shape (n,)
+        Passes so far, and some check that the study asks for is still to come.
     hand : float array, shape (n, people)
         Hand-feel 1 to 5, NaN where not scored.
     people : tuple of str
@@ -71,6 +76,7 @@ class Results:
     grade: NDArray[np.str_]
     points: NDArray[np.float64]
     wash: NDArray[np.str_]
+    unfinished: NDArray[np.bool_]
     hand: NDArray[np.float64]
     people: tuple[str, ...]
     batches: pd.DataFrame
@@ -91,9 +97,10 @@ def read_results(study: Study, frame: pd.DataFrame) -> Results:
     study : Study
     frame : DataFrame
         One row a coupon: every factor, ``passed`` (bool; empty while waiting), ``side``, ``hand_<person>``, optional
-        ``grade``, ``wash``, ``points_under``, ``points_over``, ``points_other`` (by default all to the side),
-        ``actual_<factor>``, ``coupon``, ``round``, ``cure_batch``, ``press_batch``, ``garment``,
-        ``press_order``.
+        ``check_<check>`` (bool, empty while it is to come; with one of them, a check without a column is to come),
+        ``grade``, ``wash`` (what the checks say where it is left out), ``points_under``, ``points_over``,
+        ``points_other`` (by default all to the side), ``actual_<factor>``, ``coupon``, ``round``, ``cure_batch``,
+        ``press_batch``, ``garment``, ``press_order``.
 
     Raises
     ------
@@ -141,13 +148,13 @@ def read_results(study: Study, frame: pd.DataFrame) -> Results:
             problems += _impossible(f, np.where(bad, f.low, values), rows)
         settings[f.name], measured[f.name] = values, took
 
-    passed, found = _passed(frame["passed"], rows)
+    passed, found = _passed(frame["passed"], [f"{row}, passed" for row in rows])
     problems += found
     side, found = _sides(frame, passed, scored, rows)
     problems += found
     grade, found = _grades(frame, passed, scored, rows)
     problems += found
-    wash, found = _washes(frame, passed, scored, rows)
+    wash, unfinished, found = _still_to_come(study, frame, passed, scored, rows)
     problems += found
     hand_columns = [c for c in frame.columns if str(c).startswith(HAND_PREFIX)]
     hand = np.full((len(frame), len(hand_columns)), np.nan)
@@ -173,6 +180,7 @@ def read_results(study: Study, frame: pd.DataFrame) -> Results:
         grade=grade[scored],
         points=points[scored],
         wash=wash[scored],
+        unfinished=unfinished[scored],
         hand=hand[scored],
         people=tuple(str(c)[len(HAND_PREFIX) :] for c in hand_columns),
         batches=batches[scored].reset_index(drop=True),
@@ -243,10 +251,29 @@ def _passed(column: pd.Series, rows: list[str]) -> tuple[NDArray[np.bool_], list
         if value in (True, False, 0, 1):
             values[i] = bool(value)
         else:
-            problems.append(
-                InputError(f"{rows[i]}, passed", repr(value), "true or false", "Leave it empty while waiting.")
-            )
+            problems.append(InputError(rows[i], repr(value), "true or false", "Leave it empty while waiting."))
     return values, problems
+
+
+def _still_to_come(
+    study: Study, frame: pd.DataFrame, passed: NDArray[np.bool_], scored: NDArray[np.bool_], rows: list[str]
+) -> tuple[NDArray[np.str_], NDArray[np.bool_], list[InputError]]:
+    """`Results.wash` and `Results.unfinished`, from the checks where the frame has any, and what is wrong with them."""
+    names = [CHECK_PREFIX + check.name for check in study.spec.checks]
+    there = [name for name in names if name in frame.columns]
+    said: dict[str, list[bool | None]] = {name: [None] * len(frame) for name in names}
+    problems = []
+    for name in there:
+        values, found = _passed(frame[name], [f"{row}, {name}" for row in rows])
+        problems += found
+        said[name] = [None if pd.isna(v) else bool(p) for v, p in zip(frame[name], values, strict=True)]
+    checks = list(zip(*said.values(), strict=True)) if there else []
+    if checks and "wash" not in frame.columns:
+        late = [check.after_washes > 0 for check in study.spec.checks]
+        frame = frame.assign(wash=[washed(values, late) for values in checks])
+    wash, found = _washes(frame, passed, scored, rows)
+    waits = np.array([is_unfinished(values) for values in checks], dtype=bool) if checks else np.zeros(len(frame), bool)
+    return wash, passed & ((wash == WAITING) | waits), problems + found
 
 
 def _sides(

@@ -27,6 +27,7 @@ Step = Literal[
     "release",
     "card",
     "measure",
+    "diagnose",
     "retire",
     "history",
 ]
@@ -105,7 +106,8 @@ def state_of_answer(verdict: str, *, washes: int, felt: bool, asked: int, limits
     verdict : str
         ready, more coupons, or not reachable.
     washes : int
-        Coupons that pass so far and still wait for a check: while there are any, nothing is ready.
+        Coupons that pass so far and still wait for a check. An answer that only they hold back asks for no coupon; one
+        of an older version called itself ready in spite of them.
     felt : bool
         Whether hand-feel is known.
     asked : int
@@ -119,7 +121,11 @@ def state_of_answer(verdict: str, *, washes: int, felt: bool, asked: int, limits
         return "unreachable"
     if "contradicted" in limits:
         return "distrusted"
-    return "feeling" if not felt and not asked and "budget_used" not in limits else "more"
+    if asked or "budget_used" in limits:
+        return "more"
+    if not felt and "hand_unscored" in limits:
+        return "feeling"
+    return "washing" if washes else "feeling" if not felt else "more"
 
 
 def standing_of_revision(kept: KeptRecipe) -> StudyStanding:

@@ -19,7 +19,13 @@ from doe.acts.comparison.plan import (
     offer_warnings,
 )
 from doe.acts.comparison.retune import RetuneWishes, begin_retune
-from doe.acts.comparison.verdict import Compared, comparison_plan, judge_comparison, more_coupons
+from doe.acts.comparison.verdict import (
+    Compared,
+    comparison_plan,
+    judge_comparison,
+    more_coupons,
+    weigh_comparison,
+)
 from doe.acts.recipe.also import add_material
 from doe.acts.recipe.recipes import find_recipe
 from doe.bench.jobs import Progress
@@ -176,7 +182,7 @@ def _page(visit: Visit, name: str, lines: tuple[str, ...], form: Form, problems:
 
 def told_of_comparison(book: Book, study: int) -> tuple[tuple[str, ...], tuple[Form, ...]]:
     """What a comparison says so far, and what can be done about it."""
-    found = judge_comparison(book, study)
+    found = weigh_comparison(book, study)
     judged, forms = found.comparison, []
     if judged.verdict == "retune":
         forms.append(Form(told("retune_title"), f"/retune/{study}", told("retune_do"), (told("retune_lead"),)))
@@ -184,6 +190,9 @@ def told_of_comparison(book: Book, study: int) -> tuple[tuple[str, ...], tuple[F
         forms += _add(book, found)
     elif not judged.waiting and found.looks_left:
         forms.append(Form(told("more_title"), f"/more-strokes/{study}", told("more_do"), (told("more_lead"),)))
+    if found.kept is None:
+        keep = Form(told("judged_title"), f"/judged/{study}", told("judged_do"), (told("judged_lead"),), is_quiet=True)
+        forms.append(keep)
     head = judged.verdict[0].upper() + judged.verdict[1:] + "."
     return (head, lead(found.plan, judged), *said(judged.reasons), *said(judged.missing)), tuple(forms)
 
@@ -204,6 +213,14 @@ def also(visit: Visit) -> str:
             book, visit.number("study"), approved_by=approver(visit) or visit.who, now=datetime.now(UTC)
         )
     return recipe_url(made.recipe.name)
+
+
+def judged(visit: Visit) -> str:
+    """Keep the verdict as it stands."""
+    number = visit.number("study")
+    with visit.storing() as book:
+        judge_comparison(book, number)
+    return f"/study/{number}"
 
 
 def more(visit: Visit) -> str:

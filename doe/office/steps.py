@@ -46,6 +46,7 @@ def step_link(study: int, step: NextStep) -> Link:
         "history": recipe_url(step.name, "why"),
         "retire": recipe_url(step.name),
         "measure": "/line/" + quote(step.name, safe=""),
+        "diagnose": "/fails",
     }
     text = told(f"step_{step.step}", coupons=step.coupons, coupon=step.coupon, name=step.name)
     return Link(text, places.get(step.step, f"/study/{study}"))

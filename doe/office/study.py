@@ -65,7 +65,7 @@ def study(visit: Visit, problems: Problems | None = None) -> Response:
     compared: tuple[str, ...] = ()
     if known.state == "comparing" and score_counts(book, record.id).scored:
         compared, more_forms = shop.kept(
-            ("compared", record.id, shop.last_act()), lambda: told_of_comparison(shop.book(visit.who), record.id)
+            ("compared", record.id, shop.last_act()), lambda: told_of_comparison(book, record.id)
         )
         forms = (*forms, *(f for f in (_permitted(visit, form) for form in more_forms) if f is not None))
         acts = (*acts, recipe_of(book, record.id))

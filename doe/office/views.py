@@ -208,7 +208,8 @@ class JobPage:
 class RecipePage:
     """One recipe: ``frame``, ``heading``, how it stands, ``settings`` to dial in, ``lines``, ``acts`` and ``forms``.
 
-    ``standing``, ``meaning``, ``style`` are those of what is known of it; ``papers`` are to print.
+    ``standing``, ``meaning``, ``style`` are those of what is known of it; ``papers`` are to print. ``days`` says how
+    its first articles went, with their ``charts``.
     """
 
     frame: Frame
@@ -221,6 +222,8 @@ class RecipePage:
     acts: tuple[Link, ...]
     forms: tuple[Form, ...]
     papers: tuple[Link, ...]
+    days: tuple[str, ...]
+    charts: tuple[Markup, ...]
 
 
 @dataclass(frozen=True)

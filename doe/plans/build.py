@@ -19,6 +19,7 @@ from doe.plans.optimal import Criterion, optimal_points
 from doe.plans.order import order_round
 from doe.plans.plan import KINDS, ORDERS, REPEAT_CENTRE, Plan, columns
 from doe.plans.points import Points, centre_points, coded_of, forbidden_points, settings_of, stack_points
+from doe.plans.spread import spread_points
 from doe.plans.variance import term_names
 
 LEAST_OPTIMAL = 12
@@ -49,6 +50,8 @@ def choose_points(
             "Make more coupons, or choose a two-level plan for a first look.",
         )
     centre = _check_centre(study, centre_points(study, optimal_centre(coupons)))
+    if kind == "spread":
+        return stack_points([spread_points(study, coupons - len(centre), rng, fixed=centre), centre]), kind, notes
     criterion: Criterion = "D" if kind == "d-optimal" else "I"
     free = optimal_points(study, coupons - len(centre), rng, criterion=criterion, fixed=centre)
     terms = len(term_names(study, "quadratic"))

@@ -12,6 +12,7 @@ from doe.domain.stack import DEFAULT_LINE, Line
 from doe.domain.study import Study
 from doe.plans.build import LEAST_OPTIMAL, make_plan
 from doe.plans.classical import CLASSICAL, LEAST_CENTRE, base_points, base_size
+from doe.plans.decisions import outcome
 from doe.plans.judge import PlanJudgement, judge_plan
 from doe.plans.plan import KINDS
 from doe.plans.variance import MODELS
@@ -33,12 +34,14 @@ class LeftOut:
 
 
 def compare_plans(study: Study, *, coupons: int, seed: int = 0, line: Line = DEFAULT_LINE) -> tuple[PlanJudgement, ...]:
-    """Judgements of the plans that fit a budget, the most telling first.
+    """Judgements of the plans that fit a budget, the surest first.
 
-    Plans that can show an effect of every factor come before those that cannot; then those that carry the full
-    quadratic, then those that carry two-factor interactions, then the rest; among these the one with the smaller
-    average prediction variance, and among equals the faster. A textbook plan is taken in one copy with up to four
-    centre coupons, so it may need fewer coupons than there are; `left_out` says why the others are missing.
+    Plans that were tried on simulated lines over ranges as wide come first, the one that led to the best setpoints
+    before the others (`doe.plans.decisions`). Of the rest, plans that can show an effect of every factor come before
+    those that cannot; then those that carry the full quadratic, then those that carry two-factor interactions; among
+    these the one with the smaller average prediction variance, and among equals the faster. A textbook plan is taken in
+    one copy with up to four centre coupons, so it may need fewer coupons than there are; `left_out` says why the others
+    are missing.
 
     Parameters
     ----------
@@ -58,7 +61,7 @@ def compare_plans(study: Study, *, coupons: int, seed: int = 0, line: Line = DEF
         except InputError:
             continue
         found.append(judge_plan(plan, line=line))
-    return tuple(sorted(found, key=_merit))
+    return tuple(sorted(found, key=lambda judged: _merit(study, judged)))
 
 
 def left_out(study: Study, *, coupons: int) -> tuple[LeftOut, ...]:
@@ -90,9 +93,11 @@ def _left_out(kind: str, code: ReasonCode, **values: Value) -> LeftOut:
     return LeftOut(kind, Finding(code, values))
 
 
-def _merit(judgement: PlanJudgement) -> tuple[bool, int, float, float]:
-    """Plans that can see an effect of every factor, then the richest model, its prediction variance, the hours."""
+def _merit(study: Study, judgement: PlanJudgement) -> tuple[float, bool, int, float, float]:
+    """The setpoints it led to, whether it sees an effect of every factor, its richest model, its variance, hours."""
+    tried = outcome(study, judgement.kind, judgement.coupons)
     return (
+        -tried.worth if tried is not None else 1.0,
         not math.isfinite(judgement.smallest_effect),
         -MODELS.index(judgement.model),
         round(judgement.precision.variance_average, 3),

@@ -10,7 +10,7 @@ import pandas as pd
 from doe.domain.finding import Finding
 from doe.domain.study import Study
 
-PlanKind = Literal["auto", "half", "quarter", "full", "composite", "box-behnken", "optimal", "d-optimal"]
+PlanKind = Literal["auto", "half", "quarter", "full", "composite", "box-behnken", "optimal", "d-optimal", "spread"]
 Order = Literal["batched", "repeated", "random"]
 
 KINDS: tuple[str, ...] = get_args(PlanKind)

@@ -8,7 +8,7 @@ normal which is raised. Slopes are differences over a quarter of a doubling each
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from doe.domain.finding import Finding
 from doe.setpoint.answer import EVERY, Verdict
+from doe.setpoint.chances import Claim
 from doe.setpoint.reweigh import FloatArray, Weights, weigh
 from doe.surfaces.facts import fact
 
@@ -86,6 +87,7 @@ def prior_pulls(
     low: float,
     best: FloatArray,
     rows: NDArray[np.intp],
+    chance: Callable[[float, Claim], FloatArray],
 ) -> tuple[PriorPull, ...]:
     """Pull of every group of priors on one setpoint, all together first, then the strongest first.
 
@@ -103,6 +105,8 @@ def prior_pulls(
         Highest rate anywhere.
     rows : int array, shape (thinned draws,)
         Draws that ``best`` is of.
+    chance : callable
+        What a share of draws stands for, see `doe.setpoint.chances`.
     """
 
     def under(weights: Weights) -> FloatArray:
@@ -111,8 +115,8 @@ def prior_pulls(
             [
                 weights.mean(rates),
                 weights.quantile(rates, low),
-                weights.mean((rates >= target).astype(float)),
-                part.mean((best >= target).astype(float)),
+                chance(weights.mean((rates >= target).astype(float)), "setpoint reaches"),
+                chance(part.mean((best >= target).astype(float)), "any reaches"),
                 part.mean(best),
             ]
         )

@@ -14,6 +14,7 @@ from doe.domain.errors import check_seed
 from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.setpoint.answer import BOTH_ONCE, Answer
+from doe.setpoint.chances import lower_hand
 from doe.setpoint.curves import find_edges
 from doe.setpoint.next_coupons import choose_coupons
 from doe.setpoint.priors import prior_warning
@@ -80,11 +81,12 @@ def recommend(
     tell(0.8)
     hand, hand_low, hand_high = _hand(study, surfaces, point, low)
     size = next_size(study, made)
-    spent = (fact("budget_used", coupons=made),) if verdict == "more coupons" and not size else ()
+    asks_for_more = verdict == "more coupons" and not gaps.is_scoring_enough(by_numbers)
+    spent = (fact("budget_used", coupons=made),) if asks_for_more and not size else ()
     setpoint = {name: _plain(point[name].iloc[0]) for name in study.factor_names}
     following = (
         choose_coupons(rate, found, size, rng=rng)
-        if verdict == "more coupons" and size and not gaps.is_scoring_enough(by_numbers)
+        if asks_for_more and size
         else pd.DataFrame(columns=list(study.factor_names))
     )
     said = certainty_limits(surfaces, pass_rate, pass_rate_low, gaps, checks_pass_rate=checks)
@@ -157,5 +159,6 @@ def _hand(
         if draws is None:
             return None, None, None
         ends = np.quantile(draws[:, 0], [low, 1 - low])
-        found.append((float(draws[:, 0].mean()), float(ends[0]), float(ends[1])))
+        mean = float(draws[:, 0].mean())
+        found.append((mean, lower_hand(mean, float(ends[0])), float(ends[1])))
     return min(found)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 
 import numpy as np
 import pandas as pd
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from doe.domain.study import Study
 from doe.setpoint.answer import Answer, Verdict
+from doe.setpoint.chances import said_chance
 from doe.setpoint.priors import PriorPull, prior_pulls
 from doe.setpoint.reweigh import FloatArray, Weights, weigh
 from doe.setpoint.robust import RobustRate
@@ -114,7 +115,7 @@ class SetpointDraws:
         def verdict(errors: float) -> Verdict:
             share = np.clip(low + errors * np.sqrt(low * (1 - low) / weights.effective), 0.0, 1.0)
             return self.judge(
-                Chance(
+                self._chance(
                     reached,
                     reachable + errors * np.sqrt(reachable * (1 - reachable) / part.effective),
                     best + errors * part.error(self.best),
@@ -123,12 +124,12 @@ class SetpointDraws:
                 weights.quantile(self.rates, float(share)),
             )
 
-        said = verdict(0.0)
+        said, chance = verdict(0.0), self._chance(reached, reachable, best)
         return Standing(
             rate=mean,
             rate_low=weights.quantile(self.rates, low),
-            p_target=reached,
-            p_reachable=reachable,
+            p_target=chance.p_target,
+            p_reachable=chance.p_reachable,
             best=best,
             verdict=said,
             firm=weights.reliable and said == verdict(-NOISE) == verdict(NOISE),
@@ -137,11 +138,22 @@ class SetpointDraws:
             reliable=weights.reliable,
         )
 
+    def _chance(self, reached: float, reachable: float, best: float) -> Chance:
+        """Chances from shares of draws."""
+        said = partial(said_chance, self.study)
+        return Chance(float(said(reached, "setpoint reaches")), float(said(reachable, "any reaches")), best)
+
     def pulls(self, priors: dict[str, FloatArray]) -> tuple[PriorPull, ...]:
         """What the priors do to the numbers of the verdict, see `doe.setpoint.priors.prior_pulls`."""
         spec = self.study.spec
         return prior_pulls(
-            priors, self.rates, target=spec.pass_rate, low=1 - spec.assurance, best=self.best, rows=self.rows
+            priors,
+            self.rates,
+            target=spec.pass_rate,
+            low=1 - spec.assurance,
+            best=self.best,
+            rows=self.rows,
+            chance=partial(said_chance, self.study),
         )
 
     def prior_verdicts(self, now: Standing, every: PriorPull) -> tuple[Verdict, Verdict]:

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from doe.setpoint.chances import share_of_draws
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import Found
 from doe.setpoint.verdict import STEP_OUT_OF_REACH, reach_threshold
@@ -55,7 +56,8 @@ class DecisionWorth:
         rates = rate.draws(places, nodes=NODES, draws=draws)
         goals = np.argsort(-(rates.mean(axis=0) - 0.5 * rates.std(axis=0)), kind="stable")[:GOALS]
         reached = rates >= target
-        limit = max(reach_threshold(rate.study, rate.surfaces.results.coupons + later), STEP_OUT_OF_REACH)
+        said = max(reach_threshold(rate.study, rate.surfaces.results.coupons + later), STEP_OUT_OF_REACH)
+        limit = share_of_draws(rate.study, said, "any reaches")
         none = np.where(reached.any(axis=1), 1 - 1 / limit, 1.0)
         return cls(draws, np.column_stack([reached[:, goals], none]))
 

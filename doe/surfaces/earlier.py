@@ -95,6 +95,7 @@ def pooled(own: Results, use: EarlierUse) -> tuple[Results, NDArray[np.float64]]
         grade=np.concatenate([own.grade, earlier.grade]),
         points=np.concatenate([own.points, earlier.points]),
         wash=np.concatenate([own.wash, earlier.wash]),
+        unfinished=np.concatenate([own.unfinished, earlier.unfinished]),
         hand=hand,
         people=people,
         batches=pd.concat([own.batches, marked], ignore_index=True),

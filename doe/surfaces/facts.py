@@ -28,6 +28,8 @@ Code = Literal[
     "one_batch",
     "waiting",
     "unwashed",
+    "shop_washes",
+    "unfinished",
     # whether a fit can be believed
     "ended_alike",
     "predicts_better",
@@ -71,9 +73,10 @@ def fact(code: Code, **values: Value) -> Finding:
         (``batches_unknown``, ``one_batch``), or studies (``shop_counted``).
         coupons : how many coupons it is about; ``hand_unscored``: those that can still be felt.
         of : out of how many coupons; ``never_compared``: how many people scored.
-        value : ``earlier_counted``: what each coupon counts for; ``scorers_apart``: points between them; ``rate_open``:
-        the expected rate minus its bound; ``lapses``: their share; ``leans_on_priors``: change of the expected rate
-        were every prior doubled; ``best_above``, ``best_below``: end of the tested range, in its stored unit.
+        value : ``earlier_counted``, ``shop_washes``: what each counts for; ``scorers_apart``: points between them;
+        ``rate_open``: the expected rate minus its bound; ``lapses``: their share; ``leans_on_priors``: change of the
+        expected rate were every prior doubled; ``best_above``, ``best_below``: end of the tested range, in its stored
+        unit.
         limit : ``best_above``, ``best_below``: what the limits permit on that side, in the stored unit.
         about : ``leans_on_priors``: the strongest of `contract.PRIOR_GROUPS`; ``hand_fails_in_doubt``: the code of the
         doubt, whose names and numbers stand here too.

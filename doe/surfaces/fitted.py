@@ -26,7 +26,7 @@ from doe.surfaces.outcomes import expit
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.shop import ShopHistory
 from doe.surfaces.unvaried import hardly_varied, untried_levels, unvaried_facts
-from doe.surfaces.washing import so_far
+from doe.surfaces.washing import NO_WASHES, Washes, so_far
 from doe.surfaces.window_gradient import ClosingWindow
 
 PARTICLES, LEAST_PARTICLES, MOST_PARTICLES = 600, 20, 100_000
@@ -61,6 +61,8 @@ class Surfaces:
     model : SurfaceModel or None
         What was fitted, and ``xi`` the raw draws of its parameters, shape (draws, parameters); None for a fit put
         together by hand.
+    earlier_washes : Washes
+        What washes showed in earlier studies of the shop, where they count.
     """
 
     study: Study
@@ -75,6 +77,7 @@ class Surfaces:
     earlier: EarlierUse | None = None
     model: SurfaceModel | None = None
     xi: FloatArray | None = None
+    earlier_washes: Washes = NO_WASHES
 
     @cached_property
     def everything(self) -> Results:
@@ -186,7 +189,7 @@ class Surfaces:
     def belief(self) -> Belief:
         """Can this fit be believed? Leave-one-out score, predictive check, and what the coupons cannot tell."""
         left = None if self.model is None else self.draws.peak[0].std(axis=0) / self.model.place_sd
-        seen = so_far(self.results, self.pass_draws(self.results.settings))
+        seen = so_far(self.results, self.pass_draws(self.results.settings), self.earlier_washes)
         return judge_fit(self.results, self.scaling, seen, self.coupon_fit, left)
 
 
@@ -255,6 +258,7 @@ def fit(
         earlier=used,
         model=made,
         xi=cloud.draws,
+        earlier_washes=NO_WASHES if shop is None else shop.washes,
     )
 
 

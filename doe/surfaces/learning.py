@@ -10,6 +10,7 @@ from doe.domain.results import Results
 from doe.domain.study import Study
 from doe.surfaces.fitted import fit
 from doe.surfaces.shop import ShopHistory, TraitEvidence
+from doe.surfaces.washing import NO_WASHES, washes_of
 
 
 def learn_shop(studies: Iterable[tuple[Study, pd.DataFrame | Results]], *, seed: int = 0) -> ShopHistory:
@@ -37,10 +38,11 @@ def learn_shop(studies: Iterable[tuple[Study, pd.DataFrame | Results]], *, seed:
     >>> learn_shop([]).studies
     ()
     """
-    names, evidence = [], []
+    names, evidence, washes = [], [], NO_WASHES
     for study, results in studies:
         surfaces = fit(study, results, seed=seed)
         assert surfaces.model is not None and surfaces.xi is not None  # what `fit` makes has both  # noqa: PT018
         names.append(study.name)
+        washes += washes_of(surfaces.results)
         evidence += [TraitEvidence.from_draws(trait, surfaces.xi) for trait in surfaces.model.traits]
-    return ShopHistory(tuple(names), tuple(evidence))
+    return ShopHistory(tuple(names), tuple(evidence), washes)

@@ -24,6 +24,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from doe.surfaces.washing import NO_WASHES, Washes
+
 FloatArray = NDArray[np.float64]
 Row = tuple[float, ...]
 
@@ -115,10 +117,13 @@ class ShopHistory:
     studies : tuple of str
         Names of the studies behind it.
     evidence : tuple of TraitEvidence
+    washes : Washes
+        What washes showed in all of them.
     """
 
     studies: tuple[str, ...]
     evidence: tuple[TraitEvidence, ...]
+    washes: Washes = NO_WASHES
 
 
 def expected(trait: Trait, evidence: Sequence[TraitEvidence]) -> tuple[FloatArray, FloatArray] | None:

@@ -35,7 +35,7 @@ from doe.surfaces.outcomes import FloatArray, Outcomes, expit
 from doe.surfaces.scaling import Scaling, heats, is_same_dose, quadratic_coefficients, quadratic_features
 from doe.surfaces.shop import Loan, ShopHistory, Trait
 from doe.surfaces.trial_error import TrialError
-from doe.surfaces.washing import late_share
+from doe.surfaces.washing import NO_WASHES, late_share
 
 
 @dataclass(frozen=True)
@@ -225,7 +225,8 @@ class WindowModel:
         self.features = quadratic_features(z)
         self.passed = results.passed
         self.points = results.points
-        self.late = np.where(results.wash == WAITING, late_share(results), 0.0)
+        washes = NO_WASHES if shop is None else shop.washes
+        self.late = np.where(results.wash == WAITING, late_share(results, washes), 0.0)
         self.grade = results.grade
         self.graded = bool((results.grade != "").any())
         self.hand = hand

@@ -114,6 +114,11 @@ class Symptom:
     remedy: str
 
     @property
+    def shows_later(self) -> bool:
+        """Whether nobody sees it at the press."""
+        return self.when in ("after wash", "days later")
+
+    @property
     def sureness(self) -> Sureness:
         """How sure the leading cause is."""
         return self.causes[0].sureness
@@ -317,7 +322,7 @@ def look(key: str) -> Look:
     return found
 
 
-_SHORT = 12  # rows of a bench sheet
+_SHORT = 15  # rows of a bench sheet
 _SYMPTOM_BY_KEY = {s.key: s for s in CATALOGUE}
 
 
@@ -415,6 +420,41 @@ def may_be_meant(part: str) -> tuple[str, ...]:
     sets = [EVERYDAY[said] for said in within]
     common = tuple(key for key in sets[0] if all(key in other for other in sets))
     return common or tuple(dict.fromkeys(key for one in sets for key in one))
+
+
+HANDLING = ("powder_missing", "powder_uneven", "peel_fast", "peel_early", "peel_late")
+"""Faults that one look settles: was the powder even, and was the print peeled at its wait?"""
+
+SEEN_OFTEN = 0.1
+"""A fault shows a symptom often from this chance on."""
+
+
+def asks_of_handling(keys: Iterable[str]) -> bool:
+    """Whether uneven powder or a wrong peel may be behind symptoms that count as too little or too much heat.
+
+    Not where one of them is hardly ever shown by these: that one says which side it is.
+
+    >>> asks_of_handling(["patchy_transfer"]), asks_of_handling(["film_lock"]), asks_of_handling(["glass_back"])
+    (True, True, False)
+    >>> asks_of_handling(["film_lock", "glass_back"]), asks_of_handling(["pinholes"]), asks_of_handling([])
+    (False, False, False)
+    """
+    named = [symptom(key) for key in keys]
+    shown = [fault.shows() for fault in FAULTS if fault.key in HANDLING]
+    heat = [one.key for one in named if one.side in ("under", "over")]
+    return bool(heat) and all(any(by.get(key, 0.0) >= SEEN_OFTEN for by in shown) for key in heat)
+
+
+def side_seen(keys: Iterable[str], *, handled_well: bool | None) -> Side:
+    """Which way a coupon failed, where it is known whether it was powdered evenly and peeled at its wait.
+
+    >>> side_seen(["film_lock"], handled_well=False), side_seen(["film_lock"], handled_well=True)
+    ('other', 'over')
+    >>> side_seen(["film_lock"], handled_well=None), side_seen(["glass_back"], handled_well=False)
+    ('over', 'over')
+    """
+    named = tuple(keys)
+    return "other" if handled_well is False and asks_of_handling(named) else side_of(named)
 
 
 def points_to(keys: Iterable[str]) -> tuple[float, float, float]:

@@ -11,15 +11,12 @@ from urllib.parse import quote, urlsplit
 import pandas as pd
 from markupsafe import Markup
 
-from doe.assure.gauges.line import GaugedLine
 from doe.domain.errors import InputError
-from doe.domain.factors import Factor
 from doe.domain.limits import refuse_too_hot
 from doe.domain.study import Study
-from doe.domain.units import METRIC, Shown
-from doe.words.wording import amount, date_and_time
+from doe.words.wording import date_and_time
 from reports.drawing.qr import qr_svg
-from reports.sheet.page import Pair, SheetDials
+from reports.sheet.page import Pair
 
 
 @dataclass(frozen=True)
@@ -65,23 +62,13 @@ GRIDS = {
 
 
 @dataclass(frozen=True)
-class LabelSetting:
-    """A setting on a label: its ``name``, the ``value`` set, the ``surface`` behind a dial value that readings tell."""
-
-    name: str
-    value: str
-    surface: str
-
-
-@dataclass(frozen=True)
 class Label:
-    """One label: ``coupon``, ``left`` and ``top`` on its sheet (CSS lengths), ``order``, ``settings``, ``code``."""
+    """One label: ``coupon``, ``left`` and ``top`` on its sheet (CSS lengths), ``order``, ``code``."""
 
     coupon: str
     left: str
     top: str
     order: str
-    settings: tuple[LabelSetting, ...]
     code: Markup
 
 
@@ -129,10 +116,8 @@ def labels_page(
     study_id: int,
     link: str = "",
     skip: int = 0,
-    shown: Shown = METRIC,
-    gauged: GaugedLine | None = None,
 ) -> LabelsPage:
-    """Labels of a round, to print at full size.
+    """Labels of a round, to print at full size; without settings, for whoever scores shall not know them.
 
     Parameters
     ----------
@@ -148,10 +133,6 @@ def labels_page(
         name alone.
     skip : int, optional
         Labels already used on the first sheet.
-    shown : Shown, optional
-        The reader's units; temperatures are printed in both.
-    gauged : GaugedLine, optional
-        The line with its corrections: what is set on a display comes first, the surface behind it beside it.
 
     Raises
     ------
@@ -167,7 +148,6 @@ def labels_page(
     refuse_too_hot(study.factors, {f.name: coupons[f.name] for f in study.numeric}, f"round {round_number}")
     is_planned = coupons.reindex(columns=["cure_order", "press_order"]).notna().all(axis=None)
     in_order = coupons.sort_values(["cure_order", "press_order", "coupon"]) if is_planned else coupons
-    dials = SheetDials(study, gauged, shown)
     labels: list[Label] = []
     for place, (_, row) in enumerate(in_order.iterrows(), start=skip):
         spot = place % found.labels
@@ -178,7 +158,6 @@ def labels_page(
                 left=_mm(found.left + found.across * (spot % found.columns)),
                 top=_mm(found.top + found.down * (spot // found.columns)),
                 order=_order(row, study),
-                settings=tuple(_setting(f, row[f.name], dials) for f in study.factors),
                 code=qr_svg(
                     coupon_address(base, study_id, name), name=f"code{place}", title=f"QR code of coupon {name}"
                 ),
@@ -200,11 +179,6 @@ def labels_page(
         else "Each code holds the name of its coupon. With an address (--link) it would open the coupon's page.",
         tags=tuple(Pair(label.coupon, tag_text(study, label.coupon)) for label in labels),
     )
-
-
-def _setting(f: Factor, value: float | str, dials: SheetDials) -> LabelSetting:
-    surface = "" if dials.of(f.name, value) is None else f"surface {amount(f, value, dials.shown)}"
-    return LabelSetting(f.label, dials.amount(f, value), surface)
 
 
 def check_link(link: str) -> str:

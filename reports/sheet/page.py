@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields
 from datetime import datetime
+from zlib import crc32
 
 import pandas as pd
 from markupsafe import Markup
@@ -157,7 +158,8 @@ class SheetBatch:
     """Coupons made at one setting of the machine.
 
     ``title`` names the batch; ``dials`` are the settings the whole batch shares; ``settle`` says how long to wait
-    before it; ``columns`` head the settings that change from coupon to coupon; ``rows`` are its coupons in order.
+    before it; ``columns`` head the settings that change from coupon to coupon; ``rows`` are its coupons in order;
+    ``width`` is the number of cells of a row.
     """
 
     title: str
@@ -165,6 +167,7 @@ class SheetBatch:
     settle: str
     columns: tuple[str, ...]
     rows: tuple[SheetRow, ...]
+    width: int
 
 
 @dataclass(frozen=True)
@@ -174,6 +177,14 @@ class SymptomKey:
     letter: str
     words: str
     svg: Markup
+
+
+@dataclass(frozen=True)
+class HandStrip:
+    """What one ``person`` tears off and scores: ``coupons`` by their number alone, in an order that tells nothing."""
+
+    person: str
+    coupons: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -209,16 +220,16 @@ class SheetPage:
         Unit of the temperatures that are written in by hand: the reader's.
     waits : tuple of str
         Cooling gap, peel wait and second press: varied, held, or what is usual.
-    symptoms : tuple of SymptomKey
-        Letter to write in the box, what it stands for, and what it looks like.
+    symptoms, wash_symptoms : tuple of SymptomKey
+        Letter to write in the box, what it stands for, and what it looks like: seen at the press, and later.
     checks : tuple of Pair
         Name and meaning of each check.
     now_checks, later_checks : tuple of str
         Names of the checks at the press, and after washes.
     wash_coupons : tuple of str
         Coupons to tick after washing, in coupon order.
-    people : tuple of str
-        Who scores the hand-feel.
+    strips : tuple of HandStrip
+        A strip for each person who scores the hand-feel.
     hand_rule : str
         How hand-feel is scored.
     """
@@ -239,11 +250,12 @@ class SheetPage:
     degree: str
     waits: tuple[str, ...]
     symptoms: tuple[SymptomKey, ...]
+    wash_symptoms: tuple[SymptomKey, ...]
     checks: tuple[Pair, ...]
     now_checks: tuple[str, ...]
     later_checks: tuple[str, ...]
     wash_coupons: tuple[str, ...]
-    people: tuple[str, ...]
+    strips: tuple[HandStrip, ...]
     hand_rule: str
 
 
@@ -275,7 +287,7 @@ def sheet_page(
     made_at : datetime
         When the sheet is made; printed.
     people : sequence of str, optional
-        Who scores the hand-feel, a box for each.
+        Who scores the hand-feel, a strip for each.
     shown : Shown, optional
         The reader's units; temperatures are printed in both.
     made_by : str, optional
@@ -323,12 +335,13 @@ def sheet_page(
         press_batches=_batches(mine, "press", line.press, dials, _stroke_marks(mine)),
         degree=SYMBOLS[shown.temperature],
         waits=_waits(study, stack, shown),
-        symptoms=_symptom_keys(),
+        symptoms=_symptom_keys(is_washed=False),
+        wash_symptoms=_symptom_keys(is_washed=True),
         checks=tuple(Pair(_plain(check.name), check.label) for check in study.spec.checks),
         now_checks=now,
         later_checks=later,
         wash_coupons=tuple(sorted(map(str, mine["coupon"]))) if later else (),
-        people=tuple(people),
+        strips=tuple(hand_strip(person, mine["coupon"]) for person in people),
         hand_rule=HAND_RULE,
     )
 
@@ -382,6 +395,10 @@ def _stroke_marks(coupons: pd.DataFrame) -> dict[str, str]:
     return {str(coupon): f"one stroke ({n})" for n, group in enumerate(shared, start=1) for coupon in group}
 
 
+_CELLS = {"cure": 5, "press": 7}
+"""Cells of a row beside those of its settings."""
+
+
 def _batches(
     coupons: pd.DataFrame, stage: Stage, machine: Machine, dials: SheetDials, strokes: dict[str, str]
 ) -> tuple[SheetBatch, ...]:
@@ -413,6 +430,7 @@ def _batches(
                     )
                     for _, row in group.iterrows()
                 ),
+                width=len(own) + _CELLS[stage],
             )
         )
         before = group.iloc[-1]
@@ -464,9 +482,18 @@ def _waits(study: Study, stack: Stack, shown: Shown) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _symptom_keys() -> tuple[SymptomKey, ...]:
-    """A letter to write in the box for each symptom of the short list, what is seen, and its drawing."""
+def hand_strip(person: str, coupons: Iterable[str]) -> HandStrip:
+    """Strip of a person: coupons of one setting or material stand together on it by chance only.
+
+    The order comes from a checksum, so that a sheet that is printed again is the same.
+    """
+    return HandStrip(person, tuple(sorted(map(str, coupons), key=lambda name: crc32(f"{person} {name}".encode()))))
+
+
+def _symptom_keys(*, is_washed: bool) -> tuple[SymptomKey, ...]:
+    """Letter, words and drawing of the short list's symptoms: those seen at the press, or those that show later."""
     return tuple(
         SymptomKey(letter, f"{symptom(key).label}: {symptom(key).seen}", symptom_svg(key))
         for letter, key in sheet_letters(s.key for s in short_list()).items()
+        if symptom(key).shows_later == is_washed
     )

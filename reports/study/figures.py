@@ -435,7 +435,9 @@ def _stack(x: Floats, passed: NDArray[np.bool_]) -> Floats:
     return up
 
 
-def draw_effects(bars: pd.DataFrame, axis: str, *, name: str, title: str, description: str) -> Markup:
+def draw_effects(
+    bars: pd.DataFrame, axis: str, *, reach: float = 0.0, name: str, title: str, description: str
+) -> Markup:
     """Effects with their intervals, filled where one clears zero.
 
     Parameters
@@ -444,12 +446,14 @@ def draw_effects(bars: pd.DataFrame, axis: str, *, name: str, title: str, descri
         Effects, largest first: ``term``, ``effect``, interval ``low`` to ``high`` (NaN without error).
     axis : str
         What the effects are measured in.
+    reach : float
+        What the axis shows at least to both sides, so that nothing small looks large.
     name, title, description : str
         See `Plot`.
     """
     plot = Plot(name, "effects", height=34 * len(bars))
     ends = bars[["effect", "low", "high"]].to_numpy(dtype=float)
-    ticks = round_numbers(min(float(np.nanmin(ends)), 0), max(float(np.nanmax(ends)), 0), 5)
+    ticks = round_numbers(min(float(np.nanmin(ends)), -reach), max(float(np.nanmax(ends)), reach), 5)
     low, high = min(np.nanmin(ends), ticks[0]), max(np.nanmax(ends), ticks[-1])
     pad = 0.05 * (high - low)
 

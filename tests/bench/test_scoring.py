@@ -381,6 +381,25 @@ def test_a_void_coupon_takes_no_scores_until_it_is_taken_back(desk):
     assert desk.book.results(STUDY, include_void=True).set_index("coupon").loc["R1-03", "void"] == ""
 
 
+@pytest.mark.parametrize(
+    ("symptom", "handled", "side"),
+    [
+        ("patchy_transfer", "no", "other"),
+        ("patchy_transfer", "yes", "under"),
+        ("film_lock", "", "over"),
+        ("glass_back", "no", "over"),  # heat alone makes it
+    ],
+)
+def test_one_question_settles_whether_it_was_the_heat(desk, symptom, handled, side):
+    device = desk.device("ana")
+    form = words(device.get("/c/1/R1-03"))
+    assert "Powder even, peeled at its wait?" in form
+    assert "patchy transfer" in form.partition("peeled at its wait?")[2]
+    device.score("R1-03", **{"check:release": "fail", "symptom": symptom, "handled": handled})
+    row = desk.book.results(STUDY).set_index("coupon").loc["R1-03"]
+    assert (row["symptom"], row["side"]) == (symptom, side)
+
+
 def test_a_score_is_taken_back_and_stays_in_the_history(desk):
     device = desk.device("ana")
     device.score("R1-03", **{"check:release": "fail", "symptom": "film_lock", "hand": "2"})

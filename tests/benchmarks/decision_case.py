@@ -21,6 +21,7 @@ from doe.practice.materials import CLOTHS, POWDERS
 from doe.practice.population.draw import FAMILIES, draw_line
 from doe.practice.world import workshop_line
 from doe.setpoint.answer import Window
+from doe.setpoint.chances import HAND_LOWER, lower_hand, said_chance, share_of_draws
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
 from doe.setpoint.verdict import Chance, judge
@@ -192,6 +193,11 @@ def _case(
     return record | (usual_ways(study, line, results, coupons, seed) if baselines else {})
 
 
+def of_draws(hand: float, hand_low: float) -> float:
+    """The lower limit of the draws behind the one that is said."""
+    return hand - (hand - hand_low) / HAND_LOWER
+
+
 def _record(line: SimulatedLine, results: pd.DataFrame, answer: doe.Answer) -> Record:
     """An answer beside the truth."""
     return {
@@ -204,12 +210,15 @@ def _record(line: SimulatedLine, results: pd.DataFrame, answer: doe.Answer) -> R
         "verdict": answer.verdict,
         "p_target": answer.p_target,
         "p_reachable": answer.p_reachable,
+        "share_target": share_of_draws(line.study, answer.p_target, "setpoint reaches"),
+        "share_reachable": share_of_draws(line.study, answer.p_reachable, "any reaches"),
         "best_pass_rate": answer.best_pass_rate,
         "window_flat": None if answer.window is None else bool((answer.window.bounds.diff(axis=1)["high"] <= 0).any()),
         "window_below": share_below(line, answer.window, answer.setpoint),
         "assured_below": share_below(line, answer.assured_window, answer.setpoint),
         "hand": answer.hand,
         "hand_low": answer.hand_low,
+        "hand_low_of_draws": None if answer.hand is None else of_draws(answer.hand, answer.hand_low or answer.hand),
         "hand_high": answer.hand_high,
         "hand_true": true_hand(line, answer.setpoint),
     }
@@ -226,15 +235,27 @@ def usual_ways(study: doe.Study, line: SimulatedLine, results: pd.DataFrame, cou
     return {"baselines": truth, "claims": claimed}
 
 
-def judged(record: Record) -> Record:
+def judged(record: Record, *, hand: bool = True) -> Record:
     """A record with its verdict by today's thresholds; a round's first verdict, which chose coupons, stays."""
     if "verdict" not in record:
         return record
-    chance = Chance(record["p_target"], record["p_reachable"], record["best_pass_rate"])
     # every coupon of a plan lies in the region, so nothing stands against "ready"
     study = replace(usual_study(), most_coupons=record["coupons"] if record["rounds"] == STEPWISE else None)
+    if not hand:
+        study = replace(study, spec=replace(study.spec, hand_min=None))
+    # records from before chances were moved hold the shares of draws as chances
+    reached, reachable = (record.get(f"share_{name}", record[f"p_{name}"]) for name in ("target", "reachable"))
+    chance = Chance(
+        float(said_chance(study, reached, "setpoint reaches")),
+        float(said_chance(study, reachable, "any reaches")),
+        record["best_pass_rate"],
+    )
     said = judge(study, chance, record["pass_rate"], record["pass_rate_low"], coupons=record["made"])
-    return record | {"verdict": said}
+    shares = {"share_target": reached, "share_reachable": reachable}
+    if record["hand"] is not None and "hand_low_of_draws" not in record:
+        shares["hand_low_of_draws"] = record["hand_low"]
+        record = record | {"hand_low": lower_hand(record["hand"], record["hand_low"])}
+    return record | shares | {"verdict": said, "p_target": chance.p_target, "p_reachable": chance.p_reachable}
 
 
 def run_oven(kind: str, seed: int, coupons: Sequence[int]) -> list[Record]:

@@ -144,8 +144,8 @@ class _Both(io.TextIOBase):
 
 
 def command_line(stem: str, words: Sequence[str]) -> str:
-    """The command as it would be typed at the project's root; of an absolute path only the file's name."""
-    shown = [Path(w).name if Path(w).is_absolute() else w for w in words]
+    """The command as it would be typed at the project's root; of absolute paths only the files' names."""
+    shown = [",".join(Path(p).name if Path(p).is_absolute() else p for p in w.split(",")) for w in words]
     return " ".join(["python -m", f"tests.benchmarks.{stem}", *shown])
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from doe.acts.study.symptom_points import with_points
+
 STUDY = "new powder on the heavy tee"
 
 
@@ -230,7 +232,7 @@ def test_scoring_at_the_press_stores_coupon_by_coupon(planned):
     typed = lines(
         "ana, ben",
         *["", "p", "p", "b", "Only just", "4", "x", "3.5", "fine"],  # Enter alone is no pass; b and x are asked again
-        *["f", "", "film lock", ""],  # did not transfer: no hand-feel is asked
+        *["f", "", "film lock", "", ""],  # did not transfer: no hand-feel is asked
         *["v", "", "burnt by the lamp"],
         "s",
         "q",
@@ -259,9 +261,28 @@ def test_scoring_goes_on_where_it_stopped_and_washes_come_later(planned):
     assert results(planned)["grade"].tolist()[:3] == ["bad", "slight", ""]  # what failed in the wash was asked again
 
 
+def test_one_question_settles_whether_it_was_the_heat_where_the_symptom_leaves_it_open(planned):
+    asked = "was the powder even, and was it peeled at its wait"
+    typed = lines(
+        "ana",
+        *["f", "", "patchy transfer", "perhaps", "n", ""],  # asked again: y or n
+        *["f", "", "film lock", "y", ""],
+        *["f", "", "glass back", ""],  # heat alone makes it: not asked
+        "q",
+    )
+    found = planned.good("record", STUDY, typed=typed)
+    frame = results(planned)
+    assert frame["symptom"].tolist()[:3] == ["patchy_transfer", "film_lock", "glass_back"]
+    assert frame["side"].tolist()[:3] == ["other", "over", "over"]
+    assert found.out.count(asked) == 3
+    points = with_points(frame[:3])[["points_under", "points_over", "points_other"]].to_numpy()
+    assert points[0].tolist() == [0, 0, 0]  # the side itself says it, not the catalogue
+    assert points[1][1] > points[1][2] > 0
+
+
 def test_back_at_the_press_puts_the_coupon_before_right(planned):
     typed = lines(
-        *["back", "f", "back", "f", "", "film lock", ""],  # the first coupon failed, with a symptom
+        *["back", "f", "back", "f", "", "film lock", "", ""],  # the first coupon failed, with a symptom
         "back",  # no, it was the next one
         *["?", "p", "p", "c", "4", ""],
         *["v", "torn"],

@@ -184,3 +184,13 @@ def test_map_without_any_reading_is_refused(shop_with):
     shop.good("line", "add", "new room")
     assert "3 places or more" in shop.run("gauge", "map", "new room").err
     assert shop.good("gauge", "show", "new room", "--json").json["never_measured"] == ["oven", "press"]
+
+
+def test_a_list_that_is_cut_keeps_the_newest_readings(shop_with):
+    shop = shop_with(0)
+    for n in range(16):
+        shop.good(*ADD, "--measured", f"15{n % 10}")
+    kept = shop.good("gauge", "list", LINE, "--json").json["readings"]
+    rows = re.findall(r"^ *([0-9]+)   (?:oven|press)", shop.good("gauge", "list", LINE).out, flags=re.MULTILINE)
+    assert 0 < len(rows) < len(kept)
+    assert int(rows[0]) == max(k["id"] for k in kept)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -187,3 +188,20 @@ def in_terminal(folder, words, until=b"", **env):
         code = process.wait()
     os.close(ours)
     return seen + f"exit {code}".encode()
+
+
+def test_help_names_every_command_once_on_one_screen():
+    from typer.testing import CliRunner
+
+    from doe.cli.app import app
+    from doe.cli.tree import TREE
+    from doe.domain.jsonable import packaged_table
+
+    said = CliRunner().invoke(app, ["--help"]).output
+    assert len(said.splitlines()) <= 24
+    assert max(map(len, said.splitlines())) <= 80
+    named = [
+        word for _, words in packaged_table("help")["steps"] for word in re.sub(r" \(.*?\)", "", words).split(", ")
+    ]
+    assert sorted(named) == sorted(TREE)
+    assert all(name in said for name in named)

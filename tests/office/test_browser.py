@@ -33,6 +33,8 @@ PAGES = (
     "/fails/found?symptom=edge_lift_wash",
     "/s/2",
     "/more",
+    "/class",
+    "/people",
 )
 
 

@@ -82,7 +82,17 @@ def state_of(office: PageUnderTest) -> tuple:
 def test_who_only_looks_sees_every_page_and_can_post_nothing(office, ana):
     cleo = signed_in(office, "Cleo")
     before = state_of(office)
-    for path in ("/", "/study/1", "/begin", "/limits/1", f"/recipe/{RECIPE}", "/line/back room", "/s/1", "/people"):
+    for path in (
+        "/",
+        "/study/1",
+        "/begin",
+        "/limits/1",
+        f"/recipe/{RECIPE}",
+        "/line/back room",
+        "/s/1",
+        "/people",
+        "/paper/1/confirmation",
+    ):
         page = cleo.get(path)
         assert page.status_code == 200, path
         assert re.findall(r'<form method="post" action="([^"]*)"', page.text) == [], path

@@ -18,6 +18,7 @@ from doe.domain.stack import Line, Machine
 from doe.domain.study import Study
 from doe.plans.build import add_round, augment_plan, make_plan
 from doe.plans.compare import compare_plans, left_out
+from doe.plans.decisions import outcome
 from doe.plans.judge import BATCH_RATIO, judge_plan, main_effects, smallest_effect
 from doe.plans.points import coded_of
 from doe.plans.variance import continuous_optimum, design_matrix, expand, precision, region, region_moments
@@ -212,14 +213,24 @@ def test_a_nearly_saturated_plan_says_that_its_fit_cannot_be_checked():
     assert "fit of the quadratic" in codes(judgement.cannot_tell)
 
 
-def test_comparison_puts_the_most_telling_plan_first():
-    found = compare_plans(usual(4), coupons=28)
+def test_comparison_puts_the_plan_first_that_led_to_the_best_setpoints():
+    study = usual(4)
+    found = compare_plans(study, coupons=28)
     kinds = [j.kind for j in found]
-    assert kinds[0] == "optimal"
+    tried = [outcome(study, j.kind, j.coupons) for j in found]
+    known = [o.worth for o in tried if o is not None]
+    assert len(known) >= 5
+    assert known == sorted(known, reverse=True)
+    assert all(o is None for o in tried[len(known) :])
+    assert all(j.coupons <= 28 for j in found)
+    assert {"full", "half", "composite", "box-behnken", "d-optimal", "spread"} <= set(kinds)
+
+
+def test_comparison_of_untried_plans_puts_the_most_telling_first():
+    found = compare_plans(usual(3), coupons=20)
+    assert all(outcome(usual(3), j.kind, j.coupons) is None for j in found)
     models = [["quadratic", "interactions", "main"].index(j.model) for j in found]
     assert models == sorted(models)
-    assert all(j.coupons <= 28 for j in found)
-    assert {"full", "half", "composite", "box-behnken", "d-optimal"} <= set(kinds)
 
 
 def test_plans_left_out_have_reasons_and_are_not_compared():

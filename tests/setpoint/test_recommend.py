@@ -19,7 +19,7 @@ from doe.setpoint.curves import profile, robust_map
 from doe.setpoint.next_coupons import choose_next
 from doe.setpoint.robust import RobustRate, error_nodes
 from doe.setpoint.search import find_setpoint
-from doe.setpoint.verdict import FEW_COUPONS, Chance, judge
+from doe.setpoint.verdict import OUT_OF_REACH, STEP_OUT_OF_REACH, Chance, judge
 from doe.surfaces.fitted import Surfaces
 from doe.words.study import setpoint as words
 from tests.benchmarks import headlines
@@ -164,11 +164,23 @@ def test_one_coupon_is_never_ready(study: Study, coupons: pd.DataFrame) -> None:
     assert doe.recommend(study, doe.fit(study, coupons.head(1))).verdict == "more coupons"
 
 
-def test_few_failures_do_not_make_a_target_unreachable(study: Study) -> None:
-    # the chance that it can be reached is the same; with few coupons it must be smaller still
-    chance = Chance(p_target=0.0, p_reachable=0.2, best=0.7)
-    assert judge(study, chance, 0.6, 0.3, coupons=FEW_COUPONS) == "not reachable"
-    assert judge(study, chance, 0.6, 0.3, coupons=FEW_COUPONS - 1) == "more coupons"
+def test_few_failures_do_not_make_a_target_unreachable(study: Study, coupons: pd.DataFrame) -> None:
+    failed = coupons.head(4).assign(passed=False, side="under", hand_ana=np.nan, hand_ben=np.nan)
+    assert doe.recommend(study, doe.fit(study, failed)).verdict == "more coupons"
+
+
+def test_not_reachable_is_said_where_it_is_more_likely_than_not(study: Study) -> None:
+    def said(chance: float, made: int = 20, most: int | None = None) -> str:
+        asked = replace(study, most_coupons=most)
+        return judge(asked, Chance(p_target=0.0, p_reachable=chance, best=0.7), 0.6, 0.3, coupons=made)
+
+    assert said(OUT_OF_REACH - 0.01) == "not reachable"
+    assert said(OUT_OF_REACH + 0.01) == "more coupons"
+    # step by step: surer while coupons can still be made, as usual when they are spent, never from the first ones
+    assert said(OUT_OF_REACH - 0.01, 20, 40) == "more coupons"
+    assert said(STEP_OUT_OF_REACH - 0.01, 20, 40) == "not reachable"
+    assert said(STEP_OUT_OF_REACH - 0.01, 16, 40) == "more coupons"
+    assert said(OUT_OF_REACH - 0.01, 40, 40) == "not reachable"
 
 
 def test_without_hand_feel_the_rate_is_that_of_the_checks(study: Study, coupons: pd.DataFrame) -> None:

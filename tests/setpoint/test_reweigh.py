@@ -17,6 +17,11 @@ from doe.words.study import setpoint as words
 from tests.shared import known_coupons
 
 
+def as_counted(share, claim):
+    """The share of draws itself."""
+    return share
+
+
 def test_equal_ratios_give_equal_weights_and_numpys_quantile() -> None:
     values = np.random.default_rng(0).standard_normal(600)
     weights = weigh(np.full(600, -3.0))
@@ -109,7 +114,9 @@ def test_pulls_of_a_prior_agree_with_a_conjugate_case() -> None:
     # the power a; its derivative for one doubling at a = 1 is -y ln 2 / 4, that of the sd -ln 2 / (4 sqrt 2).
     y, n = 2.0, 200_000
     x = y / 2 + np.sqrt(0.5) * np.random.default_rng(6).standard_normal(n)
-    every, only = prior_pulls({"place": -0.5 * x**2}, x, target=1.0, low=0.1, best=x, rows=np.arange(len(x)))
+    every, only = prior_pulls(
+        {"place": -0.5 * x**2}, x, target=1.0, low=0.1, best=x, rows=np.arange(len(x)), chance=as_counted
+    )
     assert (every.group, only.group) == (EVERY, "place")
     assert only.rate == pytest.approx(-y * np.log(2) / 4, abs=0.01)
     low = -y * np.log(2) / 4 - norm.ppf(0.1) * np.log(2) / (4 * np.sqrt(2))
@@ -121,7 +128,9 @@ def test_pulls_of_a_prior_agree_with_a_conjugate_case() -> None:
 def test_a_prior_the_rate_does_not_hang_on_pulls_at_nothing() -> None:
     rng = np.random.default_rng(7)
     rates, other = rng.random(100_000), rng.standard_normal(100_000)
-    _, pull = prior_pulls({"hand": -0.5 * other**2}, rates, target=0.9, low=0.1, best=rates, rows=np.arange(len(rates)))
+    _, pull = prior_pulls(
+        {"hand": -0.5 * other**2}, rates, target=0.9, low=0.1, best=rates, rows=np.arange(len(rates)), chance=as_counted
+    )
     assert abs(pull.rate) < 0.01
     assert abs(pull.rate_low) < 0.02
 
@@ -165,7 +174,9 @@ def test_what_any_setting_reaches_is_pulled_at_too() -> None:
     y, n = 2.0, 400_000
     x = y / 2 + np.sqrt(0.5) * np.random.default_rng(8).standard_normal(n)
     rows = np.arange(0, n, 2)
-    (every, _) = prior_pulls({"place": -0.5 * x**2}, np.zeros(n), target=1.0, low=0.1, best=x[rows], rows=rows)
+    (every, _) = prior_pulls(
+        {"place": -0.5 * x**2}, np.zeros(n), target=1.0, low=0.1, best=x[rows], rows=rows, chance=as_counted
+    )
     assert every.best == pytest.approx(-y * np.log(2) / 4, abs=0.01)
     assert every.rate == 0.0
     # the chance to lie above 1 is that above the mean: half; raised, the mean y / (1 + a) moves by every.best

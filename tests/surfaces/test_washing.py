@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -10,7 +12,8 @@ import doe
 from doe.domain.errors import InputErrors
 from doe.domain.results import points_of, read_results
 from doe.surfaces.outcomes import Outcomes, expit
-from doe.surfaces.washing import LATE_PRIOR, late_share, survives
+from doe.surfaces.shop import ShopHistory
+from doe.surfaces.washing import LATE_PRIOR, MOST_EARLIER_WASHES, WASH_DISCOUNT, Washes, late_share, survives
 
 
 @pytest.fixture
@@ -50,6 +53,46 @@ def test_a_wash_that_waits_lowers_the_rate_and_one_that_held_does_not(study: doe
     assert "unwashed" in said_waiting
     assert "unwashed" not in said
     assert "unwashed" not in said_held
+
+
+def test_nothing_is_ready_before_its_last_check(study: doe.Study, results: pd.DataFrame) -> None:
+    # Python holds the word back by itself, from the checks of the frame or from what it says of washes.
+    passed = results["passed"].to_numpy()
+    looked = results.assign(check_release=results["passed"], check_stretch=True, check_wash_1=True)
+    wash = np.where(passed, True, None)
+    first = np.flatnonzero(passed)[0]
+
+    def answer(told: pd.DataFrame) -> tuple[doe.Answer, list[str]]:
+        found = doe.recommend(easy, doe.fit(easy, told, seed=3, particles=150), seed=3)
+        return found, [fact.code for fact in found.limits_on_certainty if not isinstance(fact, str)]
+
+    easy = replace(study, spec=replace(study.spec, pass_rate=0.6))
+    ready, said = answer(looked.assign(check_wash_5=wash))
+    assert ready.verdict == "ready"
+    assert not {"unwashed", "unfinished"} & {*said}
+    assert answer(results)[0].verdict == "ready"  # nothing is said of single checks
+    one = np.where(np.arange(len(results)) == first, None, wash)
+    for told, why in (
+        (looked.assign(check_wash_5=one), "unwashed"),
+        (looked, "unwashed"),  # nobody scored the last wash of any
+        (results.assign(wash=["waiting" if i == first else "" for i in range(len(results))]), "unwashed"),
+        (looked.assign(check_wash_5=wash, check_stretch=one), "unfinished"),
+    ):
+        held, said = answer(told)
+        assert held.verdict == "more coupons"
+        if told is not looked:  # no coupon is asked for where its rate would do: those that are there have to be scored
+            assert held.next_coupons.empty
+        assert why in said
+        assert "budget_used" not in said
+    failed = looked.assign(check_wash_5=np.where(passed, True, None), check_stretch=np.where(passed, True, None))
+    assert answer(failed)[0].verdict == "ready"  # what failed is not looked at further
+
+
+def test_checks_of_a_frame_that_nobody_can_read_are_refused(study: doe.Study, results: pd.DataFrame) -> None:
+    with pytest.raises(InputErrors, match=r"results, row 1, check_release: .*'maybe'.*true or false"):
+        read_results(study, results.assign(check_release="maybe"))
+    with pytest.raises(InputErrors, match=r"results, row 6, wash: .*'failed'"):
+        read_results(study, results.assign(check_release=True, check_wash_5=False))
 
 
 def test_failures_at_the_press_count_as_far_as_their_like_was_washed(study: doe.Study, results: pd.DataFrame) -> None:
@@ -98,3 +141,40 @@ def test_slopes_follow_the_chances_where_washes_wait_and_symptoms_point_several_
         np.testing.assert_allclose(slope, moved / (2 * step), rtol=1e-5, atol=1e-8)
     waits = (1 - lapse[0]) * (expit(eta[0, 1]) + 0.3 * expit(-eta[0, 1]))
     assert np.exp(found.value[0, 1]) == pytest.approx(waits)
+
+
+def test_washes_of_earlier_studies_count_for_a_part_and_no_more_than_a_few_coupons(
+    study: doe.Study, results: pd.DataFrame
+) -> None:
+    waiting = read_results(study, results.assign(wash=np.where(results["passed"], "waiting", "")))
+    late, early = LATE_PRIOR
+    few = Washes(held=20, failed=1, at_press=4.0)
+    assert few.part == WASH_DISCOUNT
+    assert late_share(waiting, few) == pytest.approx((late + 0.3) / (late + early + 0.3 * 5))
+    many = Washes(held=500, failed=5, at_press=395.0)
+    assert many.part * (many.failed + many.at_press) == pytest.approx(MOST_EARLIER_WASHES)
+    assert late_share(waiting, many) < late_share(waiting, few) < late_share(waiting)
+    assert late_share(waiting, Washes(held=30)) == late_share(waiting)  # survivors alone tell nothing of failures
+    # 40 washed coupons of its own overrule the shop
+    own = pd.concat([results] * 4, ignore_index=True)
+    own = own.assign(wash=np.where(own["passed"], "held", np.where(own["side"] == "under", "failed", "")))
+    assert late_share(read_results(study, own), many) > 0.3
+    assert few + many == Washes(520, 6, 399.0)
+
+
+def test_a_wash_to_come_is_read_by_what_the_shop_has_seen_and_that_is_said(
+    study: doe.Study, results: pd.DataFrame
+) -> None:
+    washed = results.assign(wash=np.where(results["passed"], "held", ""))
+    shop = doe.learn_shop([(study, washed), (study, washed)], seed=1)
+    assert shop.washes == Washes(held=8, failed=0, at_press=24.0)
+    told = results.assign(wash=np.where(results["passed"], "waiting", ""))
+    rates, facts = [], []
+    for lent in (None, ShopHistory(shop.studies, (), shop.washes)):
+        answer = doe.recommend(study, doe.fit(study, told, seed=3, particles=200, shop=lent), seed=3)
+        rates.append(answer.pass_rate)
+        facts.append({fact.code: fact.values for fact in answer.limits_on_certainty if not isinstance(fact, str)})
+    assert rates[1] > rates[0]  # nothing was ever lost in a wash here
+    assert facts[1]["unwashed"]["value"] > facts[0]["unwashed"]["value"]
+    assert "shop_washes" not in facts[0]
+    assert facts[1]["shop_washes"] == {"coupons": 0, "of": 8, "value": 0.25}

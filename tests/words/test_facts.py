@@ -36,6 +36,8 @@ FACTS = {
     "one_batch": fact("one_batch", names=("press",)),
     "waiting": fact("waiting", coupons=1),
     "unwashed": fact("unwashed", coupons=7, of=3, value=0.93),
+    "shop_washes": fact("shop_washes", coupons=3, of=34, value=0.3),
+    "unfinished": fact("unfinished", coupons=2),
     "predicts_better": fact("predicts_better", coupons=17, of=20),
     "predicts_alike": fact("predicts_alike", coupons=12, of=20),
     "predicts_worse": fact("predicts_worse", coupons=0, of=20),

@@ -66,6 +66,8 @@ COMMANDS: tuple[tuple[str, ...], ...] = (
     ("recipe", "show", RECIPE),
     ("recipe", "card", RECIPE, "-o", "card.html"),
     ("recipe", "history", RECIPE),
+    ("day", RECIPE, "--prints", "2", "--set", "press_temp=161C", "--surface", "press_temp=157C"),
+    ("day", RECIPE),
     ("recipe", "find", "heavy tee, fine powder"),
     ("recipe", "on", RECIPE, LINE),
     ("recipe", "on", RECIPE, "front room"),

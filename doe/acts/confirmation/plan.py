@@ -45,7 +45,7 @@ from doe.domain.study import Study
 from doe.plans.timing import hours_at_machines
 from doe.setpoint.answer import Answer
 from doe.setpoint.robust import RobustRate
-from doe.words.study.answer import scores_first
+from doe.words.study.answer import scores_first, washes_first
 from doe.words.wording import count, date_and_time, stated
 
 STATED_RATES = (0.97, 0.99)
@@ -390,7 +390,7 @@ def _cautions(answer: Answer, open_washes: int, wanted_corners: int, corners: in
     found = []
     if scores_first(answer):
         found.append(Finding("answer_unscored"))
-    elif answer.verdict == "more coupons":
+    elif answer.verdict == "more coupons" and not washes_first(answer):
         found.append(Finding("answer_unsettled"))
     if open_washes:
         found.append(Finding("washes_open", {"coupons": open_washes}))

@@ -9,23 +9,24 @@ from typing import Any
 
 import pandas as pd
 
-from doe.acts.base import FIT, RECOMMEND, WITHOUT_PRIOR, Key, Progress, usual_seed, version
+from doe.acts.base import FIT, RECOMMEND, SHOP, WITHOUT_PRIOR, Key, Progress, usual_seed, version
 from doe.acts.comparison.verdict import refuse_comparison
 from doe.acts.study.earlier import Prior, prior_of
-from doe.acts.study.inputs import inputs_hash
+from doe.acts.study.inputs import inputs_hash, shop_sum
 from doe.acts.study.rounds import grades_at_odds, results_to_learn_from, score_counts
+from doe.acts.study.shop import shop_of
+from doe.acts.study.symptom_points import with_points
 from doe.acts.verdicts import verdict_changed
 from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.finding import Finding, Value, finding_of
 from doe.domain.jsonable import jsonable, named
-from doe.domain.outcome import POINTED, POINTS_PREFIX, ScoreCounts
+from doe.domain.outcome import ScoreCounts
 from doe.setpoint.answer import Answer, Cliff, SettingRoom, Window
 from doe.setpoint.recommendation import recommend
 from doe.setpoint.verdict import find_gaps
 from doe.setpoint.why import Why, explain_answer
 from doe.surfaces.fitted import Surfaces, fit
-from doe.symptoms.catalogue import CATALOGUE, points_to, side_of
 
 
 @dataclass(frozen=True)
@@ -62,9 +63,11 @@ def fit_of(book: Book, record: StudyRecord, seed: int | None, progress: Progress
     seed = usual_seed(record.first_name, seed)
     prior = prior_of(book, record)
     earlier = prior.earlier() if prior else None
-    surfaces = fit(record.study, with_points(results), seed=seed, progress=progress, earlier=earlier)
+    shop = shop_of(book, record)
+    surfaces = fit(record.study, with_points(results), seed=seed, progress=progress, earlier=earlier, shop=shop)
     kept = {a.inputs_hash for a in book.analyses(record.id, RECOMMEND)}
-    total = inputs_hash(record.as_made, results, prior, kept=kept)
+    lent = shop_sum(book.latest_analysis(record.id, SHOP))
+    total = inputs_hash(record.as_made, results, prior, shop=lent, kept=kept)
     return Fitted(record, results, surfaces, total, seed, score_counts(book, record.id), prior)
 
 
@@ -134,7 +137,8 @@ def _without_prior(book: Book, fitted: Fitted) -> Answer | None:
         if kept.inputs_hash == fitted.hash and kept.seed == fitted.seed:
             return answer_from(kept.payload["answer"])
     study = fitted.record.study
-    answer = recommend(study, fit(study, fitted.surfaces.results, seed=fitted.seed), seed=fitted.seed)
+    shop = shop_of(book, fitted.record)
+    answer = recommend(study, fit(study, fitted.surfaces.results, seed=fitted.seed, shop=shop), seed=fitted.seed)
     # inside, so that its verdict is never taken for that of the study
     _keep(book, fitted, WITHOUT_PRIOR, {"answer": answer_data(answer)})
     return answer
@@ -257,16 +261,3 @@ def answer_from(data: Mapping[str, Any]) -> Answer:
 def _numbers(found: Mapping[str, Any], *names: str) -> dict[str, Any]:
     """Distances as they were: one that is not a number, as without a setting error, is written as null."""
     return {**found, **{name: math.nan if found[name] is None else found[name] for name in names}}
-
-
-def with_points(results: pd.DataFrame) -> pd.DataFrame:
-    """Results with what each coupon's symptoms point to, where its side is theirs and not somebody's own word.
-
-    Symptoms that the catalogue does not know say nothing.
-    """
-    known = {s.key for s in CATALOGUE}
-    keys = [tuple(key for key in str(said).split("; ") if key in known) for said in results["symptom"]]
-    sides = results["side"].astype(str)
-    told = [points_to(k) if k and side_of(k) == side else (0.0, 0.0, 0.0) for k, side in zip(keys, sides, strict=True)]
-    columns = [POINTS_PREFIX + name for name in POINTED]
-    return results.join(pd.DataFrame(told, columns=columns, index=results.index))

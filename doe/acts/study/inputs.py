@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
-from doe.acts.base import PRIOR, RECOMMEND, digest
+from doe.acts.base import PRIOR, RECOMMEND, SHOP, digest
 from doe.acts.study.rounds import columns_to_learn_from
-from doe.book.records import StudyRecord
+from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.jsonable import jsonable
-from doe.domain.outcome import WAITING
+from doe.domain.outcome import CHECK_PREFIX, WAITING, is_unfinished
 from doe.domain.serial import to_plain
 from doe.domain.study import Study
 
@@ -19,18 +19,41 @@ if TYPE_CHECKING:
     from doe.acts.study.earlier import Prior
     from doe.book.book import Book
 
+OPEN = "open"
+"""Mark of a coupon in the sum: some check of it is still to come."""
+
 _HASHED = ("coupon", "passed", "side", "round", "cure_batch", "press_batch", "garment", "cure_order", "press_order")
 
 
-def inputs_hash(study: Study, results: pd.DataFrame, prior: Prior | None = None, *, kept: Collection[str] = ()) -> str:
+def inputs_hash(
+    study: Study,
+    results: pd.DataFrame,
+    prior: Prior | None = None,
+    *,
+    shop: str = "",
+    kept: Collection[str] = (),
+) -> str:
     """SHA-256 over a study and its scored coupons: the same facts give the same text, whatever their order.
 
     Coupons that still wait change nothing in a fit, so they are left out. Earlier coupons count as they were kept,
-    with their discount. ``kept`` are the sums of answers in the book: one of an older version, for which symptoms and
-    washes to come made no difference beyond pass and side, is the sum still.
+    with their discount, and what the shop lends by its own sum (`shop_sum`). ``kept`` are the sums of answers in the
+    book: one of an older version, for which symptoms and washes to come, or other checks, made no difference beyond
+    pass and side, is the sum still.
     """
     earlier = {"hash": prior.hash, "discount": prior.discount} if prior is not None and prior.is_used else None
-    return _known_sum(study, results.loc[results["passed"].notna()].to_dict("records"), earlier, kept)
+    rows = results.loc[results["passed"].notna()].to_dict("records")
+    return _known_sum(study, rows, _lent(earlier, shop), kept)
+
+
+def shop_sum(kept: AnalysisRecord | None) -> str:
+    """Sum of what the shop lends, as the book keeps it; empty where it lends nothing."""
+    return kept.inputs_hash if kept is not None and kept.payload["studies"] else ""
+
+
+def _lent(earlier: Mapping[str, Any] | None, shop: str) -> dict[str, Any]:
+    """What is in the sum beside the study and its coupons."""
+    lent: dict[str, Any] = {} if earlier is None else {"prior": earlier}
+    return lent | {"shop": shop} if shop else lent
 
 
 def hash_now(book: Book, record: StudyRecord) -> str:
@@ -42,19 +65,21 @@ def hash_now(book: Book, record: StudyRecord) -> str:
     columns = columns_to_learn_from(book, record.id)
     rows = [dict(zip(columns, values, strict=True)) for values in zip(*columns.values(), strict=True)]
     scored = [row for row in rows if row["passed"] is not None and not row["void"]]
-    return _known_sum(record.as_made, scored, earlier, {a.inputs_hash for a in book.analyses(record.id, RECOMMEND)})
+    lent = _lent(earlier, shop_sum(book.latest_analysis(record.id, SHOP)))
+    return _known_sum(record.as_made, scored, lent, {a.inputs_hash for a in book.analyses(record.id, RECOMMEND)})
 
 
-def _known_sum(
-    study: Study, scored: list[dict[Any, Any]], earlier: Mapping[str, Any] | None, kept: Collection[str]
-) -> str:
-    older = _sum(study, scored, earlier, {*_HASHED, "grade"})
-    return older if older in kept else _sum(study, scored, earlier, {*_HASHED, "grade", "symptom", "wash"})
+def _known_sum(study: Study, scored: list[dict[Any, Any]], lent: Mapping[str, Any], kept: Collection[str]) -> str:
+    for known in ({*_HASHED, "grade"}, {*_HASHED, "grade", "symptom", "wash"}):
+        older = _sum(study, scored, lent, known)
+        if older in kept:
+            return older
+    names = [CHECK_PREFIX + check.name for check in study.spec.checks]
+    marked = [{**row, OPEN: _is_open(row, names)} for row in scored]
+    return _sum(study, marked, lent, {*_HASHED, "grade", "symptom", "wash", OPEN})
 
 
-def _sum(
-    study: Study, scored: Iterable[Mapping[Any, Any]], earlier: Mapping[str, Any] | None, known: Collection[str]
-) -> str:
+def _sum(study: Study, scored: Iterable[Mapping[Any, Any]], lent: Mapping[str, Any], known: Collection[str]) -> str:
     known = {*known, *study.factor_names}
     rows = [
         {
@@ -64,12 +89,14 @@ def _sum(
         }
         for row in sorted(scored, key=lambda row: str(row["coupon"]))
     ]
-    facts: dict[str, Any] = {"study": to_plain(study), "results": jsonable(rows)}
-    if earlier is not None:
-        facts["prior"] = earlier
-    return digest(facts)
+    return digest({"study": to_plain(study), "results": jsonable(rows), **lent})
 
 
 def _says_nothing(name: object, value: object) -> bool:
     """What was not given is left out, so that a study without it has the sum it had before anybody could give it."""
-    return (name in ("grade", "symptom") and not value) or (name == "wash" and value != WAITING)
+    return (name in ("grade", "symptom", OPEN) and not value) or (name == "wash" and value != WAITING)
+
+
+def _is_open(row: Mapping[Any, Any], checks: Iterable[str]) -> bool:
+    """Whether a check other than a wash is still to come of a coupon that passes so far: nothing is ready before."""
+    return row.get("wash", WAITING) != WAITING and is_unfinished([row[name] for name in checks])

@@ -11,7 +11,7 @@ from pathlib import Path
 import pandas as pd
 
 from doe.acts.base import Key, Progress, slug
-from doe.acts.confirmation.verdict import confirm_study, confirmation_facts, confirmation_of
+from doe.acts.confirmation.verdict import confirmation_facts, confirmation_of, weigh_confirmation
 from doe.acts.gauges.line import cautions_said, gauged_line
 from doe.acts.study.deviations import history_of
 from doe.acts.study.fits import Fitted, Recommended, answer_data, recommend_study
@@ -81,7 +81,9 @@ def write_sheets(
     names = tuple(people) if people else people_of(book.results(record.id, include_void=True))
     ends = {"-sheet.html": ".html", ".xlsx": ".xlsx", ".csv": ".csv"}
     targets = _targets(output, record, number, ends, "a folder, or a file ending in .html, .xlsx or .csv")
-    if not _is_planned(coupons):  # brought in from a sheet that does not say how they were made
+    if _is_planned(coupons):  # rows of the entry files as in the queue at the press
+        coupons = coupons.sort_values(["press_order", "coupon"])
+    else:  # brought in from a sheet that does not say how they were made
         targets = [target for target in targets if target.suffix.lower() != ".html"]
         if not targets:
             raise InputError(
@@ -164,7 +166,6 @@ def write_labels(
     link: str = "",
     skip: int = 0,
     round_number: int | None = None,
-    shown: Shown,
 ) -> Labels:
     """Write the labels of a round into a folder, or to an .html file.
 
@@ -184,8 +185,6 @@ def write_labels(
         study_id=record.id,
         link=link,
         skip=skip,
-        shown=shown,
-        gauged=gauged_line(book, record),
     )
     path = write_whole(target, render("labels.html", page))
     return Labels(record.name, number, path, GRIDS[grid], len(coupons), check_link(link))
@@ -210,7 +209,7 @@ def report_page(book: Book, found: Recommended, *, shown: Shown) -> str:
     assert kept is not None  # recommend_study has just kept it
     confirmation = None
     if confirmation_of(book, record.id) is not None:
-        confirmation = confirmation_facts(confirm_study(book, record.id))
+        confirmation = confirmation_facts(weigh_confirmation(book, record.id))
     gauged = gauged_line(book, record)
     photos, photos_left = _failed_photos(book, found)
     return study_report(

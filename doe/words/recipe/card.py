@@ -24,7 +24,7 @@ from doe.domain.units import METRIC, SYMBOLS, Shown, show
 from doe.setpoint.answer import Answer
 from doe.words.facts import Reader, all_worded, texts_of
 from doe.words.materials import fact_label
-from doe.words.study.answer import misses_hand, scores_first
+from doe.words.study.answer import misses_hand, scores_first, washes_first
 from doe.words.wording import (
     at_least_of_hundred,
     beyond,
@@ -192,7 +192,7 @@ def caution_sentences(
         found.append(f"Released without an accepted confirmation. {run} Reason: {exception.strip()}".replace("  ", " "))
     if misses_hand(study, answer):
         found.append("Hand-feel was wanted and never scored in the study: its pass rate is that of the checks alone.")
-    if answer.verdict == "more coupons" and not scores_first(answer):
+    if answer.verdict == "more coupons" and not (scores_first(answer) or washes_first(answer)):
         found.append(
             'The coupons behind it did not settle whether the target is reached: the answer was "more coupons".'
         )

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
-from doe.domain.finding import Finding
-from doe.domain.standing import StudyStanding, standing, state_of_answer
+from doe.domain.finding import Finding, Value
+from doe.domain.standing import State, StudyStanding, standing, state_of_answer
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.setpoint.answer import LINKED_FROM, Answer, Cliff, Window
@@ -45,11 +46,25 @@ def scores_first(answer: Answer) -> bool:
 
 def by_answer(answer: Answer) -> StudyStanding:
     """Where an answer alone leaves its study, whatever else the book knows."""
-    limits = {found.code: found.values for found in answer.limits_on_certainty if isinstance(found, Finding)}
+    limits = _limits(answer)
     open_now = limits.get("open checks", {})
-    asked, felt = len(answer.next_coupons), answer.hand is not None
-    state = state_of_answer(answer.verdict, washes=len(open_now), felt=felt, asked=asked, limits=limits)
+    state = _state(answer, washes=len(open_now))
     return standing(state, told={"washing": open_now, "distrusted": limits.get("contradicted", {})}.get(state, {}))
+
+
+def washes_first(answer: Answer) -> bool:
+    """Whether checks to come were all that kept it from being ready when it was given."""
+    waited = _limits(answer).keys() & {"open checks", "unwashed", "unfinished"}
+    return _state(answer, washes=len(waited)) == "washing"
+
+
+def _limits(answer: Answer) -> dict[str, Mapping[str, Value]]:
+    return {found.code: found.values for found in answer.limits_on_certainty if isinstance(found, Finding)}
+
+
+def _state(answer: Answer, *, washes: int) -> State:
+    asked, felt = len(answer.next_coupons), answer.hand is not None
+    return state_of_answer(answer.verdict, washes=washes, felt=felt, asked=asked, limits=_limits(answer))
 
 
 def before_wash(answer: Answer) -> bool:
@@ -59,7 +74,8 @@ def before_wash(answer: Answer) -> bool:
 
 def setpoint_title(answer: Answer) -> str:
     """What the settings of an answer are called."""
-    return SETPOINT_TITLES[answer.verdict] + (", before the wash" if before_wash(answer) else "")
+    said = "ready" if washes_first(answer) else answer.verdict
+    return SETPOINT_TITLES[said] + (", before the wash" if before_wash(answer) else "")
 
 
 def misses_hand(study: Study, answer: Answer) -> bool:
@@ -85,7 +101,8 @@ def lead(study: Study, answer: Answer, known: StudyStanding | None = None) -> st
             f"The chance that any setting in the tested region reaches it is {percent(answer.p_reachable)}."
         )
     else:
-        at = "this setpoint" if answer.verdict == "ready" else "the best setting so far"
+        settled = answer.verdict == "ready" or known.state == "washing"
+        at = "this setpoint" if settled else "the best setting so far"
         before = "Before the wash, at" if before_wash(answer) else "At"
         first = f"{before} {at} we expect {expected}; wanted are {target}."
     return f"{first} {meaning(known)}"

@@ -9,17 +9,21 @@ from doe.domain.jsonable import named
 from doe.domain.study import STEP_COUPONS, Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
 from doe.plans.compare import LeftOut
+from doe.plans.decisions import FAR_OFF, Outcome, is_wide
 from doe.plans.judge import PlanJudgement
 from doe.symptoms.catalogue import WORDS
 from doe.words.confirmation.plan import TEXTS as OF_CONFIRMATIONS
 from doe.words.facts import Reader, Text, all_worded, reader_of, texts_of, worded
 from doe.words.study.state import grades_at_odds
-from doe.words.wording import count, listing, sentence
+from doe.words.wording import count, listing, sentence, stated
 
 KIND_LABELS = texts_of("said_of_plans", "kinds")
 """What a textbook calls each kind of plan."""
 
 MODEL_LABELS = texts_of("said_of_plans", "models")
+
+OUTCOME_HEADS = ("good %", "bad %")
+"""Heads of `outcome_cells`."""
 
 _SECONDS = {"cure_time": "cure", "dwell": "dwell", "peel_wait": "wait before peel", "second_press_time": "second press"}
 _MOST_EFFECTS, _MOST_COUPONS = 12, 5
@@ -55,6 +59,25 @@ def planned_with(study: Study) -> str:
     """Why a study was changed as its plan was made, for the record."""
     steps = "" if study.most_coupons is None else f", step by step, {count(study.most_coupons, 'coupon')} at most"
     return f"planned with {count(study.per_garment, 'coupon')} on a garment{steps}"
+
+
+def outcome_cells(tried: Outcome | None) -> tuple[str, str]:
+    """What a plan led to: setpoints that hold, with a standard error, and those far off, in percent of lines."""
+    if tried is None:
+        return ("not tried", "")
+    return (f"{100 * tried.holds:.0f} ± {100 * tried.error:.0f}", f"{100 * tried.far_off:.0f}")
+
+
+def outcome_note(study: Study, outcomes: Iterable[Outcome | None]) -> tuple[str, ...]:
+    """What the columns of `outcome_cells` count; nothing where nothing was tried."""
+    tried = [o for o in outcomes if o is not None]
+    if not tried:
+        return ()
+    width, wanted = "wide" if is_wide(study) else "narrow", stated(study.spec.pass_rate)
+    return (
+        f"Of {tried[0].lines} invented lines with ranges as {width}: good, the setpoint truly reached {wanted}; "
+        f"bad, it stayed {100 * FAR_OFF:.0f} points below or more.",
+    )
 
 
 def goes_on(study: Study) -> tuple[str, ...]:

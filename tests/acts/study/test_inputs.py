@@ -72,3 +72,19 @@ def test_a_symptom_and_a_wash_to_come_change_the_sum_but_not_that_of_an_older_an
         assert inputs_hash(record.study, frame, kept={older}) == older  # kept by a version that did not ask for them
         book.save_analysis(1, kind=RECOMMEND, inputs_hash=older, seed=1, version="0.2.0", payload={})
         assert hash_now(book, record) == older
+
+
+def test_a_check_before_the_wash_that_is_to_come_is_part_of_the_sum_until_it_is_scored(tmp_path: Path) -> None:
+    # It keeps an answer from being ready, so the answer before it is not the answer after it.
+    with Book.open(tmp_path / "shop.sqlite", who="Ina") as book:
+        fill(book)
+        record = book.study(1)
+        late = [check.name for check in record.study.spec.checks if check.after_washes]
+        early = [check.name for check in record.study.spec.checks if not check.after_washes]
+        book.record(1, [ScoreEntry("R1-01", checks=dict.fromkeys([early[0], *late], True))])
+        before = hash_now(book, record)
+        assert before == inputs_hash(record.study, results_to_learn_from(book, 1))
+        assert inputs_hash(record.study, results_to_learn_from(book, 1), kept={before}) == before
+        book.record(1, [ScoreEntry("R1-01", checks=dict.fromkeys(early[1:], True))])
+        assert hash_now(book, record) != before
+        assert hash_now(book, record) == inputs_hash(record.study, results_to_learn_from(book, 1))

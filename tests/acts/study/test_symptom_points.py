@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 import doe
-from doe.acts.study.fits import with_points
+from doe.acts.study.symptom_points import with_points
 from doe.domain.errors import InputErrors
 from doe.domain.results import read_results
 from doe.symptoms.catalogue import CATALOGUE, points_to, side_of

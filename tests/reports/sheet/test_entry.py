@@ -12,7 +12,7 @@ from doe.domain.entry import check_people, entry_columns, sheet_mark
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import Factor, usual_factor
 from doe.domain.study import Study
-from doe.domain.units import Shown
+from doe.domain.units import METRIC, Shown
 from doe.symptoms.catalogue import CATALOGUE
 from doe.words.cautions import CAUTIONS, FIXED_WORDING
 from reports.sheet.entry import write_entry_csv, write_entry_xlsx
@@ -205,3 +205,20 @@ def test_mark_follows_name_and_factors():
     assert len({sheet_mark(s) for s in (STUDY, other_name, other_levels)}) == 3
     wider = Study(STUDY.name, (usual_factor("press_temp", low=120), *STUDY.factors[1:]))
     assert sheet_mark(wider) == sheet_mark(STUDY)  # an amended range does not make printed sheets useless
+
+
+def test_rows_stand_in_the_order_of_the_queue_at_the_press(tmp_path):
+    from doe.acts.study.plans import commit_plan
+    from doe.acts.study.sheets import write_sheets
+    from doe.book.book import Book
+    from tests.reports.study.samples import LINE, STACK, make_study
+
+    with Book.open(tmp_path / "book.sqlite", who="Ana") as shop:
+        shop.save_stack(STACK)
+        shop.save_line(LINE)
+        key = shop.add_study(make_study(), stack=STACK.name, line=LINE.name)
+        commit_plan(shop, key, kind="auto", coupons=12)
+        queue = shop.plan_coupons(key).sort_values("press_order")["coupon"].tolist()
+        written = write_sheets(shop, key, tmp_path / "entry.csv", people=("Ana",), shown=METRIC, made_by="Ana")
+    rows = written.files[0].read_text(encoding="utf-8-sig").splitlines()[1:]
+    assert [row.partition(",")[0] for row in rows] == queue != sorted(queue)

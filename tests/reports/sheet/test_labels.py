@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import io
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -9,12 +10,9 @@ import zxingcpp
 from PIL import Image
 
 from doe.domain.errors import InputError
-from doe.domain.units import Shown
 from doe.words.cautions import CAUTIONS, FIXED_WORDING
 from doe.words.typography import NO_BREAK
-from doe.words.wording import amount_both
 from reports.sheet.labels import GRIDS, LabelsPage, check_link, coupon_address, labels_page, tag_text
-from tests.reports.sheet.test_dials import gauged
 from tests.reports.study.samples import FOUR, MADE_AT, label_sheets, make_study, plan_of
 
 LINK = "http://192.168.1.20:8731"
@@ -41,24 +39,11 @@ def test_every_coupon_has_one_label_and_one_tag_in_the_order_of_the_oven():
     )
 
 
-def test_a_label_shows_all_settings_temperatures_in_both_units():
-    study, coupons = make_study(), plan_of().coupons.set_index("coupon")
-    for shown in (Shown(), Shown("degF")):
-        for sheet in page(shown=shown).sheets:
-            for label in sheet:
-                told = {pair.name: pair.value for pair in label.settings}
-                assert told == {
-                    f.label: amount_both(f, coupons.loc[label.coupon, f.name], shown) for f in study.factors
-                }
-
-
-def test_a_label_shows_the_dial_first_and_the_surface_beside_it():
-    coupons = plan_of().coupons.set_index("coupon")
-    for label in page(gauged=gauged()).sheets[0]:
-        told = {each.name: each for each in label.settings}
-        surface = coupons.loc[label.coupon, "press_temp"]
-        assert told["press temperature"].value.startswith(f"{surface + 4:.0f} °C (")
-        assert told["press temperature"].surface == f"surface {surface:.0f} °C"
+def test_a_label_tells_no_setting_to_whoever_scores_the_coupon():
+    study, text = make_study(), html()
+    stickers = text[text.index('class="label-sheet"') : text.index('class="tags"')]
+    assert not re.search(r"\d\s*(°|bar|psi|s\b)", stickers.replace(NO_BREAK, " "))
+    assert not any(f.label in stickers for f in study.factors)
 
 
 @pytest.mark.parametrize("grid", GRIDS)
@@ -139,7 +124,7 @@ def test_a_setting_at_the_ceiling_is_never_printed():
 @pytest.mark.parametrize(("names", "grid"), [(FOUR, "a4"), (SIX, "letter")])
 def test_printed_codes_are_read_and_nothing_is_cut_off_a_label(browser, tmp_path, names, grid):
     path = tmp_path / "labels.html"
-    path.write_text(html(names, 24, grid=grid, link=LINK, gauged=gauged()), encoding="utf-8")
+    path.write_text(html(names, 24, grid=grid, link=LINK), encoding="utf-8")
     tab = browser.new_page(viewport={"width": 920, "height": 1200})
     tab.goto(path.as_uri())
     tab.emulate_media(media="print")

@@ -105,9 +105,41 @@ def test_a_study_without_limits_says_so():
 def test_there_is_a_box_for_every_check_and_every_person():
     text = html()
     coupons = len(plan_of().coupons)
-    assert text.count("<span>Ana<i") == text.count("<span>Ben<i") == coupons
-    assert text.count("release <span") == text.count("stretch <span") == coupons
-    assert text.count("wash 1 <span") == coupons
+    strips = re.findall(r'<section class="tear">.*?</section>', text, flags=re.DOTALL)
+    assert ["Ana" in strip for strip in strips] == [True, False]
+    assert [strip.count('class="cell"') for strip in strips] == [coupons, coupons]
+    assert text.count(">release <i>") == text.count(">stretch <i>") == coupons
+    assert text.count(">wash 1 <i>") == coupons
+
+
+def test_a_strip_tells_neither_setting_nor_material_nor_what_the_other_says():
+    coupons = plan_of().coupons.assign(material=["new", "incumbent"] * 10, pair=[n // 2 + 1 for n in range(20)])
+    text = bench_sheet(make_study(), STACK, LINE, coupons, made_at=MADE_AT, people=("Ana", "Ben"))
+    ana, ben = re.findall(r'<section class="tear">.*?</section>', text, flags=re.DOTALL)
+    named = [re.findall(r"<b>(.*?)</b>", strip) for strip in (ana, ben)]
+    assert sorted(named[0]) == sorted(named[1]) == sorted(coupons["coupon"])
+    in_order = coupons.sort_values("press_order")["coupon"].tolist()
+    assert named[0] not in (in_order, sorted(in_order), named[1])
+    for strip in (ana, ben):
+        assert not re.search("NEW|IN USE|pair|°|[0-9] s<", strip)
+
+
+def test_the_first_batch_stands_before_everything_that_is_for_reference():
+    text = html()
+    first = text.index("Cure batch 1 of")
+    assert (
+        text.index("burn at a touch") < first < text.index("Stack and line") < text.index("Before you touch a machine")
+    )
+
+
+def test_the_key_at_the_press_holds_what_is_seen_there():
+    letters = {line.words.partition(":")[0]: line.letter for line in (*page().symptoms, *page().wash_symptoms)}
+    assert {"yellowing", "wet sheen", "edge lift before wash"} <= {
+        line.words.partition(":")[0] for line in page().symptoms
+    }
+    assert not any("wash" in line.words and "before" not in line.words for line in page().symptoms)
+    # letters written on earlier sheets keep their meaning
+    assert (letters["no transfer"], letters["edge lift after wash"], letters["glass back"]) == ("A", "E", "M")
 
 
 def test_no_wash_part_when_no_check_waits_for_one():
@@ -141,7 +173,7 @@ def test_symptoms_have_one_letter_each():
 
 
 def test_every_symptom_of_the_key_is_drawn_beside_its_words():
-    drawn = [str(line.svg) for line in page().symptoms]
+    drawn = [str(line.svg) for line in (*page().symptoms, *page().wash_symptoms)]
     assert len(set(drawn)) == len(drawn)
     assert html().count('class="symptom"') == len(drawn)
 

@@ -1,0 +1,94 @@
+"""What kinds of plan led to on simulated lines over ranges as wide: what `auto` and the comparison of plans go by.
+
+The shares stand in `templates/tables/plan_decisions.toml`, which `tests/benchmarks/plan_kinds.py --tables` writes: four
+settings, checks alone, one round, on lines of the population (`doe.practice.population`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+
+from doe.domain.jsonable import packaged_table, rows
+from doe.domain.study import Study
+
+SETTINGS = 4
+"""Settings of the studies tried."""
+
+FAR_OFF = 0.15
+"""A setpoint is far off when its true pass rate falls short of the wanted one by more than this."""
+
+STEPWISE = "steps"
+"""Stands before the kind of the first coupons of a search step by step."""
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a plan led to on lines where the wanted rate can be reached.
+
+    Attributes
+    ----------
+    kind : str
+        Kind of plan, or `STEPWISE` and the kind of its first coupons.
+    coupons : int
+        Coupons made, in a search step by step at most.
+    wide : bool
+        Whether the ranges were wide, counted in setting errors.
+    lines : int
+        Lines tried on which the wanted rate can be reached.
+    holds, far_off : float
+        Share of them whose setpoint truly reaches the wanted rate, and is `FAR_OFF`.
+    made : float
+        Coupons made on average.
+    """
+
+    kind: str
+    coupons: int
+    wide: bool
+    lines: int
+    holds: float
+    far_off: float
+    made: float
+
+    @property
+    def error(self) -> float:
+        """Standard error of `holds`, of a share drawn a little inward so that it is never zero."""
+        inward = (self.holds * self.lines + 1) / (self.lines + 2)
+        return float(np.sqrt(inward * (1 - inward) / self.lines))
+
+    @property
+    def worth(self) -> float:
+        """What plans are ranked by: a setpoint far off costs what one that holds is worth."""
+        return self.holds - self.far_off
+
+
+@cache
+def _tried() -> tuple[tuple[Outcome, ...], float]:
+    table = packaged_table("plan_decisions")
+    return rows(Outcome, table["plans"]), float(table["wide_from"])
+
+
+def width(study: Study) -> float:
+    """Geometric mean of the widths of the ranges in setting errors."""
+    widths = [(f.high - f.low) / f.setting_sd for f in study.numeric if f.setting_sd > 0]
+    return float(np.exp(np.mean(np.log(widths))))
+
+
+def is_wide(study: Study) -> bool:
+    """Whether the ranges of a study are wide, counted in setting errors."""
+    return width(study) >= _tried()[1]
+
+
+def outcome(study: Study, kind: str, coupons: int) -> Outcome | None:
+    """What a kind of plan led to with as many coupons, over ranges as wide.
+
+    None where that was not tried: with another number of settings, with levels, with fewer coupons than were tried.
+    Between sizes that were tried, those of the next smaller one are given.
+    """
+    if len(study.numeric) != SETTINGS or study.categorical:
+        return None
+    wide = is_wide(study)
+    known = [o for o in _tried()[0] if o.kind == kind and o.wide == wide and o.coupons <= coupons]
+    return max(known, key=lambda o: o.coupons, default=None)

@@ -1,0 +1,64 @@
+"""What a page stores and what a command stores are the same rows, whatever was done."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from tests.cli.test_own_sheet import LIMITS
+from tests.office.walk import Walk, everything_in
+
+if TYPE_CHECKING:
+    from tests.shop import Shop
+
+SOURCE = "its data sheet"
+RANGES = {"cure_temp": "110..140", "cure_time": "90..210", "press_temp": "140..170", "dwell": "8..18"}
+
+
+def by_commands(shop: Shop) -> None:
+    shop.good("stack", "add", "tee", "--fabric", "heavy tee", "--film", "cold film; lot=7", "--powder", "fine powder")
+    shop.good("line", "add", "back room", "--oven", "tunnel", "--press", "swing press")
+    factors = [part for name, text in RANGES.items() for part in ("--factor", f"{name}={text}")]
+    target = ["--pass-rate", "90%", "--hand-min", "3", "--assurance", "90%"]
+    shop.good("study", "new", "fine powder on tees", "--stack", "tee", "--line", "back room", *factors, *target)
+    limits = [part for text in LIMITS for part in ("--limit", f"{text.partition('@')[0]}@{SOURCE}")]
+    shop.good("study", "limits", "fine powder on tees", *limits)
+    shop.good("plan", "fine powder on tees", "--coupons", "12", "--choose", "auto", "--step-by-step")
+    shop.good("record", "fine powder on tees", "--coupon", "R1-01", "--pass", "release", "--pass", "stretch")
+    shop.good("record", "fine powder on tees", "--coupon", "R1-02", "--void", "film torn at the press")
+    shop.good(
+        "gauge", "add", "back room", "--machine", "press", "--set", "150", "--measured", "146", "--place", "front"
+    )
+
+
+def by_pages(walk: Walk) -> None:
+    walk.tap("Find the settings")
+    materials = {"fabric": "heavy tee", "film": "cold film", "film_lot": "7", "powder": "fine powder"}
+    walk.send("/begin-materials", **materials, stack_name="tee")
+    walk.send("/begin-machines", line_name="back room", oven="tunnel", press="swing press")
+    walk.send("/begin-question", name="fine powder on tees", **RANGES, pass_rate="90%", hand_min="3")
+    pairs = [text.partition("@")[0].split("=") for text in LIMITS]
+    walk.send("/limits/1", **dict(pairs), **{f"{name}_source": SOURCE for name, _ in pairs})
+    walk.send("/plan/1", plan="step by step")
+    walk.go("/c/1/R1-01")
+    walk.send("/score/1/R1-01", **{"check:release": "pass", "check:stretch": "pass"})
+    walk.go("/c/1/R1-02")
+    walk.send("/score/1/R1-02", void="film torn at the press")
+    walk.go("/line/back%20room")
+    walk.send("/line/back%20room", machine="press", display="150", measured="146", place="front")
+
+
+def without_moments(row: dict[str, Any]) -> dict[str, Any]:
+    """A row without the moment that a reading was taken at."""
+    data = row.get("data")
+    return {**row, "data": {k: v for k, v in data.items() if k != "taken_at"}} if isinstance(data, dict) else row
+
+
+def test_stack_line_study_limits_plan_scores_and_a_reading(office_over, empty_shop):
+    office = office_over()
+    by_pages(Walk(office.device("ana")))
+    by_commands(empty_shop)
+    with empty_shop.open() as book:
+        there, here = everything_in(book), everything_in(office.book)
+    assert [act["verb"] for act in here["acts"]] == [act["verb"] for act in there["acts"]]
+    for table, rows in there.items():
+        assert list(map(without_moments, here[table])) == list(map(without_moments, rows)), table

@@ -1,0 +1,41 @@
+"""Chances that are said for shares of draws."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import get_args
+
+import numpy as np
+import pytest
+
+from doe.domain.spec import Spec
+from doe.domain.study import Study
+from doe.setpoint.chances import HAND_LOWER, LEAST, Claim, lower_hand, said_chance, share_of_draws
+
+CLAIMS: tuple[Claim, ...] = get_args(Claim)
+
+
+@pytest.fixture(params=[None, 3.5], ids=["checks", "hand"])
+def asked(request: pytest.FixtureRequest, study: Study) -> Study:
+    return replace(study, spec=Spec(pass_rate=0.95, hand_min=request.param))
+
+
+@pytest.mark.parametrize("claim", CLAIMS)
+def test_more_draws_are_never_a_smaller_chance_and_the_way_back_is_the_same(asked: Study, claim: Claim) -> None:
+    share = np.linspace(LEAST, 1 - LEAST, 99)
+    said = said_chance(asked, share, claim)
+    assert (np.diff(said) > 0).all()
+    assert said[0] > 0
+    assert said[-1] < 1
+    np.testing.assert_allclose([share_of_draws(asked, c, claim) for c in said], share, atol=1e-12)
+    assert said_chance(asked, 0.0, claim) == said[0]
+
+
+def test_that_any_setting_reaches_is_likelier_than_the_draws_say(asked: Study) -> None:
+    assert said_chance(asked, 0.4, "any reaches") > 0.7
+
+
+def test_the_lower_limit_of_hand_feel_lies_further_down_than_that_of_the_draws() -> None:
+    assert lower_hand(4.4, 4.3) == pytest.approx(4.4 - HAND_LOWER * 0.1)
+    assert lower_hand(4.4, 4.4) == 4.4
+    assert lower_hand(2.0, 1.1) == 1.0  # the scale ends there
