@@ -70,8 +70,13 @@ def flush_folder(folder: Path) -> None:
 def _clean(folder: Path, stem: str) -> None:
     for left in folder.glob("*.part*"):
         with suppress(OSError):  # another program may be doing the same
-            if left.name.startswith(stem) and time.time() - left.stat().st_mtime > STALE_SECONDS:
+            if left.name.startswith(stem) and is_stale(left):
                 left.unlink()
+
+
+def is_stale(left: Path) -> bool:
+    """Whether a part, or a folder of parts, was left by a program that was killed."""
+    return time.time() - left.stat().st_mtime > STALE_SECONDS
 
 
 def _usual_mode() -> int:

@@ -7,16 +7,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-import numpy as np
 import pandas as pd
 
 from doe.assure.people.agreement import HandAgreement, PassAgreement, Repeat, band_of
 from doe.domain.finding import Finding
+from doe.domain.spec import HAND_STEP
 from doe.domain.study import Study
-from doe.words.people import agreement_words, missing_words
+from doe.words.people import agreement_words, finding, missing_words
 from doe.words.wording import count, date_and_time, percent
-from reports.drawing.palette import ACCENT, PAPER, SOFT
-from reports.drawing.svg import canvas, to_svg
+from reports.study.figures import draw_effects
 from reports.study.proof import words
 from reports.views import PageTable, Picture, heads
 
@@ -37,14 +36,18 @@ class PeoplePage:
     Attributes
     ----------
     page_title, study_name : str
+    headline, lead : str
+        How far the pair agrees that agrees least, and what to do about it.
     facts : tuple of str
         Who scored how much; sentences.
     sentences, missing : tuple of str
         What it means and what to do; what cannot be told yet.
     pictures : tuple of Picture
         Who leans which way; empty without common scores.
+    differ_table : Table or None
+        Coupons they differ on.
     tables : tuple of Table
-        Pairs on pass/fail and hand-feel, correlations, every person with herself, coupons they differ on.
+        Pairs on pass/fail and hand-feel, correlations, every person with herself.
     again_lines : tuple of str
         Coupons to look at again, and how.
     method_lines : tuple of str
@@ -52,10 +55,13 @@ class PeoplePage:
 
     page_title: str
     study_name: str
+    headline: str
+    lead: str
     facts: tuple[str, ...]
     sentences: tuple[str, ...]
     missing: tuple[str, ...]
     pictures: tuple[Picture, ...]
+    differ_table: PageTable | None
     tables: tuple[PageTable, ...]
     again_lines: tuple[str, ...]
     method_lines: tuple[str, ...]
@@ -89,17 +95,14 @@ def people_page(
     made_at : datetime
     made_by : str
     """
+    headline, lead = finding(passes, hand)
     common = f"{count(hand.coupons, 'coupon')} felt by everybody" if hand else "no hand-feel in common"
-    tables = [
-        _pass_table(passes),
-        _hand_table(hand),
-        _icc_table(hand),
-        _repeat_table(repeats),
-        _differ_table(judged),
-    ]
+    tables = [_pass_table(passes), _hand_table(hand), _icc_table(hand), _repeat_table(repeats)]
     return PeoplePage(
         page_title=f"People who score, {study.name}",
         study_name=study.name,
+        headline=headline,
+        lead=lead,
         facts=(
             f"{count(len(judged), 'coupon')} judged more than once; {common}.",
             f"Report made {date_and_time(made_at)}{' by ' + made_by if made_by else ''}.",
@@ -107,6 +110,7 @@ def people_page(
         sentences=agreement_words(passes, hand, repeats),
         missing=missing_words(missing),
         pictures=_lean_picture(hand),
+        differ_table=_differ_table(judged),
         tables=tuple(t for t in tables if t is not None),
         again_lines=_again_lines(again),
         method_lines=METHOD,
@@ -133,17 +137,16 @@ def _lean_picture(hand: HandAgreement | None) -> tuple[Picture, ...]:
         if leaning.empty
         else "; ".join(f"{row['person']} is {row['verdict']}" for row in leaning.to_dict("records"))
     )
-    at = np.arange(len(lean))[::-1]
     said = "Mean hand-feel minus the mean of all, on the same coupons, with 90 % limits. Left: harsh. Right: kind."
-    with canvas(6.4, 0.9 + 0.4 * len(lean)) as (figure, ax):
-        ax.axvline(0, color=SOFT, linewidth=1, linestyle=(0, (4, 3)))
-        ax.hlines(at, lean["low"], lean["high"], color=ACCENT, linewidth=3)
-        ax.plot(lean["lean"], at, "o", markersize=8, markerfacecolor=PAPER, markeredgecolor=ACCENT, markeredgewidth=2)
-        reach = max(float(np.abs(lean[["low", "high"]].to_numpy()).max()) * 1.15, 0.3)
-        ax.set(xlim=(-reach, reach), ylim=(-0.6, len(lean) - 0.4), xlabel="points of hand-feel")
-        ax.set_yticks(at, list(lean["person"]))
-        told = "; ".join(f"{r['person']} {r['lean']:+.1f}" for r in lean.to_dict("records"))
-        svg = to_svg(figure, name="lean", title=title, description=f"{told}. {said}")
+    told = "; ".join(f"{r['person']} {r['lean']:+.1f}" for r in lean.to_dict("records"))
+    svg = draw_effects(
+        lean.rename(columns={"person": "term", "lean": "effect"}),
+        "points of hand-feel",
+        reach=HAND_STEP,
+        name="lean",
+        title=title,
+        description=f"{told}. {said}",
+    )
     return (Picture(svg, title, said),)
 
 

@@ -6,9 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from markupsafe import Markup
-from matplotlib.axes import Axes
-from matplotlib.patches import Rectangle
 
 from doe.domain.factors import Factor
 from doe.domain.units import METRIC, Shown
@@ -17,19 +14,19 @@ from doe.symptoms.catalogue import symptom
 from doe.words import practice as words
 from doe.words.practice import of_hundred
 from doe.words.wording import count, out_of_hundred, percent
-from reports.drawing.palette import ACCENT, INK, MARKS, PAPER, RULE, SOFT
-from reports.drawing.svg import axis_values, canvas, dress_axis, to_svg
+from reports.drawing.palette import ACCENT, INK, PAPER, SOFT
+from reports.drawing.plot import Along, Plot
 from reports.drawing.symptoms import symptom_svg
 from reports.sheet.page import Pair
+from reports.study.figures import Dots, MapGrid, Marks, draw_map
+from reports.study.pictures import MARK_WORDS
 from reports.views import Column, Drawn, PageTable, Picture, SeenOften
 
-_BANDS = ("#cfc8b8", "#dfdacd", "#ebe7dd", "#f5f3ee", PAPER)
-_LEVELS = (0.0, 0.5, 0.7, 0.85, 0.95, 1.001)
+_LEVELS = (50, 70, 85, 95)
+"""Of 100 prints: lines of a map, the last one what is wanted."""
 _GRID = 33
 ENOUGH = 0.95
 """Pass rate from which a map shows the true window."""
-# Told apart by shape; colour only helps. By the order in which settings are named.
-_SPOTS = (("o", ACCENT), ("D", "#a8420f"), ("*", INK))
 _PLANES = (("press_temp", "dwell"), ("cure_temp", "cure_time"))
 
 
@@ -120,38 +117,33 @@ def _map(picture: MapPicture, x: str, y: str, shown: Shown) -> Picture:
     xs, ys = _span(fx), _span(fy)
     rates = picture.rates(x, y, xs, ys)
     title = f"{fx.label.capitalize()} and {fy.label}: {map_finding(rates)}"
-    named = ", ".join(picture.marks)
+    last = list(picture.marks)[-1]
+    coupons = picture.coupons
+    seen = _seen(coupons)
+    marks = "; ".join(words for key, words in MARK_WORDS.items() if key in seen)
     caption = (
-        "White: 95 of 100 prints or more pass in production; the darker, the fewer. The other two settings are those "
-        f"of {list(picture.marks)[-1]}. Marked: {named}. Coupons lie where they were set, whatever their other "
-        "settings were."
+        "Lines: prints of 100 that pass in production. White: 95 or more; the darker, the fewer. The other two "
+        f"settings are those of {last}. Ringed crosses: {', '.join(picture.marks)}."
+        + (f" Coupons lie where they were set, whatever their other settings were; {marks}." if marks else "")
+        + (" Thick on the axes: the window." if picture.window else "")
     )
-    with canvas(5.4, 4.9) as (figure, ax):
-        dress_axis(ax, "x", fx, (fx.low, fx.high), shown=shown)
-        dress_axis(ax, "y", fy, (fy.low, fy.high), shown=shown, most=6)
-        plotted = axis_values(fx, xs, shown), axis_values(fy, ys, shown)
-        ax.contourf(*plotted, rates, levels=_LEVELS, colors=_BANDS)
-        if rates.min() < 0.95 < rates.max():
-            lines = ax.contour(*plotted, rates, levels=[0.95], colors=[INK], linewidths=2)
-            ax.clabel(lines, fmt={0.95: "95 of 100"}, fontsize=9)
-        _window(ax, picture, fx, fy, shown)
-        _coupons(ax, picture.coupons, fx, fy, shown)
-        for (name, settings), (marker, colour) in zip(picture.marks.items(), _SPOTS, strict=False):
-            spot = [float(axis_values(f, np.array([settings[f.name]]), shown)[0]) for f in (fx, fy)]
-            ax.plot(
-                *spot,
-                marker=marker,
-                ms=13,
-                mfc=colour,
-                mec=PAPER,
-                mew=1.5,
-                ls="none",
-                label=name,
-                zorder=9,
-                clip_on=False,
-            )
-        figure.legend(loc="outside lower left", ncols=4, handletextpad=0.3, columnspacing=1.0)
-        svg = to_svg(figure, name=f"map-{x}", title=title, description=caption)
+    dots = None
+    if not coupons.empty:
+        across, up = (coupons[name].to_numpy(dtype=float) for name in (x, y))
+        dots = Dots(across, up, seen, np.ones(len(coupons), dtype=bool))
+    spots = {name: (float(at[x]), float(at[y])) for name, at in picture.marks.items()}
+    svg = draw_map(
+        MapGrid(Along(fx, shown), Along(fy, shown), xs, ys, 100 * rates, None, np.ones(rates.shape, dtype=bool)),
+        levels=_LEVELS,
+        target=_LEVELS[-1],
+        setpoint=spots[last],
+        windows=(picture.window or None,),
+        dots=dots,
+        beside=spots,
+        name=f"map-{x}",
+        title=title,
+        description=caption,
+    )
     return Picture(svg, title, caption)
 
 
@@ -160,33 +152,11 @@ def _span(f: Factor) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
     return make(f.low, f.high, _GRID)
 
 
-def _window(ax: Axes, picture: MapPicture, fx: Factor, fy: Factor, shown: Shown) -> None:
-    if fx.name not in picture.window or fy.name not in picture.window:
-        return
-    (x0, x1), (y0, y1) = (axis_values(f, np.array(picture.window[f.name]), shown) for f in (fx, fy))
-    ax.add_patch(Rectangle((x0, y0), x1 - x0, y1 - y0, fill=False, ec=ACCENT, lw=2.2, label="the window", zorder=7))
-
-
-def _coupons(ax: Axes, coupons: pd.DataFrame, fx: Factor, fy: Factor, shown: Shown) -> None:
+def _seen(coupons: pd.DataFrame) -> Marks:
+    """The mark of each coupon: passed, or the side on which it failed."""
     if coupons.empty:
-        return
-    kind = np.where(coupons["passed"].eq(True), "pass", coupons["side"].astype(str))
-    for mark, (marker, face, label) in MARKS.items():
-        rows = coupons[kind == mark]
-        if len(rows):
-            ax.plot(
-                axis_values(fx, rows[fx.name].to_numpy(dtype=float), shown),
-                axis_values(fy, rows[fy.name].to_numpy(dtype=float), shown),
-                marker=marker,
-                ms=6,
-                mfc=face,
-                mec=INK,
-                mew=0.9,
-                ls="none",
-                label=label,
-                zorder=8,
-                clip_on=False,
-            )
+        return np.array([], dtype=str)
+    return np.where(coupons["passed"].eq(True), "pass", coupons["side"].astype(str)).astype(str)
 
 
 def _bars(picture: BarPicture) -> Picture:
@@ -195,19 +165,20 @@ def _bars(picture: BarPicture) -> Picture:
         "How likely the tool held each cause before any check (outlined) and after the checks you made (filled). The "
         "true cause is marked: it was."
     )
-    labels = [f"it was: {c}" if c == picture.true else c for c in picture.causes]
-    place = np.arange(len(labels))[::-1]
-    with canvas(6.6, 0.55 * len(labels) + 1.2) as (figure, ax):
-        ax.barh(place + 0.2, picture.before, height=0.34, color=PAPER, edgecolor=INK, label="before any check")
-        ax.barh(place - 0.2, picture.after, height=0.34, color=ACCENT, edgecolor=ACCENT, label="after your checks")
-        ax.set_yticks(place, labels)
-        ax.set_xlim(0, 1)
-        ax.set_xticks([0, 0.25, 0.5, 0.75, 1], ["0", "25", "50", "75", "100"])
-        ax.set_xlabel("in 100 such cases")
-        ax.grid(axis="x", color=RULE, lw=0.6)
-        ax.set_axisbelow(True)
-        ax.tick_params(axis="y", length=0, labelcolor=INK)
-        ax.spines["left"].set_color(SOFT)
-        figure.legend(loc="outside lower left", ncols=2)
-        svg = to_svg(figure, name="bars", title=title, description=caption)
-    return Picture(Markup(svg), title, caption)
+    each = 56  # CSS pixels of a cause: its words, two bars
+    plot = Plot("bars", "effects", height=each * len(picture.causes))
+    share = 1 / len(picture.causes)
+    ticks = (0, 25, 50, 75, 100)
+    for tick in ticks:
+        plot.rule(tick / 100)
+    plot.along_x([(tick / 100, (str(tick),)) for tick in ticks], "in 100 such cases")
+    for i, (cause, before, after) in enumerate(zip(picture.causes, picture.before, picture.after, strict=True)):
+        top = 1 - i * share
+        is_it = cause == picture.true
+        plot.text(
+            0, top, f"it was: {cause}" if is_it else cause, dy=18, anchor="start", look="halo" + " strong" * is_it
+        )
+        plot.box(0, before, top - share * 0.62, top - share * 0.42, fill=PAPER, stroke=INK, stroke_width=1.2)
+        plot.box(0, after, top - share * 0.86, top - share * 0.66, fill=ACCENT, stroke=ACCENT, stroke_width=1.2)
+    plot.line([0, 0], [0, 1], stroke=SOFT, width=1)
+    return Picture(plot.svg(title=title, description=caption), title, caption)

@@ -89,7 +89,13 @@ class Server:
         """URL of a new database: empty, or a copy of another one of `database`."""
         name = f"book_{uuid4().hex[:10]}"
         template = f" TEMPLATE {sa.make_url(like).database}" if like else ""
-        self.execute(f"CREATE DATABASE {name}{template}")
+        for tries_left in range(30, -1, -1):
+            try:
+                self.execute(f"CREATE DATABASE {name}{template}")
+                break
+            except sa.exc.OperationalError as error:  # a connection to the other one may still be ending
+                if not tries_left or getattr(error.orig, "sqlstate", "") != "55006":
+                    raise
         return self.url(name)
 
 
@@ -133,10 +139,13 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """With --server, leave out what makes books of its own, or is about the file itself."""
+    """With --server, leave out what makes books of its own, is about the file itself, or looks at pages in a browser.
+
+    A browser sees what its tests see over a file; what stores and shows it is asked on the server by the rest.
+    """
     if config.getoption("--server"):
         chosen = [item for item in items if BOOKS & set(getattr(item, "fixturenames", ()))]
-        left = [item for item in chosen if item.get_closest_marker("in_file")]
+        left = [item for item in chosen if item.get_closest_marker("in_file") or item.get_closest_marker("browser")]
         config.hook.pytest_deselected(items=[item for item in items if item not in chosen or item in left])
         items[:] = [item for item in chosen if item not in left]
 

@@ -23,6 +23,7 @@ from doe.domain.factors import Factor
 from doe.domain.gauge import MACHINE_KINDS, GaugeReading, in_force
 from doe.domain.jsonable import named
 from doe.domain.limits import Limits
+from doe.domain.materials import facts_for_diagnosis
 from doe.domain.plan_kinds import is_as_dialled
 from doe.domain.recipe import KeptRecipe
 from doe.domain.recipe import Recipe as Released
@@ -45,7 +46,8 @@ class Setting:
 
     ``beyond`` names current settings that the limits do not permit; ``released`` and ``revision`` the recipe in force
     that the settings are held against, ``""`` and 0 where none is and the last answer stands in. ``readings`` are those
-    in date; ``not_read`` says of which machine they are not. ``reached`` is what the surfaces come to by them, degC.
+    in date; ``not_read`` says of which machine they are not; ``reached`` is what the surfaces come to by them, degC.
+    ``materials`` is what the facts of the materials tell.
     """
 
     name: str = NO_STUDY
@@ -58,6 +60,7 @@ class Setting:
     made_up_for: Mapping[str, float] = field(default_factory=dict)
     reached: Mapping[str, float] = field(default_factory=dict)
     dyed_polyester: bool | None = None
+    materials: Mapping[str, Any] = field(default_factory=dict)
     p_under: float | None = None
     p_over: float | None = None
     beyond: tuple[str, ...] = ()
@@ -65,9 +68,11 @@ class Setting:
     revision: int = 0
 
     def added_to(self, known: Known) -> Known:
-        """What is known, with what the book knows."""
+        """What is known, with what the book knows; of the materials what a person says counts first."""
+        said = {name: value for name, value in self.materials.items() if getattr(known, name) in (None, "")}
         return replace(
             known,
+            **said,
             dyed_polyester=self.dyed_polyester,
             settings=self.levels,
             **named(self, "held_to", "readings", "made_up_for", "p_under", "p_over"),
@@ -116,6 +121,7 @@ def setting_of(
         made_up_for=made_up_for,
         reached=_reached(readings, dials),
         dyed_polyester=record.stack.dyed_polyester,
+        materials=facts_for_diagnosis(record.stack, today()),
         p_under=p_under,
         p_over=p_over,
         released="" if kept is None else kept.recipe.name,

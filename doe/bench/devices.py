@@ -8,7 +8,7 @@ from __future__ import annotations
 import hashlib
 import hmac
 import secrets
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -124,12 +124,14 @@ _STALE_SECONDS = 300.0
 class Session:
     """A device. ``who`` is the name chosen on it, ``""`` before; ``kept`` holds what a page needs between two requests.
 
-    A session with ``only_looks`` can post nothing. ``key`` is what it is stored under: a digest of its cookie.
+    ``signed`` is the mark of the code that ``who`` signed in with, ``""`` where nobody did. A session with
+    ``only_looks`` can post nothing. ``key`` is what it is stored under: a digest of its cookie.
     """
 
     key: str
     only_looks: bool = False
     who: str = ""
+    signed: str = ""
     kept: dict[str, Any] = field(default_factory=dict)
 
 
@@ -184,6 +186,17 @@ class Sessions:
     def end(self, cookie: str | None) -> None:
         """Forget a session."""
         self._state.drop("session", _digest(cookie or ""))
+
+    def others(self, cookie: str | None) -> Iterator[tuple[Session, float]]:
+        """Every other device that is let in, the last used first, and minutes since about then."""
+        for key, (said, at) in reversed(self._state.all("session").items()):
+            unused = self._clock() - at
+            if key != _digest(cookie or "") and unused <= SESSION_HOURS * 3600:
+                yield Session(key, **said), unused / 60
+
+    def put_out(self, key: str) -> None:
+        """Forget the session of another device."""
+        self._state.drop("session", key)
 
     def forget_all(self) -> None:
         """Put out every device, also those that only look."""

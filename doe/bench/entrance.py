@@ -9,11 +9,11 @@ from starlette.responses import Response
 
 from doe.bench.coupon_page import spelled
 from doe.bench.devices import CODE_DIGITS, CODE_MINUTES, COOKIE, VIEWER_HOURS, spaced
-from doe.bench.views import DeskPage, Link, MorePage, NamePage, PairPage
-from doe.bench.web import Visit, go, local_path, page, plain, with_cookie
+from doe.bench.views import Choice, DeskPage, Link, MorePage, NamePage, PairPage
+from doe.bench.web import Visit, go, local_path, page, plain, problem_lines, with_cookie
 from doe.domain.entry import check_people
 from doe.domain.errors import InputError
-from doe.words.press import told
+from doe.words.press import minutes_words, told
 from reports.drawing.qr import qr_svg
 
 
@@ -63,25 +63,69 @@ def pair(visit: Visit) -> Response:
     return with_cookie(visit, go(following), cookie)
 
 
-def name_form(visit: Visit, typed: str = "", *problems: str) -> Response:
-    """Ask who scores on this device."""
+def name_form(visit: Visit, typed: str = "", *problems: str, status: int = 422) -> Response:
+    """Ask who works on this device; where people sign in, for their code too."""
     following = local_path(visit.query("next") or visit.text("next"))
-    view = NamePage(visit.frame(problems=problems), following, visit.bench.people()[:12], typed)
-    return page("bench_name.html", view, status=422 if problems else 200)
+    everybody = visit.bench.staff.everybody() if visit.signs_in else ()
+    names = tuple(person.name for person in everybody) if visit.signs_in else visit.bench.people()[:12]
+    view = NamePage(
+        visit.frame(problems=problems),
+        following,
+        people=tuple(Choice(each, each, each == typed) for each in names),
+        typed=typed,
+        is_signing=bool(everybody),
+        is_first=visit.signs_in and not everybody,
+    )
+    return page("bench_name.html", view, status=status if problems else 200)
 
 
 def name(visit: Visit) -> Response | str:
     """Keep the name with the session; what is stored from now on is stored in it."""
+    if visit.signs_in:
+        return _sign_in(visit)
     typed = visit.text("typed") or visit.text("name")
     chosen = spelled(typed, visit.bench.people())
     try:
         check_people([chosen])
     except InputError:
         return name_form(visit, typed, told("name_rule" if chosen else "name_missing"))
+    return _used_by(visit, chosen)
+
+
+def _used_by(visit: Visit, who: str, signed: str = "") -> str:
     assert visit.session is not None
-    visit.session.who = chosen
+    visit.session.who, visit.session.signed = who, signed
     visit.bench.sessions.keep(visit.session)
     return local_path(visit.text("next"))
+
+
+def _sign_in(visit: Visit) -> Response | str:
+    """Let a person in by the code; the first one of all names a code, and may release."""
+    staff, who, code = visit.bench.staff, visit.text("name"), visit.text("code")
+    if not staff.everybody():
+        who = visit.text("typed")
+        try:
+            made = staff.begin(who, code)
+        except InputError as error:
+            return name_form(visit, who, *problem_lines(error))
+        return _used_by(visit, made.name, made.mark)
+    wait = staff.wait_seconds(who)
+    if wait:
+        return name_form(visit, who, told("wait_code", name=who, seconds=round(wait + 0.5)), status=429)
+    found = staff.sign_in(who, code)
+    if found is None:
+        known = staff.find(who)
+        is_blocked = known is not None and known.is_blocked
+        return name_form(
+            visit, who, told("blocked_code", name=who) if is_blocked else told("wrong_own_code"), status=403
+        )
+    return _used_by(visit, found.name, found.mark)
+
+
+def sign_out(visit: Visit) -> str:
+    """Nobody works on this device any more; it stays let in."""
+    _used_by(visit, "")
+    return "/name"
 
 
 def viewer(visit: Visit) -> Response:
@@ -99,7 +143,28 @@ def more(visit: Visit, said: str = "", pair_code: Markup | None = None) -> Respo
     bench = visit.bench
     link = f"{bench.link}/look/{bench.sessions.viewer_token()}" if visit.can_post else ""
     drawn = qr_svg(link, name="viewer", title=told("viewer_code")) if link else None
-    view = MorePage(visit.frame(said=said), bench.is_local, link, drawn, f"{VIEWER_HOURS:g}", pair_code)
+    others = tuple(
+        (
+            device.key,
+            told(
+                "device_looks" if device.only_looks else "device",
+                who=device.who or told("device_nobody"),
+                ago=minutes_words(ago),
+            ),
+        )
+        for device, ago in (bench.sessions.others(visit.cookie) if visit.can_post else ())
+    )
+    view = MorePage(
+        visit.frame(said=said),
+        bench.is_local,
+        link,
+        drawn,
+        f"{VIEWER_HOURS:g}",
+        pair_code,
+        others,
+        is_signed=visit.person is not None,
+        has_people=bench.more_pages is not None and visit.is_let_in,
+    )
     return page("bench_more.html", view)
 
 
@@ -111,7 +176,12 @@ def code(visit: Visit) -> Response:
 
 
 def leave(visit: Visit) -> Response:
-    """Forget this device."""
+    """Forget this device, or another one that is named, as a tablet that was lost."""
+    if other := visit.text("device"):
+        if not visit.can_post:
+            return plain(visit, "only_looks", status=403)
+        visit.bench.sessions.put_out(other)
+        return more(visit, told("put_out"))
     visit.bench.sessions.end(visit.cookie)
     answer = go("/" if visit.bench.is_local else "/pair")
     answer.delete_cookie(COOKIE, path="/", httponly=True, samesite="strict")

@@ -119,15 +119,19 @@ def _usable(addresses: Iterable[str]) -> Iterable[str]:
 PHOTO_PATH = "/photo/"
 """Posts to addresses that start with this may be as large as a photo."""
 FORM_BYTES = 64 * 1024
-"""Largest form without a photo."""
+"""Largest form without a photo or a sheet."""
 PHOTO_BYTES = 32 * 1024 * 1024
 """Largest post with a photo; a phone's picture of 40 megapixels is about half of it."""
+SHEET_PATH = "/own-sheet"
+"""Where a sheet of coupons made elsewhere is sent to."""
+SHEET_BYTES = 2 * 1024 * 1024
+"""Largest post with such a sheet: 25 coupons are a few KB, a workbook with its styles a hundred."""
 FORM_SECONDS, PHOTO_SECONDS = 20.0, 120.0
-"""Longest time a form, and a post with a photo, may take to arrive."""
+"""Longest time a form, and a post with a photo or a sheet, may take to arrive."""
 
 CONTENT_POLICY = (
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
-    "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; font-src data:; "
+    "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 )
 
 HEADERS: Mapping[str, str] = {
@@ -204,7 +208,9 @@ class Guard:
 
 def _limits(path: str) -> tuple[int, float]:
     """Bytes and seconds of a post to an address."""
-    return (PHOTO_BYTES, PHOTO_SECONDS) if path.startswith(PHOTO_PATH) else (FORM_BYTES, FORM_SECONDS)
+    if path.startswith(PHOTO_PATH):
+        return PHOTO_BYTES, PHOTO_SECONDS
+    return (SHEET_BYTES, PHOTO_SECONDS) if path == SHEET_PATH else (FORM_BYTES, FORM_SECONDS)
 
 
 def _limited(receive: Receive, limit: int, seconds: float) -> Receive:

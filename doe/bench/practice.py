@@ -7,9 +7,9 @@ from dataclasses import dataclass, field, replace
 from markupsafe import Markup
 from starlette.responses import Response
 
-from doe.acts.practising import EXERCISES, class_progress, keep_outcome, lesson_seed, seed_for
+from doe.acts.practising import EXERCISES, class_progress, keep_outcome, lesson_seed, seed_for, set_lesson
 from doe.bench.shop import keep_newest
-from doe.bench.views import Choice, DrillPage, Group, Link, ListPage, MadeView, TurnView
+from doe.bench.views import Choice, ClassPage, DrillPage, Group, Link, ListPage, MadeView, TurnView
 from doe.bench.web import Visit, page, problem_lines
 from doe.domain.errors import InputError
 from doe.domain.units import Shown, show
@@ -18,9 +18,10 @@ from doe.practice.drills import HINT, reply, start
 from doe.symptoms.catalogue import WORDS, fault
 from doe.words import practice as words
 from doe.words.press import told
-from doe.words.wording import score
+from doe.words.wording import day, score
 from reports.drawing.symptoms import symptom_svg
 from reports.practice import pictures_of
+from reports.views import Picture
 
 MOST_PLAYS = 50
 
@@ -32,7 +33,7 @@ class Play:
     drill: Drill
     typed: list[str] = field(default_factory=list)
     turns: list[Turn] = field(default_factory=list)
-    pictures: tuple[str, ...] = ()
+    pictures: tuple[Picture, ...] = ()
 
     def answer(self, text: str) -> None:
         """Pass on what was typed; nothing has changed if it cannot be used."""
@@ -41,20 +42,57 @@ class Play:
 
 
 def exercises(visit: Visit) -> Response:
-    """The exercises, and how far everybody is."""
+    """The exercises, and how far one is."""
     look = visit.bench.shop.look
-    progress = class_progress(look)
-    mine = {p.exercise: p for p in progress if p.person == visit.who}
+    mine = {p.exercise: p for p in class_progress(look) if p.person == visit.who}
     links = []
     for key in EXERCISES:
         parts = [told("exercise_done", best=mine[key].best, times=mine[key].times)] if key in mine else []
         parts += [told("exercise_class")] if lesson_seed(look, key) is not None else []
         links.append(Link(words.TITLES[key], f"/practice/{key}", "; ".join(parts) or told("exercise_new")))
     groups = [Group(told("exercise_group"), tuple(links))]
-    if progress:
-        people = (Link(p.person, "", told("class_line", title=words.TITLES[p.exercise], **vars(p))) for p in progress)
-        groups.append(Group(told("class_group"), tuple(people)))
+    groups.append(Group(told("class_group"), (Link(told("class_all"), "/class", told("class_more")),)))
     return page("bench_exercises.html", ListPage(visit.frame(), tuple(groups)))
+
+
+def whole_class(visit: Visit, *problems: str) -> Response:
+    """Who did which exercise how often and how well, for a trainer."""
+    look, chosen = visit.bench.shop.look, visit.text("exercise") or EXERCISES[0]
+    progress = class_progress(look)
+    cells = {(p.person, p.exercise): told("class_cell", best=p.best, times=p.times) for p in progress}
+    lines = tuple(
+        (
+            person,
+            *(cells.get((person, key), "") for key in EXERCISES),
+            day(max(p.at for p in progress if p.person == person)),
+        )
+        for person in dict.fromkeys(p.person for p in progress)
+    )
+    seeds = {key: lesson_seed(look, key) for key in EXERCISES}
+    view = ClassPage(
+        visit.frame(problems=problems),
+        head=(told("class_who"), *(words.TITLES[key] for key in EXERCISES), told("class_day")),
+        lines=lines,
+        lessons=tuple(
+            told("class_lesson", title=words.TITLES[key], seed=seed) for key, seed in seeds.items() if seed is not None
+        ),
+        exercises=tuple(Choice(key, words.TITLES[key], key == chosen) for key in EXERCISES),
+        seed=visit.text("seed"),
+    )
+    return page("bench_class.html", view, status=422 if problems else 200)
+
+
+def set_for_class(visit: Visit) -> Response | str:
+    """Give everybody the same line of an exercise."""
+    seed = visit.text("seed")
+    try:
+        if not (seed.isascii() and seed.isdecimal() and len(seed) < 10):
+            raise InputError("line", repr(seed), "a whole number", "Choose any; the same number is the same line.")
+        with visit.storing() as book:
+            set_lesson(book, visit.text("exercise"), int(seed))
+    except InputError as error:
+        return whole_class(visit, *problem_lines(error))
+    return "/class"
 
 
 def _exercise(visit: Visit) -> str:
@@ -79,7 +117,7 @@ def _play(visit: Visit, key: str) -> Play | None:
         keep_newest(plays, place, play, MOST_PLAYS)
     if play.drill.is_over and not play.pictures:
         with visit.bench.photo_turn:  # one heavy piece of work at a time
-            play.pictures = tuple(str(p.svg) for p in pictures_of(play.drill.outcome, shown))
+            play.pictures = pictures_of(play.drill.outcome, shown)
     return play
 
 
@@ -112,14 +150,6 @@ def answer(visit: Visit) -> Response | str:
     return place
 
 
-def picture(visit: Visit) -> Response:
-    """One picture of the truth of an exercise that is over."""
-    play, number = _play(visit, _exercise(visit)), visit.number("picture")
-    if play is None or number >= len(play.pictures):
-        raise InputError("picture", "no such picture", "a finished exercise", "Finish the exercise first.")
-    return Response(play.pictures[number], media_type="image/svg+xml")
-
-
 def exercise(visit: Visit, typed: str = "", *problems: str) -> Response:
     """One exercise as it stands on this device."""
     key, shown = _exercise(visit), visit.bench.shop.shown
@@ -139,7 +169,6 @@ def exercise(visit: Visit, typed: str = "", *problems: str) -> Response:
         if play.drill.is_over:
             outcome = play.drill.outcome
             head, *lines = words.table(outcome, shown) or ((),)
-            names = ("press", "oven") if len(play.pictures) > 1 else ("causes",)
             view = replace(
                 view,
                 score=words.score(outcome),
@@ -147,10 +176,7 @@ def exercise(visit: Visit, typed: str = "", *problems: str) -> Response:
                 truth=words.truth(outcome, shown),
                 head=head,
                 lines=tuple(lines),
-                pictures=tuple(
-                    Link(told(f"truth_{name}"), f"/practice/{key}/{number}.svg")
-                    for number, (name, _) in enumerate(zip(names, play.pictures, strict=False))
-                ),
+                pictures=play.pictures,
             )
         elif (question := play.drill.question()) is not None:
             asked, form = words.asked(question, shown)

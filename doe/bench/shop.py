@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from doe.acts.base import today
 from doe.acts.gauges.line import gauged_line, study_cautions
-from doe.acts.scoring.making import STEP, Making, making_of, minutes_left, read_again
+from doe.acts.scoring.making import Making, making_of, minutes_left, read_again
 from doe.acts.study.inputs import hash_now
 from doe.acts.study.standing import standing_of
 from doe.book.book import Book
-from doe.book.records import Photo
+from doe.book.records import STEP, Photo
 from doe.domain.errors import InputError
 from doe.domain.factors import Stage
 from doe.domain.standing import StudyStanding

@@ -16,10 +16,11 @@ from starlette.responses import Response
 from starlette.routing import BaseRoute
 
 from doe.acts.study.fits import EarlyHint, early_hint
-from doe.bench.devices import SESSION_HOURS, Pairing, Sessions
+from doe.bench.devices import SESSION_HOURS, Pairing, Session, Sessions
 from doe.bench.door import Door
 from doe.bench.jobs import Jobs
 from doe.bench.shop import Shop, keep_newest
+from doe.bench.staff import Person, Staff
 from doe.book.page_state import PageState
 from doe.domain.errors import InputError
 from doe.words.press import told
@@ -199,6 +200,7 @@ class Bench:
         self.door = Door(is_local)
         state = shop.look.page_state()
         self.pairing, self.sessions = Pairing(state, clock, announce), Sessions(state, clock)
+        self.staff = Staff(state, clock)
         self.hints, self.receipts, self.jobs = Hints(shop, log), Receipts(state, clock), Jobs(log)
         self.more_pages = more_pages
         self.plays: OrderedDict[tuple[str, str], object] = OrderedDict()
@@ -211,6 +213,20 @@ class Bench:
         """Stop what is worked out beside the pages."""
         self.hints.close()
         self.jobs.close()
+
+    def signing(self, session: Session | None) -> tuple[bool, Person | None]:
+        """Whether people sign in here before they store anything, and who did on a device.
+
+        On the machine itself nobody is asked: whoever sits at it has the book. On a network everybody is, once people
+        are named; and where the whole job is done there, somebody has to be.
+        """
+        if self.is_local:
+            return False, None
+        everybody = self.staff.everybody()
+        if session is None or not session.signed:
+            return bool(everybody) or self.more_pages is not None, None
+        found = (person for person in everybody if person.name == session.who and person.mark == session.signed)
+        return bool(everybody) or self.more_pages is not None, next(found, None)
 
     def people(self) -> tuple[str, ...]:
         """Names that are in use on the devices, or in the book lately."""

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
+from reports.views import Picture
 
 
 @dataclass(frozen=True)
@@ -158,12 +159,17 @@ class PairPage:
 
 @dataclass(frozen=True)
 class NamePage:
-    """Who scores on this device: ``frame``, ``following``, names to choose from (``people``), the ``typed`` one."""
+    """Who works on this device: ``frame``, ``following``, names to choose from (``people``), the ``typed`` one.
+
+    ``is_signing``: a code is asked for; ``is_first``: nobody is named yet, and who is now may release.
+    """
 
     frame: Frame
     following: str
-    people: tuple[str, ...]
+    people: tuple[Choice, ...]
     typed: str
+    is_signing: bool
+    is_first: bool
 
 
 @dataclass(frozen=True)
@@ -525,7 +531,7 @@ class DrillPage:
         Headings of the settings side by side.
     lines : tuple of tuple of str
         Their rows.
-    pictures : tuple of Link
+    pictures : tuple of Picture
         The truth as pictures.
     """
 
@@ -545,7 +551,7 @@ class DrillPage:
     truth: tuple[str, ...] = ()
     head: tuple[str, ...] = ()
     lines: tuple[tuple[str, ...], ...] = ()
-    pictures: tuple[Link, ...] = ()
+    pictures: tuple[Picture, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -553,7 +559,9 @@ class MorePage:
     """Other things: ``frame``, ``is_local``, the ``viewer`` link for people who only look, its ``viewer_code``.
 
     ``hours`` says how long that link is good. ``pair_code`` leads a device to the page that lets it in, with the code
-    filled in; empty before one is asked for.
+    filled in; empty before one is asked for. ``devices`` are the others that are let in: how each is known, and what
+    is said of it. ``is_signed``: somebody signed in with a code; ``has_people``: there is a page that says who may do
+    what.
     """
 
     frame: Frame
@@ -562,6 +570,24 @@ class MorePage:
     viewer_code: Markup | None
     hours: str
     pair_code: Markup | None = None
+    devices: tuple[tuple[str, str], ...] = ()
+    is_signed: bool = False
+    has_people: bool = False
+
+
+@dataclass(frozen=True)
+class ClassPage:
+    """Who did which exercise how well: ``frame``, ``head`` and ``lines`` of a table, ``lessons`` set for the class.
+
+    ``exercises`` are to choose from for the next one, ``seed`` the number of its line as it was typed.
+    """
+
+    frame: Frame
+    head: tuple[str, ...]
+    lines: tuple[tuple[str, ...], ...]
+    lessons: tuple[str, ...]
+    exercises: tuple[Choice, ...]
+    seed: str
 
 
 @dataclass(frozen=True)

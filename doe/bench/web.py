@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field, replace
@@ -19,6 +20,7 @@ from starlette.routing import Route
 
 from doe.bench.devices import COOKIE, Session
 from doe.bench.guard import cut_off
+from doe.bench.staff import Person, Right, rank
 from doe.bench.state import new_mark, receipt_key
 from doe.bench.views import Frame, Hidden, PlainPage
 from doe.domain.errors import InputError, InputErrors
@@ -32,6 +34,7 @@ if TYPE_CHECKING:
     from doe.book.book import Book
 
 _FILES = {
+    "faces.css": "text/css",
     "paper.css": "text/css",
     "bench.css": "text/css",
     "bench.js": "text/javascript",
@@ -51,6 +54,8 @@ async def static(request: Request) -> Response:
     if name not in _FILES:
         raise HTTPException(404)
     headers = {"cache-control": "private, max-age=600"}
+    if name == "faces.css":  # the largest of them, and it stays as it is
+        headers = {"cache-control": "private, max-age=604800"}
     if name == "offline.js":  # it may stand in for every page, though its file lies deeper
         headers |= {"service-worker-allowed": "/", "cache-control": "no-cache"}
     return Response(_source(name), media_type=_FILES[name], headers=headers)
@@ -96,6 +101,7 @@ class Visit:
     """One request.
 
     ``form`` holds what was sent, ``upload`` an open file if there was one; both are empty when somebody only looks.
+    Where people sign in (``signs_in``), ``person`` is who did on this device.
     """
 
     bench: Bench
@@ -103,6 +109,8 @@ class Visit:
     cookie: str
     session: Session | None
     form: FormData = field(default_factory=FormData)
+    signs_in: bool = False
+    person: Person | None = None
 
     @property
     def who(self) -> str:
@@ -112,7 +120,23 @@ class Visit:
     @property
     def can_post(self) -> bool:
         """Whether this device may store something."""
+        return self.may("scores")
+
+    def may(self, right: Right) -> bool:
+        """Whether whoever uses this device has a right; where nobody signs in, everybody has all of them."""
+        if not self.is_let_in:
+            return False
+        return not self.signs_in or (self.person is not None and rank(self.person.right) >= rank(right))
+
+    @property
+    def is_let_in(self) -> bool:
+        """Whether the device is one at which people work, not one that was given the viewers' link."""
         return self.session is not None and not self.session.only_looks
+
+    @property
+    def is_named(self) -> bool:
+        """Whether it is known who uses the device."""
+        return self.person is not None if self.signs_in else bool(self.who)
 
     @property
     def address(self) -> str:
@@ -145,9 +169,15 @@ class Visit:
         return [value.strip() for value in self.form.getlist(name) if isinstance(value, str) and value.strip()]
 
     def upload(self, name: str) -> BinaryIO | None:
-        """A file that was sent; None if there was none. Its name is never used."""
+        """A file that was sent; None if there was none."""
         value = self.form.get(name)
         return value.file if isinstance(value, UploadFile) and value.size else None
+
+    def file_name(self, name: str) -> str:
+        """Name of a file that was sent, fit to be shown and to stand beside others: its last part, no odd letters."""
+        value = self.form.get(name)
+        said = (value.filename or "") if isinstance(value, UploadFile) else ""
+        return re.sub(r"[^\w .()-]", "_", re.split(r"[/\\]", said)[-1]).lstrip(".")[-60:]
 
     def making(self) -> Making:
         """Where every coupon of the study in the address is."""
@@ -225,15 +255,18 @@ def looking(bench: Bench, path: str, act: Handler, needs: Needs = "name") -> Rou
                 return with_cookie(visit, go(_onward("/name", following)), visit.cookie)
             if visit.session is None:
                 return go(_onward("/pair", following))
-            if needs == "name" and not visit.who and visit.can_post:
+            if needs == "name" and visit.is_let_in and not visit.is_named:
                 return go(_onward("/name", following))
         return await _run(visit, lambda: act(visit))
 
     return Route(path, endpoint)
 
 
-def posting(bench: Bench, path: str, act: Handler, needs: Needs = "name") -> Route:
-    """An address to post to: only from a device that may, with the token of its own pages, and once a form."""
+def posting(bench: Bench, path: str, act: Handler, needs: Needs = "name", right: Right | None = "scores") -> Route:
+    """An address to post to: only from a device that may, with the token of its own pages, and once a form.
+
+    Where people sign in, whoever did needs the ``right``; None is for what those may do too who only look.
+    """
 
     async def endpoint(request: Request) -> Response:
         visit = await _visit(bench, request)
@@ -241,15 +274,17 @@ def posting(bench: Bench, path: str, act: Handler, needs: Needs = "name") -> Rou
             # back to the page of ours that the form stood on
             back = local_path(urlsplit(request.headers.get("referer", "")).path or "/")
             return plain(visit, "not_let_in", status=401, pair=_onward("/pair", back))
-        if visit.session is not None and visit.session.only_looks:
+        if visit.session is not None and visit.session.only_looks and right is not None:
             return plain(visit, "only_looks", status=403)
         try:
             async with request.form(max_files=2, max_fields=MOST_FIELDS) as form:
                 visit.form = form
                 if not bench.sessions.is_form_token(visit.text(TOKEN), visit.cookie):
                     return plain(visit, "old_form", status=403)
-                if needs == "name" and not visit.who:
+                if needs == "name" and not visit.is_named:
                     return go("/name")
+                if needs == "name" and right is not None and not visit.may(right):
+                    return plain(visit, f"no_right_{right}", status=403)
                 key = receipt_key(visit.text(MARK), _parts(visit))
                 return await _run(visit, lambda: bench.receipts.once(key, lambda: act(visit)))
         except ClientDisconnect:  # nobody is there to hear it
@@ -261,7 +296,8 @@ def posting(bench: Bench, path: str, act: Handler, needs: Needs = "name") -> Rou
 async def _visit(bench: Bench, request: Request) -> Visit:
     cookie = request.cookies.get(COOKIE, "")
     visit = Visit(bench, request, cookie, await run_in_threadpool(bench.sessions.find, cookie))
-    if visit.can_post:
+    visit.signs_in, visit.person = await run_in_threadpool(bench.signing, visit.session)
+    if visit.is_let_in:
         bench.door.know(visit.address)
     return visit
 

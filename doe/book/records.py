@@ -18,6 +18,10 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
+STEP = "bench step"
+"""Topic of the notes that say what was made at the machines. Their name is that of the study."""
+
+
 @dataclass(frozen=True)
 class StudySummary:
     """One study in a list.

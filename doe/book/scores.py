@@ -173,7 +173,7 @@ class Scores(Rounds):
         columns: dict[str, list[Any]] = {name: plan[name] for name in ("coupon", *study.factor_names)}
         columns |= _of_kind(said, "actual:", ACTUAL_PREFIX)
         columns |= {"passed": [], "side": [], "grade": [], "wash": []}
-        late = [check.after_washes > 0 for check in study.spec.checks]
+        late = [check.is_later for check in study.spec.checks]
         plain = (said.get(name, nothing) for name in ("side", "grade"))
         for side, grade, *values in zip(*plain, *checks.values(), strict=True):
             scored = [value for value in values if value is not None]

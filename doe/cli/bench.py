@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable, Sequence
+import threading
+import webbrowser
 from functools import partial
 from io import StringIO
 from pathlib import Path
@@ -20,8 +21,6 @@ from doe.domain.errors import DoeError
 from reports.drawing.qr import QUIET
 
 if TYPE_CHECKING:
-    from starlette.routing import BaseRoute
-
     from doe.bench.serve import Listener
     from doe.bench.state import Bench
     from doe.domain.units import Shown
@@ -41,14 +40,32 @@ def bench(
     Only this machine reaches it unless --host says otherwise; then every device needs the pairing code that is
     shown here, once. Press Enter for a new code, Ctrl-C to stop.
     """
+    with desk.look() as book:  # a book that cannot be opened is said before anything else
+        label = book.label
+    title = f"Bench page for {label}"
+    return serve_pages(desk, label, title, host=host, port=port, tls=tls, workers=workers, forget=forget)
+
+
+def serve_pages(
+    desk: Desk,
+    label: str,
+    title: str,
+    *,
+    host: str,
+    port: int,
+    tls: Path | None,
+    workers: int = 1,
+    forget: bool = False,
+    is_whole: bool = False,
+    open_browser: bool = False,
+) -> Reply:
+    """Answer until Ctrl-C: the page at the press, or the whole job."""
     # the arithmetic of an early hint takes one core at most; the others answer
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
         os.environ.setdefault(name, "1")
     # NumPy reads those when it is loaded; and help needs no web server
     from doe.bench.serve import listen, serve  # noqa: PLC0415
 
-    with desk.look() as book:  # a book that cannot be opened is said before anything else
-        label = book.label
     place = listen(host, port, tls)
     make = partial(
         page_over,
@@ -58,12 +75,13 @@ def bench(
         is_local=place.is_local,
         link=place.links[0],
         as_json=desk.as_json,
+        is_whole=is_whole,
     )
     made = make()
     if forget:
         made.sessions.forget_all()
     if not desk.as_json:
-        _greet(place, label)
+        _greet(place, title, "doe open --host 0.0.0.0" if is_whole else "doe bench --host 0.0.0.0")
     code = None if place.is_local else made.pairing.renew()
     made.close()
     made.shop.close()
@@ -73,13 +91,14 @@ def bench(
     else:
         say("Ctrl-C stops it." if place.is_local else "Enter: a new code. Ctrl-C: stop.")
     sys.stdout.flush()
+    if open_browser and not desk.as_json and is_terminal(sys.stdout):
+        threading.Timer(0.5, webbrowser.open, (place.links[0],)).start()
     typed = sys.stdin if not place.is_local and is_terminal(sys.stdin) else None
     serve(make, place, typed=typed, workers=workers)
     if desk.as_json:
         raise typer.Exit
-    return Reply(
-        {}, ("", "The bench page has stopped. Every score that was confirmed is in the book."), ("doe study list",)
-    )
+    stopped = "Closed." if is_whole else "The bench page has stopped."
+    return Reply({}, ("", f"{stopped} Every score that was confirmed is in the book."), ("doe study list",))
 
 
 def page_over(
@@ -90,11 +109,12 @@ def page_over(
     is_local: bool,
     link: str,
     as_json: bool,
-    more_pages: Callable[[Bench], Sequence[BaseRoute]] | None = None,
+    is_whole: bool,
 ) -> Bench:
-    """The page over a book; made in each process that answers."""
+    """The page over a book, or the whole job; made in each process that answers."""
     from doe.bench.shop import Shop  # noqa: PLC0415 - as above
     from doe.bench.state import Bench  # noqa: PLC0415
+    from doe.office.pages import pages  # noqa: PLC0415
 
     # with --json the one object stands alone on standard output
     out = sys.stderr if as_json else sys.stdout
@@ -108,16 +128,16 @@ def page_over(
         say(f"Pairing code: {code}   (10 minutes, one device)", stream=out)
 
     shop = Shop(book, owner=owner, shown=shown)
-    return Bench(shop, is_local=is_local, link=link, announce=announce, log=log, more_pages=more_pages)
+    return Bench(shop, is_local=is_local, link=link, announce=announce, log=log, more_pages=pages if is_whole else None)
 
 
-def _greet(place: Listener, label: str) -> None:
+def _greet(place: Listener, title: str, on_network: str) -> None:
     """The address, as text and as a code to be photographed, and what a shop should know."""
-    say(f"Bench page for {label}")
+    say(title)
     for link in place.links:
         say(f"  {link}")
     if place.is_local:
-        say("Only this machine reaches it. For tablets and phones: doe bench --host 0.0.0.0")
+        say(f"Only this machine reaches it. For tablets and phones: {on_network}")
     else:
         if place.tls is None:
             say("The page is not encrypted (--tls does that): use the shop's own network, not one that guests share.")

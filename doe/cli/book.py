@@ -9,7 +9,7 @@ from doe.book.book import Book
 from doe.book.engine import DamagedBook
 from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
 from doe.domain.errors import quoted
-from doe.words.wording import count, minute
+from doe.words.wording import count, date_and_time
 
 MOST = 10
 
@@ -122,7 +122,7 @@ def audit(desk: Desk, last: int = 50) -> Reply:
     """Show who did what, when and why, newest first."""
     with desk.look() as book:
         acts = book.audit(last)
-    rows = [(minute(a.at), a.who, a.verb, a.subject, a.why) for a in acts]
+    rows = [(date_and_time(a.at), a.who, a.verb, a.subject, a.why) for a in acts]
     return Reply(
         {"acts": acts},
         (f"The last {count(len(rows), 'act')}.", Table(("when", "who", "what", "of", "why"), rows, is_list=True)),

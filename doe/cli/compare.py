@@ -16,6 +16,7 @@ from doe.acts.comparison.plan import (
     Wanted,
     begin_comparison,
     offer_comparison,
+    offer_warnings,
 )
 from doe.acts.comparison.retune import Retuned, RetuneWishes, begin_retune
 from doe.acts.comparison.verdict import (
@@ -32,13 +33,13 @@ from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
 from doe.cli.gauge_dials import caution_lines, coupon_table, dial_notes
 from doe.domain.errors import InputError, quoted
 from doe.domain.jsonable import named
+from doe.domain.materials import facts_of_make
 from doe.domain.recipe import Part
 from doe.domain.stack import Material
 from doe.domain.units import Shown
 from doe.words import typed
 from doe.words.comparison import count_rows, facts_said, lead, points, said
 from doe.words.gauges.dials import Dialled
-from doe.words.limits import coupon_warnings
 from doe.words.recipe.card import DIFFERS
 from doe.words.study.state import counts_sentence, reason
 from doe.words.wording import amount, amount_range, count, day, listing, percent, stated
@@ -81,7 +82,7 @@ def compare(
                 return _story(book, subject)
             wanted = replace(
                 wishes,
-                parts=_materials(book, subject, asked),
+                parts=_materials(book, subject, asked, desk.shown),
                 limits=typed.limits(limit, None, desk.shown) if limit else None,
                 rate_margin=typed.share(margin, "--margin"),
                 power=typed.share(power, "--power"),
@@ -121,17 +122,22 @@ def _refuse(context: typer.Context, name: str, unfit: Set[str]) -> None:
         )
 
 
-def _materials(book: Book, recipe: str, asked: Mapping[Part, str]) -> dict[Part, Material]:
+def _materials(book: Book, recipe: str, asked: Mapping[Part, str], shown: Shown) -> dict[Part, Material]:
     """Materials as typed; without a name the recipe's own, with what was typed replaced."""
     stack, made = book.recipe(recipe).recipe.stack if asked else None, {}
     for part, text in asked.items():
         current: Material | None = getattr(stack, part)
         if "=" in text.partition(";")[0] and current is not None:
-            told = typed.material(f"{current.name}; {text}", f"--{part}")
-            named = {piece.partition("=")[0].strip().lower() for piece in text.split(";")} - {""}
-            made[part] = replace(current, **{name: getattr(told, name) for name in named})
+            told = typed.material(f"{current.name}; {text}", part, shown)
+            named = {piece.partition("=")[0].strip().lower() for piece in text.split(";")} & {
+                "supplier",
+                "lot",
+                "detail",
+            }
+            facts = {**facts_of_make(current), **(told.facts or {})} or None
+            made[part] = replace(current, **{name: getattr(told, name) for name in named}, facts=facts)
         else:
-            made[part] = typed.material(text, f"--{part}")
+            made[part] = typed.material(text, part, shown)
     return made
 
 
@@ -177,8 +183,7 @@ def _offered(offer: ComparisonOffer, dialled: Dialled, asked: Mapping[Part, str]
     options = " ".join(f'--{part} "{text}"' for part, text in asked.items()) or f"--stack {quoted(stack or '')}"
     if plan.rate_margin != USUAL_MARGIN:
         options += f" --margin {plan.rate_margin:g}"
-    dyed = offer.stack.dyed_polyester
-    warnings = [*said(offer.notes), *coupon_warnings(offer.study, offer.coupons, dialled.shown, dyed_polyester=dyed)]
+    warnings = [*said(offer.notes), *offer_warnings(offer, dialled.shown)]
     if offer.missing_limits:
         options += "".join(f' --limit "{name}=VALUE@SOURCE"' for name in offer.missing_limits)
         warnings.append(
@@ -301,7 +306,7 @@ def _judged(book: Book, key: int, desk: Desk, output: Path | None) -> Reply:
             },
             "verdict": judged.verdict,
             **facts_said(cautions=found.cautions),
-            "inputs_hash": found.kept.inputs_hash,
+            "inputs_hash": found.hash,
             "report": output,
         },
         blocks,

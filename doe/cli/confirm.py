@@ -9,7 +9,7 @@ from typing import cast
 
 import pandas as pd
 
-from doe.acts.base import Key, Progress
+from doe.acts.base import Key, Progress, today
 from doe.acts.confirmation.plan import (
     STATED_RATES,
     ClaimOffer,
@@ -45,7 +45,7 @@ from doe.words.gauges.dials import Dialled
 from doe.words.limits import coupon_warnings
 from doe.words.study.plans import plan_notes
 from doe.words.typed import share
-from doe.words.wording import SIDE_WORDS, allowed, count, listing, minute, percent, percent_at_least, stated
+from doe.words.wording import SIDE_WORDS, allowed, count, date_and_time, listing, percent, percent_at_least, stated
 from reports.files import refuse_folder
 
 
@@ -230,13 +230,13 @@ def make_plan(
 def plan_blocks(made: ConfirmationPlanned, dialled: Dialled) -> Screen:
     """A stored rule for a person."""
     plan, row = made.plan, made.row
-    study, dyed = made.record.study, made.record.stack.dyed_polyester
+    study = made.record.study
     blocks: list[Block] = [
         f"Confirmation {plan.attempt} of {made.record.name} is in the book as round {plan.rounds[0]}: "
         f"{count(len(made.coupons), 'coupon')}, {count(row.garments, 'garment')}, about {row.hours:.1f} hours at the "
         "machines; washes take days more.",
         *(Warn(text) for text in sentences(made.cautions, study)),
-        *map(Warn, coupon_warnings(study, made.coupons, dialled.shown, dyed_polyester=dyed)),
+        *map(Warn, coupon_warnings(study, made.coupons, made.record.stack, today(), dialled.shown)),
         point_table(study, plan.points, dialled),
         *dial_notes(dialled),
         f"\nChance to be accepted at the setpoint, by what the study believes: {percent(row.by_study)}.",
@@ -280,7 +280,7 @@ def tell_verdict(book: Book, key: Key, shown: Shown, *, output: Path | None, mad
     confirmed, attempt, study = found.confirmed, facts.current, facts.study
     blocks, rest = verdict_blocks(facts, shown)
     if found.kept is not None:
-        rest += ["", f"These are the figures kept on {minute(found.kept.made_at)}: nothing changed since."]
+        rest += ["", f"These are the figures kept on {date_and_time(found.kept.made_at)}: nothing changed since."]
     path = None
     if output is not None:
         path = write_confirmation(found, output, shown=shown, made_by=made_by)

@@ -303,7 +303,7 @@ def begin(desk: Desk, book: Book, wanted: StudyOptions, given: SheetOptions) -> 
 
     def asked() -> tuple[StudyOptions, Reading]:
         tell("? tells what may be answered, back goes to the question before.")
-        placed = ask_place(book, wanted, name=Path(file).stem)
+        placed = ask_place(book, wanted, desk.shown, name=Path(file).stem)
         reading = reading_asked(sheet, said, None, check)
         told = ask_target(replace(placed, hand_min=acts.options_from(sheet, reading, wanted, desk.shown).hand_min))
         known = typed.limits(told.limits, None, desk.shown)

@@ -9,7 +9,7 @@ from doe.acts.scoring.people import PeopleAgreement, people_of_study, write_peop
 from doe.cli.desk import Block, Desk, Reply, Screen, Table, Warn, command
 from doe.domain.errors import quoted
 from doe.domain.jsonable import named
-from doe.words.people import agreement_words, missing_words
+from doe.words.people import agreement_words, finding, missing_words
 from doe.words.wording import count
 from reports.files import refuse_folder
 
@@ -35,6 +35,7 @@ def people(desk: Desk, study: str, output: Path | None = None) -> Reply:
         {
             "study": found.record.name,
             **named(found, "passes", "hand", "repeats"),
+            "finding": finding(found.passes, found.hand)[0],
             "sentences": said,
             "missing": missing,
             "facts": {"missing": found.missing},
@@ -54,7 +55,9 @@ def _signed(value: float) -> str:
 
 def people_blocks(found: PeopleAgreement, said: Sequence[str], missing: Sequence[str]) -> Screen:
     """Agreement for a person: what it means, who leans, what is missing; then what to look at again."""
-    blocks: list[Block] = [f"People who score {found.record.name}:", *(f"  {text}" for text in said)]
+    headline, lead = finding(found.passes, found.hand)
+    blocks: list[Block] = [f"{headline}.", lead, f"\nPeople who score {found.record.name}:"]
+    blocks += [f"  {text}" for text in said]
     blocks += [Warn(text) for text in missing]
     rest: list[Block] = []
     if found.hand is not None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from doe.acts.base import today
 from doe.acts.study.plans import PlanChoice, PlannedRound, commit_plan, compare_for, extend_study
 from doe.acts.study.worth import SizesWorth, sizes_worth
 from doe.cli.ask import ask_choice
@@ -16,6 +17,7 @@ from doe.domain.units import Shown
 from doe.plans.judge import PlanJudgement
 from doe.practice.worth import Share, Worth
 from doe.words.gauges.dials import SCALE_WORDS, Dialled, dials_of_coupons
+from doe.words.limits import known_of_materials
 from doe.words.study import worth as words
 from doe.words.study.plans import goes_on, judgement_data, kind_label, left_out_data, plan_notes, said, why_left_out
 from doe.words.wording import count, listing
@@ -133,6 +135,7 @@ def comparison(choice: PlanChoice, shown: Shown) -> Screen:
         f"\nThe first, {kind_label(first.kind)}:",
         *tells(first, choice.record.study, shown),
         *map(Warn, plan_notes(choice.near, choice.record.study, shown)),
+        *map(Warn, known_of_materials(choice.record.study, choice.record.stack, today(), shown)),
     ], [*notes, *map(Warn, choice.cautions)]
 
 
@@ -187,6 +190,7 @@ def planned(made: PlannedRound, desk: Desk, sheet: str) -> Reply:
             f"(in random order {j.hours_random:.1f} hours).",
             *(Warn(text) for text in said(j.warnings, study, shown)),
             *(Warn(text) for text in plan_notes(near, study, shown)),
+            *map(Warn, known_of_materials(study, made.record.stack, today(), shown)),
             *goes_on(study),
             "\nTo dial in; oven, press: batches made at one setting of that machine.",
             coupon_table(study, made.coupons, dialled, coupon="coupon", cure_batch="oven", press_batch="press"),

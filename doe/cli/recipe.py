@@ -144,7 +144,7 @@ def find(
 ) -> Reply:
     """Find the recipe whose materials are nearest, and see what differs."""
     given: dict[Any, Any] = {
-        part: typed.material(text, f"--{part}")
+        part: typed.material(text, part, desk.shown)
         for part, text in (("fabric", fabric), ("film", film), ("powder", powder))
         if text is not None
     }

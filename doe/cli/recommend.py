@@ -26,7 +26,7 @@ from doe.words.study.setpoint import cautions_left, method_words, said
 from doe.words.study.standing import headline
 from doe.words.study.state import counts_sentence
 from doe.words.study.why import differences, rough_note, why_parts
-from doe.words.wording import amount_both, amount_range, minute, percent
+from doe.words.wording import amount_both, amount_range, date_and_time, percent
 
 
 @command("recommend")
@@ -160,11 +160,11 @@ def history(found: Recommended) -> list[Block]:
     """Whether this answer is new, kept, or replaces one to other results."""
     if found.kept is not None:
         newer = "" if found.kept.version == version() else f" by version {found.kept.version}; this is {version()}"
-        return [f"The answer kept on {minute(found.kept.made_at)}{newer}: the results are the same."]
+        return [f"The answer kept on {date_and_time(found.kept.made_at)}{newer}: the results are the same."]
     if found.before is not None:
         return [
             Warn(
-                f"The results or the study changed since the answer of {minute(found.before.made_at)} "
+                f"The results or the study changed since the answer of {date_and_time(found.before.made_at)} "
                 f"(which was: {found.before.verdict}); both are kept."
             )
         ]

@@ -178,7 +178,7 @@ def ask_coupons(
     """Ask for the scores of every coupon that waits for one, in press order."""
     whole_plan(book, record)
     making = making_of(book, record.id)
-    checks = [c for c in record.study.spec.checks if bool(c.after_washes) == washes]
+    checks = [c for c in record.study.spec.checks if c.is_later == washes]
     names = list(people or {name.casefold(): name for name in making.people}.values())
     if not names and not washes and record.study.spec.hand_min is not None:
         typed = ask_text("Who feels the coupons (Enter: nobody)", default="")
@@ -241,7 +241,7 @@ def _ask_one(coupon: Coupon, checks: Sequence[Check], people: Sequence[str]) -> 
             break
     grade = _ask_grade(coupon, all(made.values())) if made else ""
     symptoms, side = _ask_symptom() if False in made.values() else ((), "")
-    transferred = not (checks and made.get(checks[0].name) is False and not checks[0].after_washes)
+    transferred = not (checks and made.get(checks[0].name) is False and not checks[0].is_later)
     felt = {}
     for person in people if transferred else ():
         question = f"  hand-feel, {person}, 1 stiff to 5 soft (Enter: not felt)"
@@ -337,7 +337,7 @@ def ask_again(book: Book, key: Key, person: str) -> tuple[int, int]:
 def _look_again(study: Study, coupon: str, person: str) -> ScoreEntry:
     checks: dict[str, bool] = {}
     for check in study.spec.checks:
-        if not check.after_washes:
+        if not check.is_later:
             read = partial(said_check, where=f"{coupon}, {check.name}")
             made = _ask_or_skip(f"{coupon}, {check.name.replace('_', ' ')} (p or f)", read)
             checks |= {} if made is None else {check.name: made}

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from doe.cli.desk import Desk, Reply, Table, command
+from doe.acts.base import today
+from doe.cli.desk import Desk, Reply, Table, Warn, command
 from doe.domain.errors import quoted
 from doe.domain.stack import Stack
 from doe.words import typed
+from doe.words.materials import material_warnings, told_of
 from doe.words.wording import count
 
 
@@ -23,10 +25,10 @@ def add(
     """Keep a stack; the same name with other materials is a correction and needs --why."""
     made = Stack(
         name,
-        typed.material(fabric, "--fabric"),
-        typed.material(film, "--film"),
-        typed.material(powder, "--powder"),
-        typed.material(ink, "--ink") if ink else None,
+        typed.material(fabric, "fabric", desk.shown),
+        typed.material(film, "film", desk.shown),
+        typed.material(powder, "powder", desk.shown),
+        typed.material(ink, "ink", desk.shown) if ink else None,
         dyed_polyester,
     )
     with desk.open() as book:
@@ -64,14 +66,16 @@ def show(desk: Desk, name: str) -> Reply:
         stack = book.stack(name)
         studies = [s.name for s in book.studies(include_archived=True) if s.stack == stack.name]
     parts = (("fabric", stack.fabric), ("film", stack.film), ("powder", stack.powder), ("ink", stack.ink))
-    rows = [(part, m.name, m.supplier, m.lot, m.detail) for part, m in parts if m]
+    rows = [(part, m.name, m.supplier, m.lot, told_of(m, part, desk.shown)) for part, m in parts if m]
     dye = ("Dyed polyester: dye may move into the print.",) if stack.dyed_polyester else ()
+    warned = map(Warn, material_warnings(stack, today()))
     return Reply(
         {"stack": stack, "studies": studies},
         (
             f"Stack {stack.name}",
             *dye,
-            Table(("part", "name", "supplier", "lot", "detail"), rows),
+            Table(("part", "name", "supplier", "lot", "known of it"), rows),
+            *warned,
             f"\nStudies: {', '.join(studies) or 'none yet'}.",
         ),
         (f"doe study show {quoted(studies[0])}" if studies else "doe study new --help",),

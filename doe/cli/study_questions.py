@@ -13,24 +13,27 @@ from doe.cli.ask import ask, ask_choice, ask_text, ask_yes, tell
 from doe.domain.errors import NAME_LENGTH, InputError, check_line
 from doe.domain.factors import DEFAULT_FACTORS, KNOWN_FACTORS, Factor
 from doe.domain.limits import LIMIT_NAMES
+from doe.domain.materials import FACTS, Band, material_bands
 from doe.domain.spec import Spec
-from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS
+from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Stack
 from doe.domain.study import MAX_FACTORS, MIN_FACTORS, Study
 from doe.domain.units import SYMBOLS, Shown
 from doe.words import typed
 from doe.words.limits import LIMIT_LABELS
+from doe.words.materials import proposal_words
 from doe.words.study.typed import StudyOptions, states_error, study_of
 
 
 def ask_missing(book: Book, wanted: StudyOptions, shown: Shown) -> StudyOptions:
     """Ask for what was not said. Every answer is checked when it is given, so that none is lost at the end."""
     tell("? tells what may be answered, back goes to the question before.")
-    wanted = ask_place(book, wanted)
-    wanted = replace(wanted, factors=wanted.factors or ask_factors(shown))
+    wanted = ask_place(book, wanted, shown)
+    stack = wanted.new_stack(shown) or book.stack(wanted.stack)
+    wanted = replace(wanted, factors=wanted.factors or ask_factors(shown, stack))
     return ask_rest(wanted, shown)
 
 
-def ask_place(book: Book, wanted: StudyOptions, *, name: str | None = None) -> StudyOptions:
+def ask_place(book: Book, wanted: StudyOptions, shown: Shown, *, name: str | None = None) -> StudyOptions:
     """Ask what is tuned, on which materials and machines, of the book or new ones; ``name`` is proposed."""
     taken = {s.name.casefold() for s in book.studies()}
 
@@ -46,11 +49,11 @@ def ask_place(book: Book, wanted: StudyOptions, *, name: str | None = None) -> S
     name = wanted.name or ask("What is being tuned, in a few words", name_that_is_free, default=name, about=about)
     wanted = replace(wanted, name=name)
     if wanted.brings_stack:
-        wanted = _ask_stack(wanted)
+        wanted = _ask_stack(wanted, shown)
     elif not wanted.stack:
         stacks = [s.name for s in book.stacks()]
         chosen = ask_choice("Which stack", [*stacks, _NEW], default="1") if stacks else _NEW
-        wanted = replace(wanted, stack=chosen) if chosen != _NEW else _ask_stack(wanted)
+        wanted = replace(wanted, stack=chosen) if chosen != _NEW else _ask_stack(wanted, shown)
     if not (wanted.line or wanted.brings_line):
         lines = [x.name for x in book.lines()]
         chosen = ask_choice("Which line", [*lines, _NEW], default="1") if lines else _NEW
@@ -61,14 +64,39 @@ def ask_place(book: Book, wanted: StudyOptions, *, name: str | None = None) -> S
 _NEW = "another, not in the book yet"
 
 
-def _ask_stack(wanted: StudyOptions) -> StudyOptions:
+def _ask_stack(wanted: StudyOptions, shown: Shown) -> StudyOptions:
     tell("\nWhat is pressed on what: a name, and if known ; supplier=... ; lot=...")
-    made = {}
+    made: dict[str, str] = {}
     about = 'Such as "blank tee; supplier=Halm; lot=A12". The lot helps when the next one behaves differently.'
     for part in ("fabric", "film", "powder"):
-        read = _text_that(partial(typed.material, where=part))
+        read = _text_that(partial(typed.material, part=part, place=part, shown=shown))
         made[part] = getattr(wanted, part) or ask(part.capitalize(), read, about=about)
+    _ask_facts(made, shown)
     return replace(wanted, **made)
+
+
+_ASKED = (("fabric", "kind"), ("fabric", "dyed"), ("fabric", "stretch"), ("film", "peel"), ("powder", "melting"))
+"""Facts of materials that are asked for at a terminal; the others are typed behind a name."""
+
+
+def _ask_facts(made: dict[str, str], shown: Shown) -> None:
+    """Add what moves ranges and warnings most; Enter leaves one out, a dot the rest."""
+    tell("What is known of them? Enter leaves one out, a dot leaves out the rest.")
+    for part, name in _ASKED:
+        fact, known = FACTS[part][name], typed.material(made[part], part, shown, place=part).facts or {}
+        if name in known or f"{name}_low" in known:
+            continue
+
+        def read(answer: str, part: str = part, name: str = name) -> str:
+            if answer not in ("", "."):
+                typed.material_fact(part, name, answer, shown, part)
+            return answer
+
+        choices = f" ({', '.join(fact.choices)})" if fact.choices else " (yes or no)" if fact.form == "yes" else ""
+        answer = ask(f"{fact.asks}{choices}", read, default="", about="A dot leaves out this one and the rest.")
+        if answer == ".":
+            return
+        made[part] += f"; {name}={answer}" if answer else ""
 
 
 def _ask_line(wanted: StudyOptions) -> StudyOptions:
@@ -156,7 +184,7 @@ def _ask_several(
     return found
 
 
-def ask_factors(shown: Shown) -> list[str]:
+def ask_factors(shown: Shown, stack: Stack) -> list[str]:
     """Ask which settings vary, and over which range; gives the texts of ``--factor``."""
     tell(f"\nSettings to vary, 2 to {MAX_FACTORS}. Known: {', '.join(KNOWN_FACTORS)}.")
 
@@ -172,20 +200,24 @@ def ask_factors(shown: Shown) -> list[str]:
     about = f"Names with a comma between, as they stand above or as you call them: {_called()}."
     names = ask("Which", read, default=", ".join(DEFAULT_FACTORS), about=about)
     tell("For each its range, low..high; add ,sd=4 to say by how much the real value wanders from the set one.")
-    return [_ask_factor(name, shown) for name in names]
+    bands = material_bands(stack)
+    if words := proposal_words({name: bands[name] for name in names if name in bands}, shown):
+        tell(words)
+    return [_ask_factor(name, shown, bands.get(name)) for name in names]
 
 
 def _called() -> str:
     return ", ".join(known.label for known in KNOWN_FACTORS.values())
 
 
-def _ask_factor(name: str, shown: Shown) -> str:
+def _ask_factor(name: str, shown: Shown, band: Band | None) -> str:
     known = KNOWN_FACTORS[name]
     if known.levels:
         question, default = f"{known.label}, levels", "/".join(known.levels)
         about = "The levels with a slash between, such as hot/cold; add ,every for one setting that holds on all."
     else:
-        low, high = (f"{shown.value(v, known.unit):.4g}" for v in (known.low, known.high))
+        ends = (known.low, known.high) if band is None else (band.low, band.high)
+        low, high = (f"{shown.value(v, known.unit):.4g}" for v in ends)
         question, default = f"{known.label} in {SYMBOLS[shown.unit(known.unit)]}", f"{low}..{high}"
         about = f"As {low}..{high}, {low}-{high} or {low} to {high}, with or without a unit. Usual: {known.source}."
     # the stored values are put back, in their own unit: a person may have meant Fahrenheit and said so

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from doe.acts.base import today
 from doe.acts.study.change import Changed
 from doe.acts.study.limits import missing
 from doe.book.records import StudyRecord
@@ -54,6 +55,7 @@ def step_command(study: Study, following: NextStep) -> str:
         "history": f"report --recipe {name} -o why.html",
         "retire": f'recipe retire {name} --why "..."',
         "measure": f"gauge show {name}",
+        "diagnose": f"diagnose --recipe {name}",
     }
     return f"doe {commands[following.step]}"
 
@@ -137,5 +139,5 @@ def describe(record: StudyRecord, shown: Shown) -> list[Block]:
         blocks.append(f"\n{held_words(study.held, shown)}")
     blocks += [f"Never made: {rule_words(study, rule, shown)}." for rule in study.forbidden]
     blocks += [Warn(text) for text in range_notes(study)]
-    blocks += [Warn(text) for text in range_warnings(study, shown, dyed_polyester=record.stack.dyed_polyester)]
+    blocks += [Warn(text) for text in range_warnings(study, record.stack, today(), shown)]
     return blocks

@@ -6,6 +6,7 @@ import os
 import re
 import shlex
 from collections.abc import Iterable, Sequence
+from typing import SupportsIndex
 
 LONGEST_PART = 300
 """Characters of what was found, or where, in a message; the whole of it stays on the error."""
@@ -157,3 +158,18 @@ def quoted(name: str) -> str:
     if os.name != "nt" and re.search(r'["$`\\!]', name):
         return shlex.quote(name)
     return '"' + name.replace('"', "'") + '"'
+
+
+MOST_SEED = 2**63 - 1  # what every database can keep
+
+
+def check_seed(seed: object) -> None:
+    """Refuse what cannot be a seed.
+
+    Raises
+    ------
+    InputError
+        Unless it is a whole number from 0 to 2^63 - 1.
+    """
+    if not isinstance(seed, SupportsIndex) or not 0 <= seed.__index__() <= MOST_SEED:
+        raise InputError("seed", repr(seed), "a whole number from 0 to 2^63 - 1", "Choose another number.")

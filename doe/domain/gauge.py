@@ -17,6 +17,8 @@ MACHINE_KINDS: tuple[MachineKind, ...] = get_args(MachineKind)
 
 USUAL_INTERVAL_DAYS = 120
 """Drift of 10 to 15 degC a year is quoted (trade pages, secondary); in 120 days that is about 5 degC."""
+USUAL_GAUGE_U_DEGC = 2.2
+"""Expanded uncertainty (k = 2): a common statement on the data sheet of a contact probe (from memory)."""
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ from doe.domain.errors import NAME_LENGTH, InputError, check_line, check_lines, 
 from doe.domain.factors import LEFT_OUT_WHEN_NONE
 from doe.domain.finding import Finding
 from doe.domain.limits import CEILING_DEGC
+from doe.domain.materials import facts_alike, facts_apart
 from doe.domain.stack import Line, Material, Stack
 from doe.domain.units import STORED_UNITS, show_both
 
@@ -331,12 +332,17 @@ class RecordItem:
 
 @dataclass(frozen=True)
 class StackDifference:
-    """How one part of two stacks differs: not at all (``same``), the lot only, supplier or detail, or the material."""
+    """How one part of two stacks differs: not at all (``same``), the lot only, supplier or detail, or the material.
+
+    ``facts`` names what was said of both and differs; ``alike`` is the share of what was said of both that agrees.
+    """
 
     part: Part
     kind: Literal["same", "lot", "supplier", "material"]
     ours: str
     theirs: str
+    facts: tuple[str, ...] = ()
+    alike: float = 0.0
 
 
 def parts_of(stack: Stack) -> dict[Part, Material]:
@@ -354,7 +360,13 @@ def _differences(
 ) -> tuple[StackDifference, ...]:
     pairs = ((part, ours.get(part), theirs.get(part)) for part in parts)
     return tuple(
-        StackDifference(part, _kind(a, b), str(a or "not named"), str(b or "not named"))
+        StackDifference(
+            part,
+            _kind(a, b),
+            str(a or "not named"),
+            str(b or "not named"),
+            *((facts_apart(a, b), facts_alike(a, b)) if a and b else ()),
+        )
         for part, a, b in pairs
         if a or b
     )
@@ -392,13 +404,15 @@ def nearest_recipes(parts: Mapping[Part, Material], recipes: Sequence[KeptRecipe
 
 def _distance(differences: tuple[StackDifference, ...]) -> float:
     share = {"same": 0.0, "lot": 0.1, "supplier": 0.4, "material": 1.0}
-    return sum(_WEIGHTS[d.part] * share[d.kind] for d in differences)
+    # another name may be the same kind of thing: half as far where all that was said of both agrees
+    nearer = {d.part: 0.5 * d.alike if d.kind == "material" else 0.0 for d in differences}
+    return sum(_WEIGHTS[d.part] * share[d.kind] * (1 - nearer[d.part]) for d in differences)
 
 
 def _kind(a: Material | None, b: Material | None) -> Literal["same", "lot", "supplier", "material"]:
     if a is None or b is None or _plain(a.name) != _plain(b.name):
         return "material"
-    if _plain(a.supplier) != _plain(b.supplier) or _plain(a.detail) != _plain(b.detail):
+    if _plain(a.supplier) != _plain(b.supplier) or _plain(a.detail) != _plain(b.detail) or facts_apart(a, b):
         return "supplier"
     return "same" if _plain(a.lot) == _plain(b.lot) else "lot"
 

@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from datetime import timedelta
 
 from doe.domain.errors import InputError, check_line
+from doe.domain.factors import LEFT_OUT_WHEN_NONE
 
-CHECK_NAME_LENGTH, MOST_WASHES = 40, 1000
+CHECK_NAME_LENGTH, MOST_WASHES, MOST_HOURS = 40, 1000, 10_000
+WASH_WAIT_HOURS = 24
 
 
 @dataclass(frozen=True)
 class Check:
-    """One pass/fail look at a coupon. ``after_washes`` > 0 means it comes days later."""
+    """One pass/fail look at a coupon. With ``after_washes`` or ``after_hours`` (since the press) it comes later."""
 
     name: str
     label: str
     after_washes: int = 0
+    after_hours: float | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
 
     def __post_init__(self) -> None:
         check_line(self.name, "check name", longest=CHECK_NAME_LENGTH)
@@ -29,6 +33,20 @@ class Check:
                 f"0 to {MOST_WASHES}",
                 "Say after how many washes it is looked at.",
             )
+        if self.after_hours is not None and not 0 < self.after_hours <= MOST_HOURS:
+            allowed, remedy = f"above 0, up to {MOST_HOURS}", "Say how many hours after the press it is looked at."
+            raise InputError(f"check {self.name}, hours", self.after_hours, allowed, remedy)
+
+    @property
+    def wait(self) -> timedelta:
+        """How long after the press it is made at the earliest; a wash waits a day (common practice, no source)."""
+        hours = self.after_hours or (WASH_WAIT_HOURS if self.after_washes else 0)
+        return timedelta(hours=hours)
+
+    @property
+    def is_later(self) -> bool:
+        """Whether it is not made at the press: after a wash, or after hours."""
+        return bool(self.after_washes or self.after_hours)
 
 
 DEFAULT_CHECKS = (

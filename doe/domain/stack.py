@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from doe.domain.errors import NAME_LENGTH, InputError, check_line, check_lines
@@ -11,15 +12,24 @@ from doe.domain.units import show_difference
 
 @dataclass(frozen=True)
 class Material:
-    """One material with its supplier and lot; ``detail`` holds kind, composition, film class, grain size ..."""
+    """One material with its supplier and lot; ``detail`` holds what else was said in words.
+
+    ``facts`` are those of `doe.domain.materials.FACTS` that were said, in stored units, a span as ``_low`` and
+    ``_high``; None where none was.
+    """
 
     name: str
     supplier: str = ""
     lot: str = ""
     detail: str = ""
+    # not written down while none is said: stacks kept before facts existed stay the same, sum for sum
+    facts: Mapping[str, float | str | bool] | None = field(
+        default=None, hash=False, metadata={LEFT_OUT_WHEN_NONE: True}
+    )
 
     def __post_init__(self) -> None:
         check_lines((f"material {field}", getattr(self, field)) for field in ("name", "supplier", "lot", "detail"))
+        check_lines((f"material {name}", text) for name, text in (self.facts or {}).items() if isinstance(text, str))
         if not self.name.strip():
             raise InputError("material name", "nothing", "a name", "Give the name on the packet.")
 
@@ -30,7 +40,7 @@ class Material:
 
 @dataclass(frozen=True)
 class Stack:
-    """Fabric + film + powder (+ ink). ``dyed_polyester`` turns on the dye-migration warnings."""
+    """Fabric + film + powder (+ ink). ``dyed_polyester``: dye may move; it follows from what was said of the fabric."""
 
     name: str
     fabric: Material
@@ -41,6 +51,9 @@ class Stack:
 
     def __post_init__(self) -> None:
         check_line(self.name, "stack name", longest=NAME_LENGTH)
+        facts = self.fabric.facts or {}
+        if facts.get("kind") in ("polyester", "blend") and facts.get("dyed") is True:
+            object.__setattr__(self, "dyed_polyester", True)
 
 
 @dataclass(frozen=True)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date, datetime
 from typing import Literal
 
 from doe.domain.finding import Finding, Value
@@ -26,6 +27,7 @@ Step = Literal[
     "release",
     "card",
     "measure",
+    "diagnose",
     "retire",
     "history",
 ]
@@ -161,3 +163,43 @@ def confirmation_code(verdict: str, setpoint: str, corners: Iterable[str], hand:
     if verdict != "not accepted" or setpoint != "accepted":
         return {"accepted": "confirmed", "not accepted": "refused", "open": "confirming"}.get(verdict, verdict)
     return "refused window" if "not held" in corners and hand != "not good enough" else "refused hand"
+
+
+WaitKind = Literal["wash", "look", "gauge", "review", "coupons"]
+
+
+@dataclass(frozen=True)
+class Waits:
+    """One thing that waits.
+
+    Attributes
+    ----------
+    kind : str
+        A wash or a look hours after the press, a gauge, a recipe's review, or coupons to make and score.
+    name : str
+        Of the study, the line or the recipe.
+    due : datetime or date or None
+        From when a wash or a look may be made; by which day a machine is measured or a recipe reviewed; None where
+        it can be done any time.
+    study : int or None
+    coupons : tuple of str
+    check, machine : str
+    """
+
+    kind: WaitKind
+    name: str
+    due: datetime | date | None
+    study: int | None = None
+    coupons: tuple[str, ...] = ()
+    check: str = ""
+    machine: str = ""
+
+    @property
+    def day(self) -> date | None:
+        """The day it is due, on the reader's clock."""
+        return self.due.astimezone().date() if isinstance(self.due, datetime) else self.due
+
+
+def overdue(found: Sequence[Waits], on: date) -> int:
+    """How many were due before a day."""
+    return sum(w.day is not None and w.day < on for w in found)

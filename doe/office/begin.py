@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import secrets
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -13,20 +13,26 @@ from starlette.responses import Response
 
 from doe.acts.study.new import new_study
 from doe.bench.views import Hidden, Link
-from doe.bench.web import Visit, page
+from doe.bench.web import Visit, go, page
 from doe.domain.errors import InputError
 from doe.domain.factors import DEFAULT_FACTORS, KNOWN_FACTORS
+from doe.domain.materials import Band, material_bands
 from doe.domain.spec import Spec
 from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Material, Stack
 from doe.domain.units import SYMBOLS, Shown
+from doe.office.materials import PARTS, fact_fields, read_facts
 from doe.office.steps import lines_of, told
 from doe.office.views import AskPage, Field, Form, Option
 from doe.words import typed
+from doe.words.materials import check_notes, proposal_words
 from doe.words.study.typed import StudyOptions
 from reports.drawing.scale import range_scale
 
 DRAFT, NEW = "draft", "new"
-PARTS = ("fabric", "film", "powder", "ink")
+SHEET = "sheet"
+"""In a draft: the name of the file whose coupons the study begins with."""
+COLUMNS = "columns"
+"""In such a draft, once it was said what the columns of the file are."""
 FURTHER = tuple(name for name, known in KNOWN_FACTORS.items() if name not in DEFAULT_FACTORS and not known.levels)
 
 Said = dict[str, str]
@@ -48,22 +54,26 @@ def begin(visit: Visit) -> Response:
 
 def go_on(visit: Visit) -> Response:
     """A study that was begun: the first screen whose answers are missing."""
-    key, said = _draft(visit)
+    key, said = draft(visit)
     step = visit.query("step")
+    if SHEET in said and COLUMNS not in said:
+        return go(f"/own-sheet/{key}")
     if "stack" not in said or step == "materials":
         return _materials(visit, key, said, {})
     if "line" not in said or step == "machines":
         return _machines(visit, key, said, {})
+    if SHEET in said:
+        return go(f"/own-question/{key}")
     return _question(visit, key, said, {})
 
 
 def materials(visit: Visit) -> Response | str:
     """Keep what is pressed on what."""
-    key, said = _sent(visit)
+    key, said = sent(visit)
     chosen = said.get("stack_chosen", NEW)
     problems: dict[str, InputError] = {}
     if chosen == NEW:
-        made = _stack(said, problems)
+        made = _stack(said, visit.bench.shop.shown, problems)
         if made is None:
             return _materials(visit, key, said, problems)
         try:
@@ -72,12 +82,12 @@ def materials(visit: Visit) -> Response | str:
         except InputError as error:
             return _materials(visit, key, said, {"stack_name": error})
         chosen = made.name
-    return _kept(visit, key, {**said, "stack": chosen})
+    return kept(visit, key, {**said, "stack": chosen})
 
 
 def machines(visit: Visit) -> Response | str:
     """Keep which oven and press."""
-    key, said = _sent(visit)
+    key, said = sent(visit)
     chosen = said.get("line_chosen", NEW)
     if chosen == NEW:
         try:
@@ -92,12 +102,12 @@ def machines(visit: Visit) -> Response | str:
         except InputError as error:
             return _machines(visit, key, said, {"line_name": error})
         chosen = made.name
-    return _kept(visit, key, {**said, "line": chosen})
+    return kept(visit, key, {**said, "line": chosen})
 
 
 def question(visit: Visit) -> Response | str:
     """Store the study; what cannot be read is asked again beside its field."""
-    key, said = _sent(visit)
+    key, said = sent(visit)
     if not said.get("stack"):  # thrown away on another page meanwhile
         return _materials(visit, key, said, {})
     if not said.get("line"):
@@ -143,20 +153,27 @@ def question(visit: Visit) -> Response | str:
             made = new_study(book, wanted, shown)
     except InputError as error:
         return _question(visit, key, said, {"": error})
-    visit.bench.shop.look.page_state().drop(DRAFT, key)
+    forget(visit, key)
     return f"/study/{made.record.id}"
 
 
 def throw_away(visit: Visit) -> str:
     """Forget a study that was begun; its materials and machines stay in the book."""
-    visit.bench.shop.look.page_state().drop(DRAFT, visit.word("draft"))
+    forget(visit, visit.word("draft"))
     return "/"
 
 
 # what was typed so far
 
 
-def _draft(visit: Visit) -> tuple[str, Said]:
+def draft(visit: Visit) -> tuple[str, Said]:
+    """The study that was begun and is named in the address, with what was typed so far.
+
+    Raises
+    ------
+    InputError
+        If there is none.
+    """
     key = visit.word("draft")
     found = visit.bench.shop.look.page_state().get(DRAFT, key)
     if found is None:
@@ -164,16 +181,23 @@ def _draft(visit: Visit) -> tuple[str, Said]:
     return key, found[0]
 
 
-def _sent(visit: Visit) -> tuple[str, Said]:
+def sent(visit: Visit) -> tuple[str, Said]:
     """The draft with what was just typed."""
     key = visit.text("draft")
     found = visit.bench.shop.look.page_state().get(DRAFT, key) if key else None
     said: Said = {} if found is None else found[0]
-    sent = {name: visit.text(name) for name in visit.form if name not in ("token", "mark", "draft")}
-    return key, {**said, **sent}
+    typed_now = {name: visit.text(name) for name in visit.form if name not in ("token", "mark", "draft")}
+    return key, {**said, **typed_now}
 
 
-def _kept(visit: Visit, key: str, said: Said) -> str:
+def forget(visit: Visit, key: str) -> None:
+    """Forget what was typed, and the file it began with."""
+    for kind in (DRAFT, SHEET):
+        visit.bench.shop.look.page_state().drop(kind, key)
+
+
+def kept(visit: Visit, key: str, said: Said) -> str:
+    """Keep what was typed; where it goes on."""
     key = key or secrets.token_urlsafe(9)
     visit.bench.shop.look.page_state().put(DRAFT, key, said, time.time())
     return f"/begin/{key}"
@@ -188,13 +212,18 @@ def _refuse_nameless() -> None:
     raise InputError("name", "nothing", "a few words", "Say what is being tuned.")
 
 
-def _stack(said: Said, problems: dict[str, InputError]) -> Stack | None:
+def _stack(said: Said, shown: Shown, problems: dict[str, InputError]) -> Stack | None:
     made: dict[str, Material] = {}
     for part in PARTS:
         if part == "ink" and not said.get("ink"):
             continue
         try:
-            made[part] = Material(said.get(part, ""), said.get(f"{part}_supplier", ""), said.get(f"{part}_lot", ""))
+            made[part] = Material(
+                said.get(part, ""),
+                said.get(f"{part}_supplier", ""),
+                said.get(f"{part}_lot", ""),
+                facts=read_facts(part, said, shown, problems) or None,
+            )
         except InputError as error:
             problems[part] = error
     name = said.get("stack_name") or " + ".join(said.get(part, "") for part in ("powder", "fabric"))
@@ -211,23 +240,38 @@ def _stack(said: Said, problems: dict[str, InputError]) -> Stack | None:
 # the screens
 
 
-def _screen(visit: Visit, step: str, form: Form, problems: dict[str, InputError], key: str) -> Response:
+def screen(
+    visit: Visit,
+    step: str,
+    form: Form,
+    problems: Mapping[str, InputError],
+    key: str,
+    said: Said,
+    lines: Sequence[str] = (),
+    more: Sequence[Form] = (),
+) -> Response:
+    """A screen of a study that is begun: problems beside fields, ``lines`` above them, ``more`` forms below."""
     general = tuple(line for name, error in problems.items() if not name for line in lines_of(error))
-    fields = tuple(
-        replace(field, problem=" ".join(lines_of(problems[field.name]))) if field.name in problems else field
-        for field in form.fields
+    fields, folded = (
+        tuple(
+            replace(field, problem=" ".join(lines_of(problems[field.name]))) if field.name in problems else field
+            for field in some
+        )
+        for some in (form.fields, form.more_fields)
     )
-    forms = [replace(form, fields=fields, more_hidden=(Hidden("draft", key),))]
+    is_open = any(field.problem or field.value for field in folded)
+    hidden = (Hidden("draft", key),)
+    forms = [replace(form, fields=fields, more_fields=folded, more_open=is_open, more_hidden=hidden), *more]
     if key:
         forms.append(Form("", f"/forget/{key}", told("draft_forget"), is_quiet=True))
+    steps = ("columns", "materials", "machines", "question") if SHEET in said else ("materials", "machines", "question")
+    number = steps.index(step)
     ways = tuple(
-        Link(told(f"begin_{name}"), f"/begin/{key}?step={name}")
-        for name in (() if not key else ("materials", "machines") if step == "question" else ("materials",))
-        if name != step
+        Link(told(f"begin_{name}"), f"/own-sheet/{key}" if name == "columns" else f"/begin/{key}?step={name}")
+        for name in steps[:number]
     )
-    view = AskPage(
-        visit.frame(problems=general), told("begin_heading"), (told(f"begin_{step}_lead"),), tuple(forms), ways
-    )
+    lead = told(f"begin_{step}_lead", screen=number + 1, screens=len(steps))
+    view = AskPage(visit.frame(problems=general), told("begin_heading"), (lead, *lines), tuple(forms), ways)
     return page("office_ask.html", view, status=422 if problems else 200)
 
 
@@ -258,8 +302,15 @@ def _materials(visit: Visit, key: str, said: Said, problems: dict[str, InputErro
     fields.append(
         Field("stack_name", told("stack_name"), value=said.get("stack_name", ""), hint=told("stack_name_hint"))
     )
-    form = Form(told("begin_materials"), "/begin-materials", told("onward"), fields=tuple(fields))
-    return _screen(visit, "materials", form, problems, key)
+    form = Form(
+        told("begin_materials"),
+        "/begin-materials",
+        told("onward"),
+        fields=tuple(fields),
+        more_title=told("facts_title"),
+        more_fields=tuple(fact_fields(said)),
+    )
+    return screen(visit, "materials", form, problems, key, said)
 
 
 def _machines(visit: Visit, key: str, said: Said, problems: dict[str, InputError]) -> Response:
@@ -278,17 +329,19 @@ def _machines(visit: Visit, key: str, said: Said, problems: dict[str, InputError
         Field("gauge", told("gauge"), value=said.get("gauge", ""), hint=told("gauge_hint")),
     ]
     form = Form(told("begin_machines"), "/begin-machines", told("onward"), fields=tuple(fields))
-    return _screen(visit, "machines", form, problems, key)
+    return screen(visit, "machines", form, problems, key, said)
 
 
 def _question(visit: Visit, key: str, said: Said, problems: dict[str, InputError]) -> Response:
     shown, usual = visit.bench.shop.shown, Spec()
+    stack = visit.bench.shop.look.stack(said["stack"])
+    bands = material_bands(stack)
     fields = [Field("name", told("study_name"), value=said.get("name", ""), hint=told("study_name_hint"))]
     fields.append(Field("", told("settings"), is_heading=True, hint=told("settings_hint")))
     for name in (*DEFAULT_FACTORS, *FURTHER):
         if name == FURTHER[0]:
             fields.append(Field("", told("settings_further"), is_heading=True, hint=told("settings_further_hint")))
-        fields.append(_setting(name, said, shown))
+        fields.append(_setting(name, said, shown, bands))
     fields += [
         Field("", told("target"), is_heading=True),
         Field("pass_rate", told("pass_rate"), value=said.get("pass_rate", f"{usual.pass_rate:.0%}")),
@@ -299,15 +352,17 @@ def _question(visit: Visit, key: str, said: Said, problems: dict[str, InputError
             value=said.get("assurance", f"{usual.assurance:.0%}"),
             hint=told("assurance_hint"),
         ),
+        *(Field("", told("looks"), is_heading=True, hint=text) for text in check_notes(stack)),
     ]
     form = Form(told("begin_question"), "/begin-question", told("begin_store"), fields=tuple(fields))
-    return _screen(visit, "question", form, problems, key)
+    return screen(visit, "question", form, problems, key, said)
 
 
-def _setting(name: str, said: Said, shown: Shown) -> Field:
-    known = KNOWN_FACTORS[name]
+def _setting(name: str, said: Said, shown: Shown, bands: Mapping[str, Band]) -> Field:
+    known, band = KNOWN_FACTORS[name], bands.get(name)
     unit = shown.unit(known.unit)
-    low, high = (f"{shown.value(v, known.unit):.4g}" for v in (known.low, known.high))
+    ends = (known.low, known.high) if band is None else (band.low, band.high)
+    low, high = (f"{shown.value(v, known.unit):.4g}" for v in ends)
     value = said.get(name, f"{low}..{high}" if name in DEFAULT_FACTORS else "")
     drawing = Markup("")
     try:
@@ -317,4 +372,5 @@ def _setting(name: str, said: Said, shown: Shown) -> Field:
     if made is not None:
         drawing = range_scale(made, shown)
     label = f"{known.label}, {SYMBOLS[unit]}" if unit in SYMBOLS else known.label
-    return Field(name, label[0].upper() + label[1:], value=value, hint=known.source, drawing=drawing)
+    hint = known.source if band is None else proposal_words({name: band}, shown)
+    return Field(name, label[0].upper() + label[1:], value=value, hint=hint, drawing=drawing)

@@ -9,9 +9,23 @@ from urllib.parse import quote
 
 from starlette.responses import Response
 
-from doe.acts.comparison.plan import MARGINS, USUAL_MARGIN, ComparisonOffer, Wanted, begin_comparison, offer_comparison
+from doe.acts.comparison.plan import (
+    MARGINS,
+    USUAL_MARGIN,
+    ComparisonOffer,
+    Wanted,
+    begin_comparison,
+    offer_comparison,
+    offer_warnings,
+)
 from doe.acts.comparison.retune import RetuneWishes, begin_retune
-from doe.acts.comparison.verdict import Compared, comparison_plan, judge_comparison, more_coupons
+from doe.acts.comparison.verdict import (
+    Compared,
+    comparison_plan,
+    judge_comparison,
+    more_coupons,
+    weigh_comparison,
+)
 from doe.acts.recipe.also import add_material
 from doe.acts.recipe.recipes import find_recipe
 from doe.bench.jobs import Progress
@@ -19,14 +33,17 @@ from doe.bench.views import Hidden, Link
 from doe.bench.web import Visit, page
 from doe.book.book import Book
 from doe.domain.errors import InputError
-from doe.domain.limits import LIMIT_NAMES, Limits
+from doe.domain.limits import LIMIT_NAMES
+from doe.domain.materials import FACTS, facts_of_make
 from doe.domain.recipe import PARTS, Part
 from doe.domain.stack import Material
-from doe.office.steps import beside, lines_of, recipe_url, told
+from doe.domain.units import Shown
+from doe.office.limits import limit_fields, limits_sent
+from doe.office.materials import fact_fields, read_facts
+from doe.office.steps import approver, beside, lines_of, recipe_url, told
 from doe.office.views import AskPage, Field, Form, Option
 from doe.words import typed
 from doe.words.comparison import lead, points, said
-from doe.words.limits import LIMIT_LABELS
 
 Problems = Mapping[str, InputError]
 
@@ -54,6 +71,8 @@ def compare(visit: Visit, problems: Problems | None = None) -> Response:
         told("compare_offer"),
         (told("compare_lead"),),
         tuple(fields),
+        more_title=told("facts_new"),
+        more_fields=tuple(fact_fields({field: visit.text(field) for field in visit.form})),
     )
     return _page(visit, recipe.name, (), form, problems)
 
@@ -66,16 +85,16 @@ def offer(visit: Visit, problems: Problems | None = None) -> Response:
         found = offer_comparison(visit.bench.shop.look, name, wanted)
     except InputError as error:
         return compare(visit, {"": error})
-    fields = []
+    fields: list[Field] = []
     for limit in found.missing_limits:
-        label = LIMIT_LABELS[LIMIT_NAMES[limit]]
-        fields += [
-            Field(limit, label[0].upper() + label[1:], value=visit.text(limit)),
-            Field(f"{limit}_source", told("limit_source"), value=visit.text(f"{limit}_source")),
-        ]
+        fields += limit_fields(limit, visit.bench.shop.shown, visit.text(limit), visit.text(f"{limit}_source"))
     sent = tuple(
         Hidden(field, visit.text(field))
-        for field in ("margin", *PARTS, *(f"{part}_{more}" for part in PARTS for more in ("supplier", "lot")))
+        for field in (
+            "margin",
+            *PARTS,
+            *(f"{part}_{more}" for part in PARTS for more in ("supplier", "lot", *FACTS[part])),
+        )
         if visit.text(field)
     )
     form = Form(
@@ -86,10 +105,10 @@ def offer(visit: Visit, problems: Problems | None = None) -> Response:
         tuple(fields),
         more_hidden=sent,
     )
-    return _page(visit, name, _offered(found), form, problems)
+    return _page(visit, name, _offered(found, visit.bench.shop.shown), form, problems)
 
 
-def _offered(found: ComparisonOffer) -> tuple[str, ...]:
+def _offered(found: ComparisonOffer, shown: Shown) -> tuple[str, ...]:
     plan = found.plan
     return (
         told("offer_differs", new=plan.new, old=plan.in_use),
@@ -102,24 +121,14 @@ def _offered(found: ComparisonOffer) -> tuple[str, ...]:
         ),
         *said(found.verdicts),
         *said(found.notes),
+        *offer_warnings(found, shown),
     )
 
 
 def begin(visit: Visit) -> Response | str:
     """Begin the comparison: its coupons wait at the press."""
     name, shop = visit.word("recipe"), visit.bench.shop
-    problems: dict[str, InputError] = {}
-    limits: Limits | None = None
-    for limit in LIMIT_NAMES:
-        if not (text := visit.text(limit)):
-            continue
-        source = visit.text(f"{limit}_source")
-        try:
-            if not source:
-                raise InputError(limit, "no source", "where it stands", told("limit_needs_source"))
-            limits = typed.limits([f"{limit}={text}@{source}"], limits, shop.shown)
-        except InputError as error:
-            problems[limit if source else f"{limit}_source"] = error
+    limits, _, problems = limits_sent(visit, LIMIT_NAMES, None)
     if problems:
         return offer(visit, problems)
     try:
@@ -131,21 +140,22 @@ def begin(visit: Visit) -> Response | str:
     return f"/s/{made.record.id}"
 
 
-def _wanted(visit: Visit, name: str) -> Wanted:
+def _wanted(visit: Visit, recipe: str) -> Wanted:
     """What differs from the recipe's own materials."""
-    stack = find_recipe(visit.bench.shop.look, name).recipe.stack
+    stack, shown = find_recipe(visit.bench.shop.look, recipe).recipe.stack, visit.bench.shop.shown
     parts: dict[Part, Material] = {}
     for part in PARTS:
         now: Material | None = getattr(stack, part)
         if now is None:
             continue
-        told_of = replace(
-            now, name=visit.text(part), supplier=visit.text(f"{part}_supplier"), lot=visit.text(f"{part}_lot")
-        )
+        name, supplier, lot = (visit.text(field) for field in (part, f"{part}_supplier", f"{part}_lot"))
+        typed_now = read_facts(part, {field: visit.text(field) for field in visit.form}, shown)
+        kept = {} if name != now.name else now.facts if lot == now.lot else facts_of_make(now)
+        told_of = replace(now, name=name, supplier=supplier, lot=lot, facts={**(kept or {}), **typed_now} or None)
         if told_of != now:
             parts[part] = told_of
     if not parts:
-        found = f"the materials of recipe {name}"
+        found = f"the materials of recipe {recipe}"
         raise InputError(told("compare_title"), found, "at least one part that differs", told("compare_lead"))
     margin = typed.share(visit.text("margin") or f"{USUAL_MARGIN}", told("margin_which"))
     return Wanted(parts=parts, rate_margin=margin)
@@ -172,7 +182,7 @@ def _page(visit: Visit, name: str, lines: tuple[str, ...], form: Form, problems:
 
 def told_of_comparison(book: Book, study: int) -> tuple[tuple[str, ...], tuple[Form, ...]]:
     """What a comparison says so far, and what can be done about it."""
-    found = judge_comparison(book, study)
+    found = weigh_comparison(book, study)
     judged, forms = found.comparison, []
     if judged.verdict == "retune":
         forms.append(Form(told("retune_title"), f"/retune/{study}", told("retune_do"), (told("retune_lead"),)))
@@ -180,6 +190,9 @@ def told_of_comparison(book: Book, study: int) -> tuple[tuple[str, ...], tuple[F
         forms += _add(book, found)
     elif not judged.waiting and found.looks_left:
         forms.append(Form(told("more_title"), f"/more-strokes/{study}", told("more_do"), (told("more_lead"),)))
+    if found.kept is None:
+        keep = Form(told("judged_title"), f"/judged/{study}", told("judged_do"), (told("judged_lead"),), is_quiet=True)
+        forms.append(keep)
     head = judged.verdict[0].upper() + judged.verdict[1:] + "."
     return (head, lead(found.plan, judged), *said(judged.reasons), *said(judged.missing)), tuple(forms)
 
@@ -197,9 +210,17 @@ def also(visit: Visit) -> str:
     """Release the next revision of a recipe, for the material of a comparison too."""
     with visit.storing() as book:
         made = add_material(
-            book, visit.number("study"), approved_by=visit.text("approved_by") or visit.who, now=datetime.now(UTC)
+            book, visit.number("study"), approved_by=approver(visit) or visit.who, now=datetime.now(UTC)
         )
     return recipe_url(made.recipe.name)
+
+
+def judged(visit: Visit) -> str:
+    """Keep the verdict as it stands."""
+    number = visit.number("study")
+    with visit.storing() as book:
+        judge_comparison(book, number)
+    return f"/study/{number}"
 
 
 def more(visit: Visit) -> str:

@@ -10,7 +10,7 @@ from starlette.routing import BaseRoute
 
 from doe.bench.state import Bench
 from doe.bench.web import Visit, go, looking, page, plain, posting
-from doe.office import begin, compare, fails, lines, papers, recipes, study, today
+from doe.office import begin, compare, fails, lines, own_sheet, papers, people, recipes, study, today
 from doe.office.steps import lines_of
 from doe.office.views import WorkingPage
 from doe.words.wording import percent
@@ -19,14 +19,22 @@ from doe.words.wording import percent
 def pages(bench: Bench) -> Sequence[BaseRoute]:
     """Addresses beside those of the page at the press; its first page becomes the one of the whole job."""
     look, post = partial(looking, bench), partial(posting, bench)
+    release = partial(posting, bench, right="releases")
     return [
         look("/", today.today),
+        look("/waiting.ics", today.as_calendar),
         look("/begin", begin.begin),
         look("/begin/{draft}", begin.go_on),
         post("/begin-materials", begin.materials),
         post("/begin-machines", begin.machines),
         post("/begin-question", begin.question),
         post("/forget/{draft}", begin.throw_away),
+        look("/own-sheet", own_sheet.choose),
+        post("/own-sheet", own_sheet.take),
+        look("/own-sheet/{draft}", own_sheet.see),
+        post("/own-columns", own_sheet.columns),
+        look("/own-question/{draft}", own_sheet.ask),
+        post("/own-question", own_sheet.store),
         look("/study/{study:int}", study.study),
         look("/limits/{study:int}", study.limits_form),
         post("/limits/{study:int}", study.limits),
@@ -35,7 +43,7 @@ def pages(bench: Bench) -> Sequence[BaseRoute]:
         post("/extend/{study:int}", study.extend),
         post("/confirm/{study:int}", study.confirm),
         post("/again/{study:int}", study.again),
-        post("/release/{study:int}", study.release),
+        release("/release/{study:int}", study.release),
         look("/working/{job}", working),
         look("/paper/{study:int}/{paper}", papers.paper),
         look("/recipe/{recipe:path}/card", papers.card),
@@ -43,14 +51,19 @@ def pages(bench: Bench) -> Sequence[BaseRoute]:
         look("/recipe/{recipe:path}/compare", compare.compare),
         post("/recipe/{recipe:path}/offer", compare.offer),
         post("/recipe/{recipe:path}/begin", compare.begin),
+        post("/judged/{study:int}", compare.judged),
         post("/more-strokes/{study:int}", compare.more),
         post("/retune/{study:int}", compare.retune),
-        post("/also/{study:int}", compare.also),
-        post("/recipe/{recipe:path}/retire", recipes.retire),
+        release("/also/{study:int}", compare.also),
+        release("/recipe/{recipe:path}/retire", recipes.retire),
+        post("/recipe/{recipe:path}/day", recipes.keep),
         look("/recipe/{recipe:path}", recipes.recipe),
         look("/fails", fails.fails),
         look("/fails/found", fails.found),
         post("/fails/kept", fails.keep),
+        look("/people", people.people),
+        release("/people", people.put),
+        release("/people-off", people.off),
         look("/lines", lines.lines),
         look("/line/{line:path}", lines.line),
         post("/line/{line:path}", lines.measured),

@@ -11,13 +11,13 @@ from starlette.responses import HTMLResponse, Response
 
 from doe.acts.base import slug
 from doe.acts.base import today as this_day
-from doe.acts.comparison.verdict import judge_comparison, write_comparison
-from doe.acts.confirmation.verdict import confirm_study, write_confirmation
+from doe.acts.comparison.verdict import weigh_comparison, write_comparison
+from doe.acts.confirmation.verdict import weigh_confirmation, write_confirmation
 from doe.acts.recipe.recipes import find_recipe
 from doe.acts.recipe.story import write_story
 from doe.acts.study.fits import recommend_study
 from doe.acts.study.sheets import report_page, write_sheets
-from doe.acts.study.standing import standing_of_recipe
+from doe.acts.study.standing import answer_now, standing_of_recipe
 from doe.bench.web import Visit, go
 from doe.domain.errors import InputError
 from doe.office.steps import beside, recipe_url, told
@@ -52,10 +52,10 @@ def paper(visit: Visit) -> Response:
     acts: dict[str, Callable[[Path], object]] = {
         "sheet": lambda out: write_sheets(shop.look, number, out, shown=shop.shown, made_by=visit.who),
         "confirmation": lambda out: write_confirmation(
-            confirm_study(shop.book(visit.who), number), out, shown=shop.shown, made_by=visit.who
+            weigh_confirmation(shop.look, number), out, shown=shop.shown, made_by=visit.who
         ),
         "comparison": lambda out: write_comparison(
-            shop.look, judge_comparison(shop.book(visit.who), number), out, shown=shop.shown, made_by=visit.who
+            shop.look, weigh_comparison(shop.look, number), out, shown=shop.shown, made_by=visit.who
         ),
     }
     if name not in acts:
@@ -72,6 +72,9 @@ def _report(visit: Visit, number: int, back: str) -> Response:
     made = shop.found(key)
     if made is not None:
         return _shown(made, back)
+
+    if answer_now(shop.look, shop.look.study(number)) is None:
+        return go(back)  # there it can be asked for: a look works out no answer
 
     def work(tell: Callable[[float], None]) -> str:
         book = shop.book(who)

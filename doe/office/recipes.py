@@ -7,15 +7,17 @@ from dataclasses import replace
 from starlette.responses import Response
 
 from doe.acts.base import today
+from doe.acts.recipe.days import clear_doubt, days_of, keep_day
 from doe.acts.recipe.recipes import find_recipe
 from doe.acts.study.standing import standing_of_recipe
+from doe.assure.days import MOST_PRINTS, Days, Given
 from doe.bench.views import Link, SettingRow
 from doe.bench.web import Visit, page
 from doe.domain.errors import InputError
-from doe.domain.recipe import RecipeSetting
-from doe.domain.units import Shown
+from doe.domain.recipe import Recipe, RecipeSetting
+from doe.domain.units import Shown, parse_number
 from doe.office.steps import lines_of, recipe_url, told
-from doe.office.views import Field, Form, RecipePage
+from doe.office.views import Field, Form, Option, RecipePage
 from doe.words.recipe.card import (
     both,
     confirmation_sentence,
@@ -24,16 +26,24 @@ from doe.words.recipe.card import (
     state_words,
     window_words,
 )
+from doe.words.recipe.days import cleared_words, count_words, judged_words, rule_words, wanted_words
 from doe.words.study.standing import frame, headline, meaning
+from doe.words.typed import quantity
+from reports.recipe.days import day_charts
 
 
-def recipe(visit: Visit, problem: InputError | None = None) -> Response:
+def recipe(visit: Visit, problem: InputError | None = None, day_problem: InputError | None = None) -> Response:
     """The page of a recipe."""
     shop = visit.bench.shop
     kept = find_recipe(shop.look, visit.word("recipe"))
     found, known = kept.recipe, standing_of_recipe(shop.look, kept)
-    forms = []
-    if kept.in_force:
+    forms, run = [], days_of(shop.look, kept)
+    if kept.in_force and visit.can_post:
+        forms.append(_day_form(visit, found, day_problem))
+        if run.doubt:
+            fields = (Field("explained", told("day_explained")),)
+            forms.append(Form(told("day_explain"), recipe_url(found.name, "day"), told("day_explain_do"), (), fields))
+    if kept.in_force and visit.may("releases"):
         why = Field("why", told("retire_why"), problem="" if problem is None else " ".join(lines_of(problem)))
         forms.append(
             Form(
@@ -69,8 +79,69 @@ def recipe(visit: Visit, problem: InputError | None = None) -> Response:
         acts=acts,
         forms=tuple(forms),
         papers=tuple(papers),
+        days=tuple(filter(None, (*_judged(run, shop.shown), count_words(run), cleared_words(run), *rule_words(run)))),
+        charts=day_charts(run, shop.shown),
     )
-    return page("office_recipe.html", view, status=422 if problem else 200)
+    return page("office_recipe.html", view, status=422 if problem or day_problem else 200)
+
+
+def _judged(run: Days, shown: Shown) -> tuple[str, ...]:
+    return judged_words(run, shown) if run.articles else ()
+
+
+def _day_form(visit: Visit, found: Recipe, problem: InputError | None) -> Form:
+    """The first article of today: prints, what failed, what is dialled and what a gauge reads."""
+    shown, wrong = visit.bench.shop.shown, () if problem is None else tuple(lines_of(problem))
+    numeric = [s for s in found.settings if not isinstance(s.surface, str)]
+    counts = [str(n) for n in range(MOST_PRINTS + 1)]
+    prints = tuple(Option(n, n, is_on=n == (visit.text("prints") or "2")) for n in counts[1:])
+    failed = tuple(Option(n, n, is_on=n == (visit.text("failed") or "0")) for n in counts)
+    fields = [
+        Field("prints", told("day_prints"), options=prints),
+        Field("failed", told("day_failed"), options=failed),
+        Field("seen", told("day_seen"), value=visit.text("seen")),
+    ]
+    more = [
+        Field(f"set_{s.factor}", told("day_set", label=s.label), value=_sent(visit, f"set_{s.factor}", s, shown))
+        for s in numeric
+    ]
+    more += [
+        Field(f"surface_{s.factor}", told("day_surface", label=s.label), value=visit.text(f"surface_{s.factor}"))
+        for s in numeric
+        if s.factor.endswith("_temp")
+    ]
+    more += [Field("lot", told("day_lot"), value=visit.text("lot")), Field("note", told("day_note"), value="")]
+    return Form(
+        told("day_title"), recipe_url(found.name, "day"), told("day_do"), (told("day_lead"), *wrong), (*fields, *more)
+    )
+
+
+def _sent(visit: Visit, name: str, s: RecipeSetting, shown: Shown) -> str:
+    return visit.text(name) if name in visit.form else wanted_words(s, shown).partition(" (")[0]
+
+
+def keep(visit: Visit) -> Response | str:
+    """Keep the first article of a day, or that a doubt is explained."""
+    name, shown = visit.word("recipe"), visit.bench.shop.shown
+    found = find_recipe(visit.bench.shop.look, name).recipe
+    try:
+        if visit.text("explained") or not visit.text("prints"):
+            with visit.storing() as book:
+                clear_doubt(book, name, visit.text("explained"))
+            return recipe_url(name)
+        values: dict[str, dict[str, float]] = {"set": {}, "surface": {}}
+        for kind, read in values.items():
+            for s in found.settings:
+                if text := visit.text(f"{kind}_{s.factor}"):
+                    read[s.factor] = quantity(text, s.unit, s.label, shown)
+        seen = (visit.text("seen"),) if visit.text("seen") else ()
+        prints, failed = (int(parse_number(visit.text(field) or "0", field)) for field in ("prints", "failed"))
+        given = Given(prints, failed, seen, values["set"], values["surface"], visit.text("lot"), visit.text("note"))
+        with visit.storing() as book:
+            keep_day(book, name, given)
+    except InputError as error:
+        return recipe(visit, day_problem=error)
+    return recipe_url(name)
 
 
 def _row(setting: RecipeSetting, shown: Shown, *, is_held: bool) -> SettingRow:

@@ -46,9 +46,15 @@ def step_link(study: int, step: NextStep) -> Link:
         "history": recipe_url(step.name, "why"),
         "retire": recipe_url(step.name),
         "measure": "/line/" + quote(step.name, safe=""),
+        "diagnose": "/fails",
     }
     text = told(f"step_{step.step}", coupons=step.coupons, coupon=step.coupon, name=step.name)
     return Link(text, places.get(step.step, f"/study/{study}"))
+
+
+def approver(visit: Visit) -> str:
+    """Who approves a release: whoever signed in; where nobody does, the name in the form."""
+    return visit.who if visit.signs_in else visit.text("approved_by")
 
 
 def beside(visit: Visit, key: str, heading: str, act: Callable[[Progress], str]) -> str:

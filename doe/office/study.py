@@ -9,6 +9,7 @@ from urllib.parse import quote
 
 from starlette.responses import Response
 
+from doe.acts.base import today
 from doe.acts.confirmation.plan import ClaimWishes, compare_claims_for, plan_confirmation, replace_void
 from doe.acts.gauges.line import gauged_line
 from doe.acts.recipe.recipes import newest_for
@@ -32,7 +33,8 @@ from doe.domain.standing import NextStep, StudyStanding
 from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.office.compare import recipe_of, told_of_comparison
-from doe.office.steps import beside, lines_of, recipe_url, step_link, told
+from doe.office.limits import limit_fields, limits_sent
+from doe.office.steps import approver, beside, lines_of, recipe_url, step_link, told
 from doe.office.views import AskPage, Field, Fold, Form, JobPage, Mile, Option
 from doe.setpoint.answer import Answer
 from doe.words import typed
@@ -63,9 +65,10 @@ def study(visit: Visit, problems: Problems | None = None) -> Response:
     compared: tuple[str, ...] = ()
     if known.state == "comparing" and score_counts(book, record.id).scored:
         compared, more_forms = shop.kept(
-            ("compared", record.id, shop.last_act()), lambda: told_of_comparison(shop.book(visit.who), record.id)
+            ("compared", record.id, shop.last_act()), lambda: told_of_comparison(book, record.id)
         )
-        forms, acts = (*forms, *more_forms), (*acts, recipe_of(book, record.id))
+        forms = (*forms, *(f for f in (_permitted(visit, form) for form in more_forms) if f is not None))
+        acts = (*acts, recipe_of(book, record.id))
     problems = problems or {}
     general = tuple(line for name, error in problems.items() if not name for line in lines_of(error))
     view = JobPage(
@@ -82,6 +85,15 @@ def study(visit: Visit, problems: Problems | None = None) -> Response:
         folds=_folds(record, shown),
     )
     return page("office_study.html", view, status=422 if problems else 200)
+
+
+def _permitted(visit: Visit, form: Form) -> Form | None:
+    """A form that changes a recipe as whoever looks may use it; None where it belongs to others."""
+    if not form.action.startswith("/also/"):
+        return form
+    if not visit.may("releases"):
+        return None
+    return replace(form, fields=()) if visit.signs_in else form
 
 
 def _with_problems(form: Form, problems: Problems, visit: Visit) -> Form:
@@ -188,7 +200,7 @@ def _folds(record: StudyRecord, shown: Shown) -> tuple[Fold, ...]:
         text = told("limit_missing") if value is None else typed.limit_text(name, value, shown)
         source = limits.sources.get(name, "") if value is not None else ""
         known.append(f"{LIMIT_LABELS[name]}: {text}" + (f" ({source})" if source else ""))
-    warned = range_warnings(study, shown, dyed_polyester=record.stack.dyed_polyester)
+    warned = range_warnings(study, record.stack, today(), shown)
     folds = [Fold(told("fold_question"), tuple(asked)), Fold(told("fold_limits"), tuple(known))]
     if warned:
         folds.append(Fold(told("fold_warnings"), tuple(warned)))
@@ -205,6 +217,9 @@ def _next(visit: Visit, record: StudyRecord, known: StudyStanding) -> tuple[tupl
     if any(step.step == "release" for step in known.steps):
         acts += _missing_of_record(visit.bench.shop.look, record)
     for number, step in enumerate(known.steps):
+        if step.step == "release" and not visit.may("releases"):
+            acts.append(Link(told("release_by_others"), "/people"))
+            continue
         made = _form(visit, record, step) if step.step in _FORMS else None
         if made is None:
             acts.append(step_link(record.id, step))
@@ -231,19 +246,14 @@ def _form(visit: Visit, record: StudyRecord, step: NextStep) -> Form | None:
 
 def _limits(visit: Visit, record: StudyRecord, step: NextStep | None = None) -> Form:
     """Limits that are missing; without a ``step`` all of them, to be corrected or given their source."""
-    shown, known, fields = visit.bench.shop.shown, record.study.limits or Limits(), []
+    shown, known = visit.bench.shop.shown, record.study.limits or Limits()
+    fields: list[Field] = []
     for field in needed_limits(record.study.factors):
         name, value = LIMIT_OPTIONS[field], getattr(known, field)
         if step is not None and value is not None:
             continue
-        label = LIMIT_LABELS[field]
-        stored, source = _stored_unit(field), known.sources.get(field, "")
-        typed_now = "" if value is None else f"{shown.value(value, stored):.6g}"
-        unit = {"degC": "°C", "degF": "°F"}.get(shown.unit(stored), shown.unit(stored))
-        fields += [
-            Field(name, label[0].upper() + label[1:], value=typed_now, hint=told("limit_unit", unit=unit)),
-            Field(f"{name}_source", told("limit_source"), value=source, hint=told("limit_source_hint")),
-        ]
+        typed_now = "" if value is None else f"{shown.value(value, _stored_unit(field)):.6g}"
+        fields += limit_fields(name, shown, typed_now, known.sources.get(field, ""))
     if step is None:
         fields.append(Field("why", told("limit_why"), hint=told("limit_why_hint")))
     return Form(
@@ -327,7 +337,7 @@ def _release(visit: Visit, record: StudyRecord, step: NextStep) -> Form:
     )
     fields = (
         Field("name", told("release_name"), value=record.stack.name, hint=told("release_name_hint")),
-        Field("approved_by", told("release_by"), value=visit.who),
+        *(() if visit.signs_in else (Field("approved_by", told("release_by"), value=visit.who),)),
         *lots,
         Field("gap", told("release_gap"), hint=told("release_gap_hint")),
         Field("peel", told("release_peel"), hint=told("release_peel_hint")),
@@ -384,20 +394,9 @@ def limits_form(visit: Visit, problems: Problems | None = None) -> Response:
 
 def limits(visit: Visit) -> Response | str:
     """Keep limits of the data sheets, each with where it stands; an empty one stays for later."""
-    shown = visit.bench.shop.shown
     record = visit.bench.shop.look.study(visit.number("study"))
-    found, problems = record.study.limits, {}
-    for name in [LIMIT_OPTIONS[field] for field in needed_limits(record.study.factors)]:
-        text, source = visit.text(name), visit.text(f"{name}_source")
-        try:
-            if text and not source:
-                problems[f"{name}_source"] = InputError(
-                    name, "no source", "where it stands", told("limit_needs_source")
-                )
-            elif text:
-                found = typed.limits([f"{name}={text}@{source}"], found, shown)
-        except InputError as error:
-            problems[name] = error
+    names = [LIMIT_OPTIONS[field] for field in needed_limits(record.study.factors)]
+    found, _, problems = limits_sent(visit, names, record.study.limits)
     if problems:
         return limits_form(visit, problems)
     try:
@@ -485,7 +484,7 @@ def release(visit: Visit) -> Response | str:
     try:
         wishes = Wishes(
             name=visit.text("name"),
-            approved_by=visit.text("approved_by"),
+            approved_by=approver(visit),
             why=visit.text("why"),
             review_months=int(months) if months.isdecimal() else 0,
             setpoint_only=visit.text("setpoint_only") == "yes",

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from urllib.parse import quote
+
 from starlette.responses import Response
 
 from doe.acts.base import today as this_day
 from doe.acts.recipe.recipes import recipes_to_list
 from doe.acts.study.standing import standing_of, standing_of_recipe
+from doe.acts.waiting import what_waits
 from doe.bench.views import Link
 from doe.bench.web import Visit, page
 from doe.book.book import Book
@@ -17,6 +22,9 @@ from doe.office.steps import recipe_url, step_link, told
 from doe.office.views import Task, TodayPage
 from doe.words.recipe.card import state_words
 from doe.words.study.standing import frame, headline
+from doe.words.waiting import link_words
+from reports.calendar import MEDIA_TYPE
+from reports.waiting import waiting_calendar
 
 AT_REST = {"released", "superseded", "retired"}
 
@@ -41,6 +49,7 @@ def today(visit: Visit) -> Response:
         visit.frame(),
         asked=asked,
         tasks=tasks,
+        due=tuple(_due(visit)) if not asked else (),
         quiet=tuple(
             Link(s.name, f"/study/{s.id}", headline(k, shown)) for s, k in known if k.state in (*AT_REST, "doubtful")
         ),
@@ -50,6 +59,28 @@ def today(visit: Visit) -> Response:
         is_empty=not asked and not studies and not kept,
     )
     return page("office_today.html", view)
+
+
+MOST_DUE = 8
+"""Things with a day that the page names; the calendar holds them all."""
+
+
+def _due(visit: Visit) -> Iterator[Link]:
+    """What is due, with the page on which it is done."""
+    on = this_day()
+    with_day = [w for w in what_waits(visit.bench.shop.look) if w.day is not None]
+    for w in with_day[:MOST_DUE]:
+        places = {"gauge": "/line/" + quote(w.name, safe=""), "review": recipe_url(w.name)}
+        yield Link(w.name, places.get(w.kind, f"/wash/{w.study}"), link_words(w, on))
+    if with_day:
+        yield Link(told("due_calendar"), "/waiting.ics", told("due_calendar_more", things=len(with_day)))
+
+
+def as_calendar(visit: Visit) -> Response:
+    """Everything that waits, for a calendar on a phone or a computer."""
+    text = waiting_calendar(what_waits(visit.bench.shop.look), made_at=datetime.now(UTC), on=this_day())
+    named = {"Content-Disposition": 'attachment; filename="waiting.ics"'}
+    return Response(text, media_type=MEDIA_TYPE, headers=named)
 
 
 def _fits(asked: str, *names: str) -> bool:
@@ -78,9 +109,10 @@ def _recipe(kept: KeptRecipe) -> Link:
 def _starts(book: Book) -> tuple[Link, ...]:
     found = [
         Link(told("start_study"), "/begin", told("start_study_more")),
+        Link(told("start_sheet"), "/own-sheet", told("start_sheet_more")),
         Link(told("start_fails"), "/fails", told("start_fails_more")),
         Link(told("start_learn"), "/practice", told("start_learn_more")),
     ]
     if book.lines():
-        found.insert(2, Link(told("start_gauge"), "/lines", told("start_gauge_more")))
+        found.insert(3, Link(told("start_gauge"), "/lines", told("start_gauge_more")))
     return tuple(found)

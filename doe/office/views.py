@@ -37,6 +37,12 @@ class Field:
     options : tuple of Option
     drawing : Markup or str
         A drawing under it; empty without one.
+    accepts : str
+        Endings of the files that it takes; empty where it takes no file.
+    is_list : bool
+        Whether its options are a list to open, being many.
+    is_secret : bool
+        Whether what is typed is not shown.
     is_half : bool
         Whether it shares its row with the next one.
     """
@@ -48,6 +54,9 @@ class Field:
     problem: str = ""
     options: tuple[Option, ...] = ()
     drawing: Markup | str = ""
+    accepts: str = ""
+    is_list: bool = False
+    is_secret: bool = False
     is_half: bool = False
     is_heading: bool = False
     is_tick: bool = False
@@ -58,7 +67,8 @@ class Field:
 class Form:
     """What a page asks: ``title``, ``intro`` sentences, ``fields``, words on its ``button``, the ``action`` it goes to.
 
-    ``more_hidden`` is sent along; ``is_quiet`` says that it is no main act of the page.
+    ``more_hidden`` is sent along; ``is_quiet`` says that it is no main act of the page, ``takes_file`` that a file
+    is sent with it. ``more_fields`` stand behind a fold of the title ``more_title``, which is open while ``more_open``.
     """
 
     title: str
@@ -68,6 +78,10 @@ class Form:
     fields: tuple[Field, ...] = ()
     more_hidden: tuple[Hidden, ...] = ()
     is_quiet: bool = False
+    more_title: str = ""
+    more_fields: tuple[Field, ...] = ()
+    more_open: bool = False
+    takes_file: bool = False
 
 
 @dataclass(frozen=True)
@@ -95,6 +109,8 @@ class TodayPage:
         What was searched for.
     tasks : tuple of Task
         Studies and recipes that wait for somebody.
+    due : tuple of Link
+        What waits with a day to it, what is due first at the top.
     quiet : tuple of Link
         Studies that wait for nothing.
     recipes : tuple of Link
@@ -110,6 +126,7 @@ class TodayPage:
     frame: Frame
     asked: str
     tasks: tuple[Task, ...]
+    due: tuple[Link, ...]
     quiet: tuple[Link, ...]
     recipes: tuple[Link, ...]
     drafts: tuple[Link, ...]
@@ -191,7 +208,8 @@ class JobPage:
 class RecipePage:
     """One recipe: ``frame``, ``heading``, how it stands, ``settings`` to dial in, ``lines``, ``acts`` and ``forms``.
 
-    ``standing``, ``meaning``, ``style`` are those of what is known of it; ``papers`` are to print.
+    ``standing``, ``meaning``, ``style`` are those of what is known of it; ``papers`` are to print. ``days`` says how
+    its first articles went, with their ``charts``.
     """
 
     frame: Frame
@@ -204,6 +222,8 @@ class RecipePage:
     acts: tuple[Link, ...]
     forms: tuple[Form, ...]
     papers: tuple[Link, ...]
+    days: tuple[str, ...]
+    charts: tuple[Markup, ...]
 
 
 @dataclass(frozen=True)

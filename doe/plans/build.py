@@ -8,10 +8,9 @@ import numpy as np
 import pandas as pd
 
 from doe.domain.coding import round_settings
-from doe.domain.errors import InputError, InputErrors
+from doe.domain.errors import InputError, InputErrors, check_seed
 from doe.domain.finding import Finding
 from doe.domain.masks import is_forbidden
-from doe.domain.seeds import check_seed
 from doe.domain.stack import DEFAULT_LINE, Line
 from doe.domain.study import Study
 from doe.plans.classical import CLASSICAL, check_kind, classical_points, sizes

@@ -355,7 +355,7 @@ def _symptoms(
     luck: _Luck,
 ) -> list[str]:
     draw = luck.uniform["symptom"]
-    washed = [check.after_washes > 0 for check in line.study.spec.checks]
+    washed = [check.is_later for check in line.study.spec.checks]
     found = []
     for i, side in enumerate(shown):
         if not seen[i]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from doe.domain.seeds import check_seed
+from doe.domain.errors import check_seed
 from doe.domain.stack import DEFAULT_LINE, Line
 from doe.domain.study import Study
 from doe.plans.build import add_round

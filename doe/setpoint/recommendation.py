@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from doe.domain.errors import check_seed
 from doe.domain.finding import Finding
-from doe.domain.seeds import check_seed
 from doe.domain.study import Study
 from doe.setpoint.answer import BOTH_ONCE, Answer
 from doe.setpoint.curves import find_edges

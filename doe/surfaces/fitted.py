@@ -11,11 +11,10 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from doe.domain.coding import FloatArray, code_frame
-from doe.domain.errors import InputError
+from doe.domain.errors import InputError, check_seed
 from doe.domain.factors import Stage
 from doe.domain.finding import Finding
 from doe.domain.results import Results, read_results
-from doe.domain.seeds import check_seed
 from doe.domain.study import Study
 from doe.surfaces.belief import Belief, judge_fit
 from doe.surfaces.checks import ClassicalChecks, run_checks

@@ -228,15 +228,16 @@ _SHORTEST_WAIT_S = {"hot": 3.0, "warm": 5.0, "cold": 30.0}
 
 
 def _waits(known: Known) -> Iterator[Shift]:
-    if known.peel_wait_s is not None and known.film_class:
-        least = _SHORTEST_WAIT_S[known.film_class]
+    film = known.film_class or known.recipe_film_class
+    if known.peel_wait_s is not None and film:
+        least = _SHORTEST_WAIT_S[film]
         early = known.peel_wait_s < least
-        late = known.film_class == "hot" and known.peel_wait_s > GONE_COLD_S
+        late = film == "hot" and known.peel_wait_s > GONE_COLD_S
         yield from _move(
             "peeled",
             "early" if early else "late" if late else "in time",
             wait_s=known.peel_wait_s,
-            film=known.film_class,
+            film=film,
             least_s=least if early else None,
             most_s=GONE_COLD_S if late else None,
         )

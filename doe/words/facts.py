@@ -126,6 +126,7 @@ READINGS: Mapping[str, Callable[[Reader, Any, str], str]] = {
     "list": lambda _, names, last: listing(_several(names), last or "and"),
     "some": lambda _, names, __: listing(names[:MOST_NAMED]) + (" ..." if len(names) > MOST_NAMED else ""),
     "checks": lambda _, names, __: listing([name.replace("_", " ") for name in names]),
+    "semicolons": lambda _, names, __: "; ".join(names),
     "commas": lambda _, names, __: ", ".join(names),
     "somebody": lambda _, name, __: name or "one person",
     "quoted": lambda _, name, __: quoted(name),

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date
 from typing import TYPE_CHECKING
 
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.limits import unusual_ranges, unusual_settings
+from doe.domain.stack import Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, show_both
 from doe.words.facts import Reader, Text, all_worded, reader_of, texts_of
+from doe.words.materials import material_warnings
 from doe.words.wording import range_both
 
 if TYPE_CHECKING:  # listing studies waits for no frames
@@ -19,17 +22,33 @@ LIMIT_LABELS = texts_of("said_of_limits", "labels")
 """What each field of `doe.domain.limits.Limits` is asked for as."""
 
 
-def range_warnings(study: Study, shown: Shown = METRIC, *, dyed_polyester: bool = False) -> tuple[str, ...]:
-    """What is unusual about the ranges and the held settings of a study, each with its reason."""
-    ranges = unusual_ranges(study.factors, dyed_polyester=dyed_polyester)
-    return (*all_worded(ranges, _RANGES, reader_of(study, shown)), *_settings(study.held, shown, dyed_polyester))
+def range_warnings(study: Study, stack: Stack, on: date, shown: Shown = METRIC) -> tuple[str, ...]:
+    """What is unusual about the ranges and the held settings of a study with these materials, each with its reason."""
+    dyed = stack.dyed_polyester
+    ranges = all_worded(unusual_ranges(study.factors, dyed_polyester=dyed), _RANGES, reader_of(study, shown))
+    return (*ranges, *_settings(study.held, shown, dyed), *known_of_materials(study, stack, on, shown))
 
 
-def coupon_warnings(study: Study, coupons: pd.DataFrame, shown: Shown, *, dyed_polyester: bool) -> tuple[str, ...]:
+def known_of_materials(study: Study, stack: Stack, on: date, shown: Shown = METRIC) -> tuple[str, ...]:
+    """What the materials alone warn about, over the ranges and held settings of a study."""
+    spans = {f.name: (f.low, f.high) for f in study.numeric}
+    return material_warnings(stack, on, {**spans, **_held_spans(study)}, shown)
+
+
+def coupon_warnings(
+    study: Study, coupons: pd.DataFrame, stack: Stack, on: date, shown: Shown = METRIC
+) -> tuple[str, ...]:
     """The same of coupons that are to be made: least and largest setting of each factor, and what is held."""
-    ends = [{f.name: float(end(coupons[f.name])) for f in study.numeric if f.name in coupons} for end in (min, max)]
-    said = [text for settings in (*ends, study.held) for text in _settings(settings, shown, dyed_polyester)]
+    made = [f.name for f in study.numeric if f.name in coupons]
+    spans = {name: (float(coupons[name].min()), float(coupons[name].max())) for name in made}
+    ends = [{name: span[end] for name, span in spans.items()} for end in (0, 1)]
+    said = [text for settings in (*ends, study.held) for text in _settings(settings, shown, stack.dyed_polyester)]
+    said += material_warnings(stack, on, {**spans, **_held_spans(study)}, shown)
     return tuple(dict.fromkeys(said))
+
+
+def _held_spans(study: Study) -> dict[str, tuple[float, float]]:
+    return {name: (value, value) for name, value in study.held.items() if not isinstance(value, str)}
 
 
 def _settings(settings: Mapping[str, float | str], shown: Shown, dyed_polyester: bool) -> tuple[str, ...]:

@@ -17,6 +17,35 @@ FEW = 20
 """Below so many coupons a sentence says that they tell little."""
 
 
+AGREE = {"good": "agree well", "fair": "agree in part", "poor": "barely agree"}
+"""How far people agree beyond chance, in words."""
+
+
+def finding(passes: PassAgreement | None, hand: HandAgreement | None) -> tuple[str, str]:
+    """The pair that agrees least, in one sentence, and what to do about it.
+
+    Without a pair that can be compared, what is missing for it.
+    """
+    known = [(pair.kappa, pair.first, pair.second, "pass and fail") for pair in (passes.pairs if passes else ())]
+    known += [(kappa, first, second, "hand-feel") for first, second, kappa in (hand.pairs if hand else ())]
+    known = [each for each in known if not math.isnan(each[0].kappa)]
+    if not known:
+        return ("How far people agree is not known yet", "Let two people score the same coupons, blind.")
+    kappa, first, second, what = min(known, key=lambda each: each[0].kappa)
+    if band_of(kappa) == "good":
+        return (f"{first} and {second} {AGREE['good']}: {_of_one(kappa)}", "Either may score alone.")
+    return (
+        f"{first} and {second} {AGREE[band_of(kappa)]} on {what}: {_of_one(kappa)}",
+        "Score blind, each alone, and feel the two kept reference coupons first (5 soft, 1 stiff)."
+        if what == "hand-feel"
+        else "Score blind, each alone, beside one coupon that is just good and one that is just bad.",
+    )
+
+
+def _of_one(kappa: Kappa) -> str:
+    return f"{max(kappa.kappa, 0):.2f} of 1"
+
+
 def pass_words(found: PassAgreement | None) -> tuple[str, ...]:
     """What agreement on pass and fail means; nothing without it."""
     if found is None:
@@ -25,14 +54,14 @@ def pass_words(found: PassAgreement | None) -> tuple[str, ...]:
     if found.together is not None and not math.isnan(found.together.overall.kappa):
         k = found.together.overall
         said.append(
-            f"All {found.together.people} together agree {percent(k.agreement)} of the time; beyond chance that is a "
-            f"kappa of {_kappa(k)}: {band_of(k)}."
+            f"All {found.together.people} together agree {percent(k.agreement)} of the time; beyond chance that is "
+            f"{_kappa(k)}: {band_of(k)}."
         )
     return (*said, *(text for pair in found.pairs for text in _pair(pair, found.assurance)))
 
 
 def _kappa(k: Kappa) -> str:
-    return f"{k.kappa:.2f} ({k.low:.2f} to {k.high:.2f})"
+    return f"{k.kappa:.2f} of 1 ({k.low:.2f} to {k.high:.2f})"
 
 
 def _pair(pair: PairAgreement, assurance: float) -> list[str]:
@@ -42,7 +71,7 @@ def _pair(pair: PairAgreement, assurance: float) -> list[str]:
         return [f"{names} gave every coupon the same result: mix good and bad coupons to see whether they agree."]
     coupons = round(k.coupons)
     said = [
-        f"{names} agree on {percent(k.agreement)} of {count(coupons, 'coupon')}; beyond chance: kappa {_kappa(k)}, "
+        f"{names} agree on {percent(k.agreement)} of {count(coupons, 'coupon')}; beyond chance {_kappa(k)}: "
         f"{band_of(k)}."
     ]
     if pair.p_leaning < 1 - assurance:
@@ -107,7 +136,7 @@ def repeat_words(found: Repeat) -> tuple[str, ...]:
         twice = f"{count(found.coupons, 'coupon')} twice"
         text = f"{found.person} judged {twice} and changed {found.turned or 'none'} of them."
         if found.kappa is not None and not math.isnan(found.kappa.kappa):
-            text += f" Beyond chance: kappa {_kappa(found.kappa)}."
+            text += f" Beyond chance: {_kappa(found.kappa)}."
         if found.coupons < FEW:
             text += f" {found.coupons} say little; 30 with about a third bad say more."
         said.append(text)

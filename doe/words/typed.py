@@ -14,11 +14,13 @@ from typing import Any
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import EVERY_LEVEL, KNOWN_FACTORS, Factor, usual_factor, value_bounds
 from doe.domain.limits import LIMIT_NAMES, Limits
+from doe.domain.materials import FACTS
 from doe.domain.said import meant, words
 from doe.domain.space import Forbidden
 from doe.domain.spec import DEFAULT_CHECKS, Check, Spec
 from doe.domain.stack import Material
 from doe.domain.units import (
+    METRIC,
     STORED_UNITS,
     Shown,
     delta_degf,
@@ -126,24 +128,56 @@ def moment(text: str, where: str) -> datetime:
     return when
 
 
-def material(text: str, where: str) -> Material:
-    """Material of ``name; supplier=Halm; lot=A12; detail=180 g/m2``; the parts after the name in any order."""
+_NAMED = ("supplier", "lot", "detail")
+
+
+def material(text: str, part: str, shown: Shown = METRIC, *, place: str = "") -> Material:
+    """Material of ``name; supplier=Halm; lot=A12; kind=cotton``; what stands after the name in any order.
+
+    ``part`` says which facts it may have (`doe.domain.materials.FACTS`), ``place`` where it was typed.
+    """
+    where = place or f"--{part}"
     name, *parts = text.split(";")
     form = 'Write it like "blank tee; supplier=Halm; lot=A12".'
     if not name.strip():
         raise InputError(where, repr(text), "the name on the packet", form)
     values: dict[str, str] = {}
-    for part in parts:
-        key, equals, value = _parted(part, "=")
-        if not equals or key.lower() not in ("supplier", "lot", "detail"):
-            raise InputError(
-                where,
-                repr(part.strip()),
-                "supplier=..., lot=... or detail=...",
-                form,
-            )
-        values[key.lower()] = value
-    return Material(name.strip(), **values)
+    facts: dict[str, float | str | bool] = {}
+    for one in parts:
+        key, equals, value = _parted(one, "=")
+        key = key.lower()
+        if not equals or key not in (*_NAMED, *FACTS[part]):
+            raise InputError(where, repr(one.strip()), f"{'=, '.join((*_NAMED, *FACTS[part]))}=", form)
+        if key in _NAMED:
+            values[key] = value
+        elif value:
+            facts |= material_fact(part, key, value, shown, where)
+    return Material(name.strip(), **values, facts=facts or None)
+
+
+def material_fact(part: str, name: str, text: str, shown: Shown, place: str) -> dict[str, float | str | bool]:
+    """One fact of a material as it is kept: a span as its two ends, a quantity in its stored unit."""
+    fact, where = FACTS[part][name], f"{place}, {name}"
+    if fact.form == "yes":
+        return {name: yes_no(text, where)}
+    if fact.form == "word":
+        return {name: name_of(text, dict.fromkeys(fact.choices, ()), where)}
+    if fact.form == "day":
+        return {name: moment(text, where).date().isoformat()}
+    if fact.form == "text":
+        return {name: text.strip()}
+    unit = "" if fact.unit not in STORED_UNITS else fact.unit
+    plain_text = text if unit else _GRAIN.sub("", text)
+    if fact.form == "amount":
+        return {name: quantity(text, unit, where, shown)}
+    low, high = span_of(plain_text, unit, where, shown)
+    if low >= high:
+        raise InputError(where, repr(text), "a low and a high end", "Write the lower one first.")
+    return {f"{name}_low": low, f"{name}_high": high}
+
+
+_GRAIN = re.compile(r"\s*(um|µm|μm|microns?)\b", re.IGNORECASE)
+"""What is written for a thousandth of a millimetre: µm with either sign."""
 
 
 @contextmanager
@@ -307,7 +341,7 @@ def share(text: str, where: str) -> float:
 
 
 def check(text: str) -> Check:
-    """Check of ``release`` (a usual one), or ``wash_3@3=sound after 3 washes`` (after 3 washes)."""
+    """Check of ``release`` (a usual one), ``wash_3@3=sound after 3 washes``, or ``look@24h=no dye in the print``."""
     head, _, label = _parted(text, "=")
     name, at, washes = _parted(head, "@")
     usual = {c.name: c for c in DEFAULT_CHECKS}
@@ -321,6 +355,9 @@ def check(text: str) -> Check:
             "a short name of letters, digits and _",
             'Write it like "wash_3@3=sound after 3 washes".',
         )
+    if at and washes.lower().endswith("h"):
+        hours = parse_number(washes[:-1], "--check, hours")
+        return Check(name, label or name.replace("_", " "), after_hours=hours)
     count = parse_number(washes, "--check, washes") if at else 0
     if count < 0 or count != int(count):
         raise InputError("--check, washes", washes, "a whole number", "Say after how many washes it is looked at.")

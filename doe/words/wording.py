@@ -383,18 +383,10 @@ def day(when: datetime.date) -> str:
     """A day; that of a stored time is the reader's, so that an act reads the same everywhere.
 
     >>> day(datetime.date(2031, 3, 4)), day(datetime.datetime(2031, 3, 4, 15, 7))
-    ('2031-03-04', '2031-03-04')
+    ('4 March 2031', '4 March 2031')
     """
-    return f"{_here(when):%Y-%m-%d}"
-
-
-def minute(when: datetime.datetime) -> str:
-    """A day with its time, for tables.
-
-    >>> minute(datetime.datetime(2031, 3, 4, 15, 7))
-    '2031-03-04 15:07'
-    """
-    return f"{_here(when):%Y-%m-%d %H:%M}"
+    here = _here(when)
+    return f"{here.day} {here:%B %Y}"
 
 
 def date_and_time(when: datetime.datetime) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -33,10 +33,10 @@ from doe.words.comparison import (
 )
 from doe.words.recipe.card import DIFFERS
 from doe.words.wording import amount_both, at_most_of_hundred, count, date_and_time, percent, score, stated
-from reports.drawing import palette
-from reports.drawing.palette import ACCENT, INK, PAPER, RULE, SOFT
-from reports.drawing.svg import canvas, to_svg
-from reports.pages import environment, render
+from reports.drawing.palette import ACCENT, RULE, SOFT, round_numbers
+from reports.drawing.plot import Plot
+from reports.drawing.rows import draw_rows
+from reports.pages import render
 from reports.sheet.page import Pair, limit_pairs
 from reports.study.inputs import HistoryRow, Provenance
 from reports.study.proof import headed, history_table, made_pairs, number, words
@@ -210,11 +210,11 @@ def _facts(report: ComparisonReport) -> tuple[str, ...]:
 
 
 def _states(report: ComparisonReport) -> pd.DataFrame:
-    """Outcome of every coupon in the words of the picture."""
+    """Outcome of every coupon as the picture's marks: ``pass``, a side, ``waiting``; ``missing`` where it is void."""
     rows = report.results
     state = coupon_states(rows.drop(columns=["passed"]), report.study.spec.checks)
     side = np.where(rows["side"].astype(str) == "", "unknown", rows["side"].astype(str))
-    outcome = np.where(state == "failed", side, state)
+    outcome = np.where(state == "failed", side, np.where(state == "passed", "pass", state))
     outcome = np.where((rows["void"] != "").to_numpy(), "missing", outcome)
     return rows.assign(outcome=outcome)
 
@@ -240,11 +240,13 @@ def _pair_picture(report: ComparisonReport) -> Picture:
         else "Nothing is judged at the setpoint yet"
     )
     told = "; ".join(
-        f"{place}: {sum(new == 'passed' for _, new in pairs)} of {count(len(pairs), 'new coupon')} passed, "
-        f"{sum(old == 'passed' for old, _ in pairs)} of those in use"
+        f"{place}: {sum(new == 'pass' for _, new in pairs)} of {count(len(pairs), 'new coupon')} passed, "
+        f"{sum(old == 'pass' for old, _ in pairs)} of those in use"
         for place, pairs in places.items()
     )
-    return Picture(draw_pairs(places, name="pairs", title=title, description=f"{told}. {_MARKS}"), title, _MARKS)
+    return Picture(
+        draw_rows(places, heads=("in use", "new"), title=title, description=f"{told}. {_MARKS}"), title, _MARKS
+    )
 
 
 def _rate_picture(report: ComparisonReport) -> Iterator[Picture]:
@@ -289,7 +291,7 @@ def _hand_pictures(report: ComparisonReport) -> Iterator[Picture]:
     old, new = (wide[material].to_numpy(dtype=float) for material in ("incumbent", "new"))
     means = f"new {score(float(np.nanmean(new)))}, in use {score(float(np.nanmean(old)))}"
     title = f"Hand-feel at the setpoint, on average: {means}"
-    how = "Square: in use. Dot: new. A line joins the two coupons of a pair."
+    how = "Open: in use. Filled: new. A line joins the two coupons of a pair."
     wanted, told = report.study.spec.hand_min, f"{means}. {how}"
     yield Picture(draw_hand(old, new, wanted=wanted, name="hand-pairs", title=title, description=told), title, how)
 
@@ -364,30 +366,6 @@ def _coupon_table(report: ComparisonReport) -> PageTable:
     return PageTable("Every coupon", columns, rows)
 
 
-OPEN = ("waiting", "missing")
-"""Outcomes of coupons that say nothing yet, or nothing any more."""
-
-
-def draw_pairs(places: Mapping[str, Sequence[tuple[str, str]]], *, name: str, title: str, description: str) -> Markup:
-    """Both coupons of every pair, one above the other; a bar joins them where only one of them passed.
-
-    Parameters
-    ----------
-    places : mapping of place to sequence of (str, str)
-        Outcome in use and outcome new (``passed``, a side, or one of `OPEN`; a void one is missing), in the order of
-        pressing.
-    name, title, description : str
-        See `reports.drawing.svg.to_svg`.
-    """
-    width = 92 + 22 * min(max(14, *map(len, places.values())), 30)
-    template = environment(set_well=False).get_template("comparison_pairs.svg")
-    return Markup(
-        template.render(
-            places=places, open=OPEN, width=width, name=name, title=title, description=description, colours=palette
-        )
-    )
-
-
 def draw_limits(
     difference: float,
     limits: tuple[float, float],
@@ -409,38 +387,31 @@ def draw_limits(
     unit : str
         What the difference is of, and its unit.
     name, title, caption : str
-        See `reports.drawing.svg.to_svg` and `reports.views.Picture`.
+        See `reports.drawing.plot.Plot` and `reports.views.Picture`.
     """
-    low, high = limits
+    plot = Plot(name, "limits")
     known = [v for v in (*limits, *margins, difference, 0.0) if v is not None]
     pad = 0.15 * (max(known) - min(known))
-    ends = min(known) - pad, max(known) + pad
-    box = {"facecolor": PAPER, "edgecolor": "none", "pad": 1.5}
-    with canvas(6.4, 1.75) as (figure, ax):
-        for margin, end in zip(margins, ends, strict=True):
-            if margin is not None:
-                ax.axvspan(*sorted((end, margin)), facecolor="#efece4", hatch="////", linewidth=0)
-                ax.axvline(margin, color=INK, linewidth=1.6)
-                across = ax.get_xaxis_transform()
-                ax.text(margin, 0.93, "margin", transform=across, ha="center", va="top", size=9, bbox=box)
-        ax.axvline(0, color=SOFT, linewidth=1, linestyle=(0, (4, 3)))
-        ax.errorbar(
-            difference,
-            0,
-            xerr=[[difference - low], [high - difference]],
-            fmt="o",
-            color=ACCENT,
-            elinewidth=4,
-            capsize=9,
-            capthick=2.4,
-            markersize=9,
-            markerfacecolor=PAPER,
-            markeredgewidth=2,
-        )
-        ax.set(xlim=ends, ylim=(-0.5, 0.75), yticks=[], xlabel=f"difference of {unit}")
-        ax.spines["left"].set_visible(False)
-        told = f"Difference {difference:+.2f}, limits {low:+.2f} to {high:+.2f}. {caption}"
-        return Picture(to_svg(figure, name=name, title=title, description=told), title, caption)
+    first, last = min(known) - pad, max(known) + pad
+
+    def at(value: float) -> float:
+        return (value - first) / (last - first)
+
+    for margin, end in zip(margins, (0.0, 1.0), strict=True):
+        if margin is not None:
+            plot.box(at(margin), end, 0, 1, fill=plot.hatched())
+            plot.line([at(margin)] * 2, [0, 1], width=1.6)
+            plot.text(at(margin), 1, "margin", dy=-6)
+    plot.line([at(0)] * 2, [0, 1], stroke=SOFT, width=1, stroke_dasharray="4 3")
+    plot.text(at(0), 1, "no difference", dy=-6, look="soft")
+    plot.line([at(v) for v in limits], [0.5, 0.5], stroke=ACCENT, width=4)
+    for limit in limits:
+        plot.line([at(limit)] * 2, [0.36, 0.64], stroke=ACCENT, width=2.4)
+    plot.mark(at(difference), 0.5, "open", size=1.4)
+    plot.line([0, 1], [0, 0], stroke=SOFT, width=1)
+    plot.along_x([(at(float(t)), (f"{t:g}",)) for t in round_numbers(first, last)], f"difference of {unit}")
+    told = f"Difference {difference:+.2f}, limits {limits[0]:+.2f} to {limits[1]:+.2f}. {caption}"
+    return Picture(plot.svg(title=title, description=told), title, caption)
 
 
 def draw_hand(
@@ -452,7 +423,7 @@ def draw_hand(
     title: str,
     description: str,
 ) -> Markup:
-    """Mean hand-feel of both coupons of each pair, joined.
+    """Mean hand-feel of both coupons of each pair, joined; the words stand beside the last pair.
 
     Parameters
     ----------
@@ -461,23 +432,30 @@ def draw_hand(
     wanted : float or None
         Least hand-feel of the spec.
     name, title, description : str
-        See `reports.drawing.svg.to_svg`.
+        See `reports.drawing.plot.Plot`.
     """
-    x = np.arange(1, len(new) + 1)
-    with canvas(6.4, 2.6) as (figure, ax):
-        both = np.isfinite(in_use) & np.isfinite(new)
-        ax.vlines(x[both], in_use[both], new[both], color=RULE, linewidth=2)
-        ax.scatter(x, in_use, s=42, marker="s", facecolor=PAPER, edgecolor=INK, linewidth=1.4, zorder=3, label="in use")
-        ax.scatter(x, new, s=25, color=ACCENT, zorder=3, label="new")
-        if wanted is not None:
-            ax.axhline(wanted, color=INK, linewidth=1.2, linestyle=(0, (5, 3)))
-            ax.text(1, wanted, "wanted", transform=ax.get_yaxis_transform(), ha="right", va="bottom", size=9)
-        ax.set(
-            ylim=(0.8, 5.2),
-            yticks=range(1, 6),
-            xlim=(0, len(new) + 1),
-            xlabel="pair, in the order of pressing",
-            ylabel="hand-feel, mean of people",
-        )
-        ax.legend(loc="lower left", ncols=2)
-        return to_svg(figure, name=name, title=title, description=description)
+    plot, pairs = Plot(name, "order"), len(new)
+    across = 0.02 + 0.8 * np.arange(pairs) / max(pairs - 1, 1)  # room for the words at the right
+
+    def up(value: float) -> float:
+        return (value - 0.8) / 4.4
+
+    plot.frame()
+    plot.along_y([(up(score), (str(score),)) for score in range(1, 6)], "hand-feel, mean of people")
+    ticks = [t for t in round_numbers(1, pairs, 6) if t == round(t)] if pairs > 1 else [1]
+    plot.along_x([(across[int(t) - 1], (f"{t:g}",)) for t in ticks], "pair, in the order of pressing")
+    if wanted is not None:
+        plot.level(up(wanted), "wanted")
+    both = np.isfinite(in_use) & np.isfinite(new)
+    for i in np.flatnonzero(both):
+        plot.line([across[i]] * 2, [up(in_use[i]), up(new[i])], stroke=RULE, width=2)
+    for values, key in ((in_use, "open"), (new, "full")):
+        for i in np.flatnonzero(np.isfinite(values)):
+            plot.mark(across[i], up(values[i]), key)
+    if both.any():
+        last = np.flatnonzero(both)[-1]
+        middle, apart = (in_use[last] + new[last]) / 2, max(abs(in_use[last] - new[last]), 0.4) / 2
+        new_is_above = new[last] > in_use[last]
+        for words, side in (("new", 1 if new_is_above else -1), ("in use", -1 if new_is_above else 1)):
+            plot.text(across[last], up(middle + side * apart), words, dx=10, anchor="start", look="halo")
+    return plot.svg(title=title, description=description)

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from html import escape
 
 import pandas as pd
-from markupsafe import Markup
 
 from doe.assure.confirmation.allocation import SETPOINT
 from doe.assure.confirmation.verdict import CHECK_PREFIX, coupon_states
@@ -33,7 +30,7 @@ from doe.words.confirmation.verdict import (
     steps,
 )
 from doe.words.wording import amount_both, count, date_and_time, listing, score, sentence
-from reports.drawing.palette import ACCENT, FONTS, INK, OVER, PAPER, SOFT
+from reports.drawing.rows import draw_rows
 from reports.pages import render
 from reports.sheet.page import Pair, stack_pairs
 from reports.study.proof import headed, number, words
@@ -152,7 +149,11 @@ def _picture(facts: ConfirmationFacts) -> Picture:
     key = [words for state, words in _KEY.items() if any(state in states for states in marks.values())]
     title = sentence("; ".join(told)) or "No coupon counts yet."
     return Picture(
-        draw_marks(marks, name="confirmation-marks", title=title, description=f"One mark a coupon. {title}"),
+        draw_rows(
+            {label: [(_SHAPES[state],) for state in states] for label, states in marks.items()},
+            title=title,
+            description=f"One mark a coupon. {title}",
+        ),
         title,
         sentence("; ".join(("in press order", *key))) + (" Void coupons are left out." if facts.current.void else ""),
     )
@@ -160,10 +161,13 @@ def _picture(facts: ConfirmationFacts) -> Picture:
 
 _KEY = {
     "passed": "circle: passed every check",
-    "failed": "triangle: failed",
+    "failed": "cross: failed",
     "waiting": "dashed: waits for a check",
-    "not scored": "point: not scored",
+    "not scored": "dash: not scored",
 }
+
+
+_SHAPES = {"passed": "pass", "failed": "unknown", "waiting": "waiting", "not scored": "missing"}
 
 
 def _counted(states: list[str]) -> str:
@@ -233,38 +237,4 @@ def _coupon_table(facts: ConfirmationFacts) -> PageTable:
             *heads("Symptom | Note | State"),
         ),
         tuple(body),
-    )
-
-
-_STEP, _PER_ROW, _LEFT, _TOP = 22, 12, 10, 16
-
-
-def draw_marks(rows: Mapping[str, Sequence[str]], *, name: str, title: str, description: str) -> Markup:
-    """Marks in rows: an open circle passed, a filled triangle failed, a dashed circle waits, a point is not scored.
-
-    Parameters
-    ----------
-    rows : mapping of label to sequence of str
-        ``passed``, ``failed``, ``waiting`` or ``not scored`` for each coupon, in order; long rows go on below.
-    name, title, description : str
-        See `reports.drawing.svg.to_svg`.
-    """
-    shapes = []
-    y = _TOP
-    for label, states in rows.items():
-        shapes.append(f'<text x="2" y="{y}" font-family="{FONTS}" font-size="13" fill="{INK}">{escape(label)}</text>')
-        y += 18
-        for i, state in enumerate(states):
-            at = f'x="{_LEFT + i % _PER_ROW * _STEP}" y="{y + i // _PER_ROW * _STEP}"'
-            shapes.append(f'<use href="#{name}-{state.replace(" ", "-")}" {at}/>')
-        y += ((len(states) - 1) // _PER_ROW + 1) * _STEP + 12
-    width, height = _PER_ROW * _STEP, y - 24  # as wide as the narrowest phone, where its words keep their size
-    return Markup(
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" role="img" '
-        f'style="max-width:{width}px" aria-labelledby="{name}-title {name}-desc"><title id="{name}-title">'
-        f'{escape(title)}</title><desc id="{name}-desc">{escape(description)}</desc><defs>'
-        f'<circle id="{name}-passed" r="7" fill="{PAPER}" stroke="{ACCENT}" stroke-width="2"/>'
-        f'<path id="{name}-failed" d="M0-8L8 6H-8Z" fill="{OVER}" stroke="{INK}" stroke-width="1"/>'
-        f'<circle id="{name}-waiting" r="7" fill="none" stroke="{SOFT}" stroke-width="1.6" stroke-dasharray="3 2.5"/>'
-        f'<circle id="{name}-not-scored" r="2" fill="{SOFT}"/></defs>{"".join(shapes)}</svg>'
     )

@@ -1,4 +1,7 @@
-"""Colours, marks and round numbers common to every figure: one mark and one colour for one thing."""
+"""Colours, marks and round numbers common to every figure: one mark and one colour for one thing.
+
+Colours are the tokens of `paper.css`, so that a figure follows its page from light to dark and onto paper.
+"""
 
 from __future__ import annotations
 
@@ -9,22 +12,18 @@ from numpy.typing import NDArray
 
 from doe.domain.factors import Factor
 from doe.domain.units import SYMBOLS, Shown
-from doe.words.wording import SIDE_WORDS, amount
+from doe.words.wording import amount
 
 Floats = NDArray[np.float64]
 
-INK, SOFT, RULE, PAPER = "#1b211f", "#4a504c", "#cfc8b8", "#ffffff"
-ACCENT, UNDER, OVER, OTHER = "#0b4f66", "#1f5fa8", "#a8420f", "#4a504c"
-FONTS = "Avenir Next, Segoe UI, Helvetica Neue, Helvetica, Arial, Liberation Sans, sans-serif"
-
-# Told apart by shape first; colour only helps. (marker, face, words)
-MARKS: dict[str, tuple[str, str, str]] = {
-    "pass": ("o", PAPER, "passed"),
-    "under": ("v", UNDER, f"failed: {SIDE_WORDS['under']}"),
-    "over": ("^", OVER, f"failed: {SIDE_WORDS['over']}"),
-    "other": ("s", OTHER, f"failed: {SIDE_WORDS['other']}"),
-    "unknown": ("X", INK, f"failed: {SIDE_WORDS['unknown']}"),
-}
+INK, SOFT, RULE, PAPER, WASH = "var(--ink)", "var(--ink-soft)", "var(--rule)", "var(--sheet)", "var(--wash)"
+ACCENT, UNDER, OVER, OTHER = "var(--accent)", "var(--under)", "var(--over)", "var(--ink-soft)"
+HATCH = "var(--hatch)"
+# Darker the fewer pass; blue where too little heat is the likelier failure, brown where too much.
+# Near the target both are the same grey: which side is likelier hardly matters there.
+UNDER_BANDS = (*(f"var(--under-{n})" for n in range(1, 5)), "var(--band-5)", PAPER)
+OVER_BANDS = (*(f"var(--over-{n})" for n in range(1, 5)), "var(--band-5)", PAPER)
+HAND_BANDS = (*(f"var(--band-{n})" for n in range(1, 6)), PAPER)
 
 
 def round_numbers(low: float, high: float, most: int = 5) -> Floats:

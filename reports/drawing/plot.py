@@ -16,7 +16,21 @@ from markupsafe import Markup
 from doe.domain.factors import Factor
 from doe.domain.units import METRIC, SYMBOLS, Shown
 from doe.words.typography import fine
-from reports.drawing.palette import ACCENT, INK, OTHER, OVER, PAPER, RULE, SOFT, UNDER, Floats, bare, ticks_of
+from reports.drawing.palette import (
+    ACCENT,
+    HATCH,
+    INK,
+    OTHER,
+    OVER,
+    PAPER,
+    RULE,
+    SOFT,
+    UNDER,
+    WASH,
+    Floats,
+    bare,
+    ticks_of,
+)
 
 UNIT = 1000
 """Side of the box that shapes are drawn in before they are stretched."""
@@ -26,7 +40,7 @@ RIM = 0.04
 
 _HATCH = (
     '<pattern id="{0}-hatch" width="7" height="7" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
-    '<rect width="7" height="7" fill="#f1ede3"/><path d="M0 0V7" stroke="#8b867a" stroke-width="1.1"/></pattern>'
+    f'<rect width="7" height="7" fill="{WASH}"/><path d="M0 0V7" stroke="{HATCH}" stroke-width="1.1"/></pattern>'
 )
 
 SHAPES = {
@@ -43,6 +57,8 @@ SHAPES = {
     "try": f'<circle r="7" fill="{ACCENT}" stroke="{PAPER}" stroke-width="2.5"/>',
     "full": f'<circle r="5" fill="{ACCENT}" stroke="{ACCENT}" stroke-width="1.6"/>',
     "open": f'<circle r="5" fill="{PAPER}" stroke="{ACCENT}" stroke-width="1.6"/>',
+    "waiting": f'<circle r="5" fill="none" stroke="{SOFT}" stroke-width="1.6" stroke-dasharray="3 2.5"/>',
+    "missing": f'<path d="M-4 0H4" stroke="{SOFT}" stroke-width="1.6"/>',
 }
 """Marks, each about its middle in CSS pixels; the same thing has the same one in every figure."""
 
@@ -92,15 +108,16 @@ class Plot:
         Unique on its page; every id starts with it.
     kind : str
         Class of its box in the style sheet, which gives it its margins and height.
-    rows : int, optional
-        Rows that its height has to hold.
+    height : int, optional
+        Of its box without its margins, in CSS pixels, where the style sheet leaves it open.
     """
 
-    def __init__(self, name: str, kind: str, *, rows: int = 0) -> None:
+    def __init__(self, name: str, kind: str, *, height: int = 0) -> None:
         self.name, self.kind = name, kind
+        self._height = f"{height}" if height else "100%"
         self._shapes: list[str] = []
         self._over: list[str] = []
-        self._data = f' style="--rows: {rows}"' if rows else ""
+        self._data = ""
 
     def tell(self, **data: str) -> None:
         """Facts for the page's script, as data attributes of the box."""
@@ -190,7 +207,8 @@ class Plot:
         hatch = _HATCH.format(name) if any(f"{name}-hatch" in shape for shape in self._shapes) else ""
         return Markup(
             f'<div class="plot {self.kind}"{self._data}><svg xmlns="http://www.w3.org/2000/svg" role="img" '
-            f'aria-labelledby="{name}-title {name}-desc"><title id="{name}-title">{escape(title)}</title>'
+            f'height="{self._height}" aria-labelledby="{name}-title {name}-desc">'
+            f'<title id="{name}-title">{escape(title)}</title>'
             f'<desc id="{name}-desc">{escape(description)}</desc>'
             f'<svg viewBox="0 0 {UNIT} {UNIT}" preserveAspectRatio="none" width="100%" height="100%">{hatch}'
             f"{''.join(self._shapes)}</svg>{''.join(self._over)}</svg></div>"

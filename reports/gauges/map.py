@@ -6,8 +6,6 @@ from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.patches import Rectangle
 
 from doe.assure.gauges.platen import PlatenMap, place_name
 from doe.assure.gauges.summary import MachineMap
@@ -15,12 +13,12 @@ from doe.domain.units import METRIC, SYMBOLS, Shown, show_both
 from doe.words.gauges.cautions import caution_words, days_read, map_words, settings_words
 from doe.words.gauges.dials import whole_both
 from doe.words.wording import count, date_and_time
-from reports.drawing.palette import INK, OVER, PAPER, RULE, SOFT, UNDER
-from reports.drawing.svg import canvas, to_svg
+from reports.drawing.palette import OVER, OVER_BANDS, PAPER, RULE, SOFT, UNDER, UNDER_BANDS
+from reports.drawing.plot import Plot
 from reports.sheet.page import Pair
 from reports.views import Column, PageTable, Picture, heads
 
-_COLD, _HOT = "#e3ebf5", "#f6e6de"
+_COLD, _HOT = UNDER_BANDS[3], OVER_BANDS[3]
 _ROOMY = 6
 """Up to so many columns a place of the picture has room for its temperature."""
 
@@ -102,21 +100,19 @@ def _picture(found: PlatenMap, machine: str, at: float | None, shown: Shown) -> 
     unit = SYMBOLS[shown.temperature]
     title = f"The {machine} from above: surface minus set value, {unit}"
     said = []
-    width = 1.5 * columns if columns <= _ROOMY else 0.62 * columns
-    height = (0.95 if columns <= _ROOMY else 0.55) * rows
-    with canvas(min(width + 0.4, 11), min(height + 0.7, 9)) as (figure, ax):
-        for row in range(rows):
-            for column in range(columns):
-                value = float(values[row, column])
-                name = place_name(row, column, (rows, columns))
-                _place(ax, (column, rows - 1 - row), value, name, found, at, shown)
-                if not np.isnan(value):
-                    said.append(f"{name} {shown.delta(value, 'degC'):+.1f}{_word(name, found)}")
-        ax.set(xlim=(-0.03, columns + 0.03), ylim=(-0.03, rows + 0.03), xticks=[], yticks=[])
-        ax.set_xlabel("front, operator", fontsize=9)
-        ax.set_title("back", fontsize=9, color=INK)
-        ax.spines[:].set_visible(False)
-        svg = to_svg(figure, name="platen", title=title, description="; ".join(said) + ".")
+    roomy = columns <= _ROOMY
+    plot = Plot("platen", "platen", height=(84 if roomy else 44) * rows)
+    for row in range(rows):
+        for column in range(columns):
+            value = float(values[row, column])
+            name = place_name(row, column, (rows, columns))
+            box = (column / columns, (column + 1) / columns, 1 - (row + 1) / rows, 1 - row / rows)
+            _place(plot, box, value, name, found, at if roomy else None, shown)
+            if not np.isnan(value):
+                said.append(f"{name} {shown.delta(value, 'degC'):+.1f}{_word(name, found)}")
+    plot.text(0.5, 1, "back", dy=-8)
+    plot.text(0.5, 0, "front, operator", dy=18)
+    svg = plot.svg(title=title, description="; ".join(said) + ".")
     caption = "Grey: not read." if (found.passes == 0).any() else ""
     if found.cold or found.hot:
         caption = f"Thick frame: clearly colder (▼) or hotter (▲) than the mean of the places. {caption}".strip()
@@ -128,41 +124,38 @@ def _word(name: str, found: PlatenMap) -> str:
 
 
 def _place(
-    ax: Axes, corner: tuple[int, int], value: float, name: str, found: PlatenMap, at: float | None, shown: Shown
+    plot: Plot,
+    box: tuple[float, float, float, float],
+    value: float,
+    name: str,
+    found: PlatenMap,
+    at: float | None,
+    shown: Shown,
 ) -> None:
     """One place: its difference, its temperature where there is room, and a mark when it is cold or hot."""
-    x, y = corner[0] + 0.5, corner[1] + 0.5
+    x, y = (box[0] + box[1]) / 2, (box[2] + box[3]) / 2
     roomy = found.passes.shape[1] <= _ROOMY
     if np.isnan(value):
-        ax.add_patch(Rectangle(corner, 1, 1, fc=RULE, ec=SOFT, lw=1))
+        plot.box(*box, fill=RULE, stroke=SOFT, stroke_width=1)
         if roomy:
-            ax.text(x, y, "not read", ha="center", va="center", fontsize=9, color=INK)
+            plot.text(x, y, "not read", look="small")
         return
     mark, edge, face = "", SOFT, PAPER
     if name in found.cold:
         mark, edge, face = "▼ cold", UNDER, _COLD
     elif name in found.hot:
         mark, edge, face = "▲ hot", OVER, _HOT
-    inset = 0.02 if mark else 0.0
-    ax.add_patch(
-        Rectangle(
-            (corner[0] + inset, corner[1] + inset),
-            1 - 2 * inset,
-            1 - 2 * inset,
-            fc=face,
-            ec=edge,
-            lw=3 if mark else 1,
-            zorder=3 if mark else 2,
-        )
-    )
+    plot.box(*box, fill=face, stroke=SOFT, stroke_width=1)
+    if mark:
+        inset_x, inset_y = 0.02 * (box[1] - box[0]), 0.03 * (box[3] - box[2])
+        inner = (box[0] + inset_x, box[1] - inset_x, box[2] + inset_y, box[3] - inset_y)
+        plot.box(*inner, fill="none", stroke=edge, stroke_width=3)
     number = f"{shown.delta(value, 'degC'):+.1f}".replace("-", "−")
     if not roomy:
-        ax.text(x, y, f"{mark[:1]}{number}", ha="center", va="center", fontsize=8, color=INK, zorder=4)
+        plot.text(x, y, f"{mark[:1]}{number}", look="small")
         return
-    ax.text(x, y + 0.12, number, ha="center", va="center", fontsize=14, color=INK, zorder=4)
+    plot.text(x, y, number, dy=-4 if at is not None or mark else 4, look="strong")
     if at is not None:
-        ax.text(
-            x, y - 0.17, whole_both(at + value, shown), ha="center", va="center", fontsize=8.5, color=SOFT, zorder=4
-        )
+        plot.text(x, y, whole_both(at + value, shown), dy=12, look="soft spare")
     if mark:
-        ax.text(x, y - 0.37, mark, ha="center", va="center", fontsize=8.5, color=edge, zorder=4)
+        plot.text(x, y, mark, dy=28, look="small")

@@ -7,7 +7,7 @@ from datetime import date
 
 from markupsafe import Markup
 
-from doe.domain.recipe import PARTS, KeptRecipe, Recipe, RecipeSetting
+from doe.domain.recipe import CARE_LABEL, PARTS, ROOM, KeptRecipe, Recipe, RecipeSetting
 from doe.domain.standing import StudyStanding, standing_of_revision
 from doe.domain.units import METRIC, Shown
 from doe.words.recipe.card import (
@@ -77,7 +77,11 @@ class CardPage:
         Stack with lots, and what else it is for; what was held constant.
     expected, confirmation, approval, review : str
         Sentences.
+    record : tuple of Pair
+        Care label of the garment and climate of the room, as they were written down at release.
     warnings : tuple of str
+        Why it must not be worked by, or not without asking.
+    remarks : tuple of str
         What its user must know of this recipe.
     voids : tuple of str
     """
@@ -97,7 +101,9 @@ class CardPage:
     confirmation: str
     approval: str
     review: str
+    record: tuple[Pair, ...]
     warnings: tuple[str, ...]
+    remarks: tuple[str, ...]
     voids: tuple[str, ...]
 
 
@@ -128,11 +134,12 @@ def card_page(kept: KeptRecipe, on: date, shown: Shown = METRIC, standing: Study
     due = (sentence(f"review was due on {day(recipe.review_on)}"),) if not must_stop and recipe.is_due(on) else ()
     code = code_text(recipe, kept.uid)
     said = {*(s.factor for s in recipe.settings), *COVERED}  # as settings, or as steps of handling
-    warnings = (*doubt, *not_in_use, *due, *recipe_cautions(recipe))
+    warnings, remarks = (*doubt, *not_in_use, *due), recipe_cautions(recipe)
     return CardPage(
         page_title=f"Recipe {recipe.name}, revision {recipe.revision}",
         name=recipe.name,
-        is_dense=sum(map(len, (*recipe.handling, *recipe.voids, *warnings))) > ROOMY or len(recipe.settings) > 5,
+        is_dense=sum(map(len, (*recipe.handling, *recipe.voids, *warnings, *remarks))) > ROOMY
+        or len(recipe.settings) > 5,
         standing=headline(known, shown),
         revision_line=f"Revision {recipe.revision}, for {recipe.line.name} ({recipe.line.oven.name}, "
         f"{recipe.line.press.name}), {state}.",
@@ -150,7 +157,9 @@ def card_page(kept: KeptRecipe, on: date, shown: Shown = METRIC, standing: Study
         approval=f"Approved by {recipe.approved_by}, {day(recipe.approved_at)}. Study: {recipe.study}."
         + (f" Seal of the book: {kept.seal}." if kept.seal else ""),
         review=f"Review by {day(recipe.review_on)}.",
+        record=tuple(Pair(name, recipe.record[name]) for name in (CARE_LABEL, ROOM) if recipe.record.get(name)),
         warnings=warnings,
+        remarks=remarks,
         voids=recipe.voids,
     )
 

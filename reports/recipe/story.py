@@ -7,8 +7,10 @@ from datetime import date, datetime
 from typing import Literal
 
 import pandas as pd
+from markupsafe import Markup
 
 from doe.assure.confirmation.attempts import Attempt
+from doe.assure.days import Days
 from doe.domain.finding import Finding
 from doe.domain.recipe import KeptRecipe, RecordItem
 from doe.domain.standing import standing_of_revision
@@ -18,6 +20,7 @@ from doe.plans.judge import PlanJudgement
 from doe.setpoint.alternatives import Alternative
 from doe.words.confirmation.plan import attempt_told
 from doe.words.recipe.card import changes_between, confirmation_sentence, recipe_cautions, state_words
+from doe.words.recipe.days import day_lines
 from doe.words.recipe.record import found_words, item_label
 from doe.words.recipe.story import other_row, plan_row, plan_words, round_kind
 from doe.words.study.answer import by_answer, lead, nearest_cliff, sureness, window_sentences
@@ -26,8 +29,10 @@ from doe.words.study.standing import frame, headline, meaning
 from doe.words.wording import count, date_and_time, day, held, listing, sentence
 from reports.pages import render
 from reports.recipe.card import CardSetting, card_setting
+from reports.recipe.days import day_charts
 from reports.sheet.page import Pair, limit_pairs, stack_pairs
 from reports.study.inputs import HistoryRow, StudyReport
+from reports.study.pictures import map_key, map_pictures, maps_of, profiles_of
 from reports.study.proof import (
     cliff_table,
     coupon_table,
@@ -37,7 +42,8 @@ from reports.study.proof import (
     range_pairs,
     target_pairs,
 )
-from reports.views import PageTable, heads
+from reports.study.rooms import rooms
+from reports.views import PageTable, Picture, Rooms, heads
 
 
 @dataclass(frozen=True)
@@ -103,6 +109,8 @@ class RecipeStory:
     cases : tuple of HistoryRow
     on : date
     shown : Shown
+    days : Days or None
+        First articles of the revision.
     """
 
     revision: KeptRecipe
@@ -125,6 +133,7 @@ class RecipeStory:
     cases: tuple[HistoryRow, ...]
     on: date
     shown: Shown = METRIC
+    days: Days | None = None
 
 
 @dataclass(frozen=True)
@@ -166,6 +175,10 @@ class StoryPage:
         The answer as it was kept.
     answer_lines : tuple of str
         How sure, windows, nearest cliff.
+    rooms : Rooms
+        Room strips of the answer as it was kept.
+    map_pictures : tuple of Picture
+    map_key : str
     cliff_table : Table
     others_table : Table or None
     attempts_table : Table or None
@@ -173,6 +186,9 @@ class StoryPage:
     changes_table : Table or None
         Against the revision before.
     later_line : str
+    days_lines : tuple of str
+        How the first articles of this revision went, and by which rule they are judged.
+    day_figures : tuple of Markup
     comparisons_table, cases_table : Table or None
     repeat_line : str
     source_pairs : tuple of Pair
@@ -215,12 +231,17 @@ class StoryPage:
     headline: str
     lead: str
     answer_lines: tuple[str, ...]
+    rooms: Rooms
+    map_pictures: tuple[Picture, ...]
+    map_key: str
     cliff_table: PageTable
     others_table: PageTable | None
     attempts_table: PageTable | None
     revisions_table: PageTable
     changes_table: PageTable | None
     later_line: str
+    days_lines: tuple[str, ...]
+    day_figures: tuple[Markup, ...]
     comparisons_table: PageTable | None
     cases_table: PageTable | None
     repeat_line: str
@@ -239,6 +260,7 @@ def story_page(story: RecipeStory) -> StoryPage:
     """View-model of `recipe_story`."""
     recipe, report, shown = story.revision.recipe, story.report, story.shown
     study, answer = report.study, report.answer
+    curves = profiles_of(report)
     state = state_words(story.revision, story.on)
     known = report.standing or standing_of_revision(story.revision)
     return StoryPage(
@@ -285,12 +307,17 @@ def story_page(story: RecipeStory) -> StoryPage:
             *window_sentences(study, answer),
             f"Nearest cliff: {nearest_cliff(study, answer, shown)}",
         ),
+        rooms=rooms(report, curves),
+        map_pictures=map_pictures(report, maps_of(report, curves)),
+        map_key=map_key(report),
         cliff_table=cliff_table(report),
         others_table=_others_table(story),
         attempts_table=_attempts_table(story.attempts),
         revisions_table=_revisions_table(story),
         changes_table=_changes_table(story),
         later_line=later_sentence(story),
+        days_lines=() if story.days is None else day_lines(story.days, shown),
+        day_figures=() if story.days is None else day_charts(story.days, shown),
         comparisons_table=history_table(story.comparisons, "Compared since then", what="Comparison"),
         cases_table=history_table(story.cases, "Diagnosed since then", what="Case"),
         repeat_line=repeat_sentence(story.repeat),

@@ -22,6 +22,7 @@ from doe.symptoms.catalogue import short_list, symptom
 from doe.words.cautions import NOT_CHECKED
 from doe.words.gauges.dials import DialSetting, coarse_cautions, dial_setting
 from doe.words.limits import LIMIT_LABELS, range_warnings
+from doe.words.materials import peel_line, told_of
 from doe.words.study.plans import plan_notes
 from doe.words.wording import amount_both, count, date_and_time, day, difference_both, held, listing, sentence
 from reports.drawing.symptoms import symptom_svg
@@ -301,12 +302,11 @@ def sheet_page(
     dials = SheetDials(study, gauged, shown)
     dials.refuse(mine)
     now, later = (
-        tuple(_plain(check.name) for check in study.spec.checks if bool(check.after_washes) is washed)
-        for washed in (False, True)
+        tuple(_plain(check.name) for check in study.spec.checks if check.is_later is washed) for washed in (False, True)
     )
     garments = f", {count(mine['garment'].nunique(), 'garment')}" if "garment" in mine else ""
     said = plan_notes(notes, study, shown)
-    unusual = range_warnings(study, shown, dyed_polyester=stack.dyed_polyester)
+    unusual = range_warnings(study, stack, made_at.date(), shown)
     return SheetPage(
         page_title=f"Bench sheet, {study.name}, round {wanted}",
         study_name=study.name,
@@ -322,7 +322,7 @@ def sheet_page(
         cure_batches=_batches(mine, "cure", line.oven, dials, {}),
         press_batches=_batches(mine, "press", line.press, dials, _stroke_marks(mine)),
         degree=SYMBOLS[shown.temperature],
-        waits=_waits(study, shown),
+        waits=_waits(study, stack, shown),
         symptoms=_symptom_keys(),
         checks=tuple(Pair(_plain(check.name), check.label) for check in study.spec.checks),
         now_checks=now,
@@ -349,7 +349,8 @@ def _plain(name: str) -> str:
 def stack_pairs(stack: Stack, line: Line) -> tuple[Pair, ...]:
     """Materials with supplier and lot, line, machines and gauge."""
     parts = (("fabric", stack.fabric), ("film", stack.film), ("powder", stack.powder), ("ink", stack.ink))
-    materials = [Pair(name, f"{part}{', ' + part.detail if part.detail else ''}") for name, part in parts if part]
+    told = ((name, part, told_of(part, name)) for name, part in parts if part)
+    materials = [Pair(name, f"{part}{', ' + more if more else ''}") for name, part, more in told]
     machines = [Pair("line", line.name), Pair("oven and press", f"{line.oven.name}, {line.press.name}")]
     gauge = [Pair("gauge", line.gauge)] if line.gauge else []
     return (Pair("stack", stack.name), *materials, *machines, *gauge)
@@ -450,7 +451,7 @@ def _settle(
     return sentence(f"{listing(changes)}{wait}")
 
 
-def _waits(study: Study, shown: Shown) -> tuple[str, ...]:
+def _waits(study: Study, stack: Stack, shown: Shown) -> tuple[str, ...]:
     """Cooling gap, peel wait and second press: varied, held, or what is usual."""
     lines = []
     for name, usual, every in _WAITS:
@@ -459,7 +460,7 @@ def _waits(study: Study, shown: Shown) -> tuple[str, ...]:
         elif usual and name in study.factor_names:
             lines.append(sentence(f"{study.factor(name).label}: varies, see the column"))
         elif usual:
-            lines.append(usual)
+            lines.append((name == "peel_wait" and peel_line(stack.film, shown)) or usual)
     return tuple(lines)
 
 

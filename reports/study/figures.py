@@ -5,7 +5,7 @@ Each function draws one figure from plain arrays; nothing is fitted or rounded h
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
 from itertools import pairwise
@@ -21,16 +21,22 @@ from doe.domain.factors import EVERY_LEVEL, Factor
 from doe.domain.units import Shown
 from doe.setpoint.answer import Window
 from doe.words.wording import HUNDRED, SIDE_WORDS, at_least_of_hundred, out_of_hundred
-from reports.drawing.palette import ACCENT, INK, PAPER, RULE, SOFT, Floats, bare, round_numbers
+from reports.drawing.palette import (
+    ACCENT,
+    HAND_BANDS,
+    INK,
+    OVER_BANDS,
+    PAPER,
+    RULE,
+    SOFT,
+    UNDER_BANDS,
+    Floats,
+    bare,
+    round_numbers,
+)
 from reports.drawing.plot import RIM, UNIT, Along, Plot
 
 Marks = NDArray[np.str_]
-
-# Darker the fewer pass; blue where too little heat is the likelier failure, brown where too much.
-# Near the target both are the same grey: which side is likelier hardly matters there.
-_UNDER_BANDS = ("#86aedb", "#a9c6e6", "#c8dbf0", "#e6edf5", "#f3f2ee", PAPER)
-_OVER_BANDS = ("#e0a173", "#ecbf9c", "#f4d8c1", "#f7ece2", "#f3f2ee", PAPER)
-_HAND_BANDS = ("#b9b2a3", "#cbc5b8", "#dcd7cc", "#eae7df", "#f6f4ef", PAPER)
 
 
 def span(window: Window, name: str) -> tuple[float, float]:
@@ -194,8 +200,9 @@ def draw_map(
     levels: Sequence[float],
     target: float | None,
     setpoint: tuple[float, float],
-    windows: Iterable[Window | None],
+    windows: Iterable[Mapping[str, tuple[float, float]] | None],
     dots: Dots | None,
+    beside: Mapping[str, tuple[float, float]] | None = None,
     name: str,
     title: str,
     description: str,
@@ -210,10 +217,12 @@ def draw_map(
     target : float, optional
         The line drawn bold: what is wanted.
     setpoint : (float, float)
-    windows : iterable of Window
+    windows : iterable of mapping of factor to (float, float), or None
         Thick on the axes: the expected one, and thicker in it the assured one.
     dots : Dots, optional
         Coupons, each at its own place; where several share one, their number stands beside them.
+    beside : mapping of words to (float, float), optional
+        Other setpoints, each with the words that say whose it is; the words of `setpoint` itself may be among them.
     name, title, description : str
         See `Plot`.
     """
@@ -227,6 +236,8 @@ def draw_map(
     taken += [(x + 0.05, y + 0.02) for x, y in taken]  # where their numbers stand
     spot = grid.x.at(setpoint[0]), grid.y.at(setpoint[1])
     taken.append(spot)
+    named = {words: (grid.x.at(at[0]), grid.y.at(at[1])) for words, at in (beside or {}).items()}
+    taken += [(x + 0.08, y) for x, y in named.values()]
     _contours(plot, xs, ys, grid, levels, target, taken)
     if not grid.tested.all():
         for d in _regions(xs, ys, (~grid.tested).astype(float), 0.5, 1.5):
@@ -236,13 +247,14 @@ def draw_map(
     plot.along_y(grid.y.ticks(), grid.y.title)
     for window, width in zip(windows, (6, 11), strict=False):
         if window is not None:
-            x, y = grid.x(span(window, grid.x.factor.name)), grid.y(span(window, grid.y.factor.name))
+            x, y = grid.x(window[grid.x.factor.name]), grid.y(window[grid.y.factor.name])
             plot.line(x, [0, 0], stroke=ACCENT, width=width, class_="window")
             plot.line([0, 0], y, stroke=ACCENT, width=width, class_="window")
     if dots is not None:
         _dots(plot, grid, dots)
     if grid.over is not None:
         _sides(plot, xs, ys, grid, target, taken)
+    _named(plot, named)
     plot.mark(*spot, "setpoint")
     plot.mark(*spot, "try", look=' class="tried" visibility="hidden"')
     return plot.svg(title=title, description=description)
@@ -280,14 +292,14 @@ def _shade(plot: Plot, xs: Floats, ys: Floats, grid: MapGrid, levels: Sequence[f
                 plot.path(d, fill=colour, fill_rule="evenodd", **look)
 
     if grid.over is None:
-        fill(_HAND_BANDS)
+        fill(HAND_BANDS)
         return
-    fill(_UNDER_BANDS)
+    fill(UNDER_BANDS)
     if (grid.over > 0).any():
         # one clip for all bands: the seam between the two hues then follows a line, not the grid
         clip = "".join(_regions(xs, ys, grid.over, 0, float(grid.over.max()) + 1))
         plot.defined(f'<clipPath id="{plot.name}-over"><path d="{clip}" clip-rule="evenodd"/></clipPath>')
-        fill(_OVER_BANDS, clip_path=f"url(#{plot.name}-over)")
+        fill(OVER_BANDS, clip_path=f"url(#{plot.name}-over)")
 
 
 def _contours(
@@ -330,6 +342,17 @@ def _dots(plot: Plot, grid: MapGrid, dots: Dots) -> None:
     for x, y, number in frame.groupby(["x", "y"], as_index=False).size().itertuples(index=False):
         if number > 1:
             plot.text(float(x), float(y), f"{number}", dx=9, dy=-5, anchor="start", look="halo small")
+
+
+def _named(plot: Plot, named: Mapping[str, tuple[float, float]]) -> None:
+    """Setpoints with their words beside them, towards the middle; words that would meet stand under each other."""
+    told: list[tuple[float, float]] = []
+    for words, (x, y) in named.items():
+        plot.mark(x, y, "setpoint")
+        near = sum(abs(x - a) < 0.3 and abs(y - b) < 0.05 for a, b in told)
+        away, anchor = (-16, "end") if x > 0.6 else (16, "start")
+        plot.text(x, y, words, dx=away, dy=4 + 14 * near, anchor=anchor, look="halo strong")
+        told.append((x, y))
 
 
 def _sides(
@@ -412,7 +435,9 @@ def _stack(x: Floats, passed: NDArray[np.bool_]) -> Floats:
     return up
 
 
-def draw_effects(bars: pd.DataFrame, axis: str, *, name: str, title: str, description: str) -> Markup:
+def draw_effects(
+    bars: pd.DataFrame, axis: str, *, reach: float = 0.0, name: str, title: str, description: str
+) -> Markup:
     """Effects with their intervals, filled where one clears zero.
 
     Parameters
@@ -421,12 +446,14 @@ def draw_effects(bars: pd.DataFrame, axis: str, *, name: str, title: str, descri
         Effects, largest first: ``term``, ``effect``, interval ``low`` to ``high`` (NaN without error).
     axis : str
         What the effects are measured in.
+    reach : float
+        What the axis shows at least to both sides, so that nothing small looks large.
     name, title, description : str
         See `Plot`.
     """
-    plot = Plot(name, "effects", rows=len(bars))
+    plot = Plot(name, "effects", height=34 * len(bars))
     ends = bars[["effect", "low", "high"]].to_numpy(dtype=float)
-    ticks = round_numbers(min(float(np.nanmin(ends)), 0), max(float(np.nanmax(ends)), 0), 5)
+    ticks = round_numbers(min(float(np.nanmin(ends)), -reach), max(float(np.nanmax(ends)), reach), 5)
     low, high = min(np.nanmin(ends), ticks[0]), max(np.nanmax(ends), ticks[-1])
     pad = 0.05 * (high - low)
 

@@ -37,18 +37,19 @@ from reports.study.proof import headed
 from reports.views import Picture
 
 _MAP_POINTS = 31  # each way; contours are as smooth as with more, in half the time
-_MARKS = {
+MARK_WORDS = {
     "pass": "circle: passed",
     "under": "triangle down: too little heat",
     "over": "triangle up: too much heat",
     "other": "square: not heat",
     "unknown": "cross: side unknown",
 }
+"""What the marks of coupons mean, by the keys of `reports.drawing.plot.SHAPES`."""
 
 
 def marks_key(report: StudyReport) -> str:
     """What the marks of coupons mean, of those that a report shows."""
-    return sentence("; ".join(words for key, words in _MARKS.items() if key in report.marks))
+    return sentence("; ".join(words for key, words in MARK_WORDS.items() if key in report.marks))
 
 
 def map_key(report: StudyReport) -> str:
@@ -163,7 +164,10 @@ def _map(
         levels=levels,
         target=target,
         setpoint=(float(answer.setpoint[x]), float(answer.setpoint[y])),
-        windows=(answer.window, answer.assured_window),
+        windows=tuple(
+            None if window is None else {name: span(window, name) for name in (x, y)}
+            for window in (answer.window, answer.assured_window)
+        ),
         dots=None if grid.over is None else Dots(along[0], along[1], report.marks, report.near(x, y)),
         name=name,
         title=title,

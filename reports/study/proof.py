@@ -30,9 +30,9 @@ from doe.words.wording import (
     amount_both,
     at_least_of_hundred,
     count,
+    date_and_time,
     difference_both,
     listing,
-    minute,
     move,
     percent,
     percent_at_least,
@@ -306,7 +306,7 @@ def belief_pairs(report: StudyReport) -> tuple[Pair, ...]:
 def made(report: StudyReport) -> str:
     """When the report was made, and by whom."""
     by = report.provenance.made_by
-    return f"{minute(report.made_at)} by {by}" if by else minute(report.made_at)
+    return f"{date_and_time(report.made_at)} by {by}" if by else date_and_time(report.made_at)
 
 
 def provenance_pairs(report: StudyReport) -> tuple[Pair, ...]:
@@ -328,10 +328,10 @@ def made_pairs(source: Provenance, made_at: datetime) -> Iterator[Pair]:
     """Version of the tool, and when the analysis and the report were made."""
     yield Pair("version of the tool", source.version)
     if source.analysed_at:
-        yield Pair("analysed", minute(source.analysed_at))
+        yield Pair("analysed", date_and_time(source.analysed_at))
     if source.seal:
         yield Pair("seal of the book", source.seal)
-    yield Pair("report made", minute(made_at) + (f" by {source.made_by}" if source.made_by else ""))
+    yield Pair("report made", date_and_time(made_at) + (f" by {source.made_by}" if source.made_by else ""))
 
 
 HISTORY = "Who did what, and when"
@@ -342,7 +342,7 @@ def history_table(history: Sequence[HistoryRow], caption: str = HISTORY, *, what
     if not history:
         return None
     whys = caption == HISTORY or any(h.why for h in history)
-    rows = tuple((minute(h.when), h.who, h.what, *((h.why,) if whys else ())) for h in history)
+    rows = tuple((date_and_time(h.when), h.who, h.what, *((h.why,) if whys else ())) for h in history)
     return PageTable(caption, heads(f"When | Who | {what}" + (" | Why" if whys else "")), rows)
 
 

@@ -74,9 +74,9 @@ def test_pages_hold_nothing_that_their_policy_forbids(desk_with):
         assert not re.search(r'(?:src|href|action)="(?:https?:)?//', html)
 
 
-def test_only_the_three_files_of_the_page_can_be_asked_for(desk):
+def test_only_the_files_of_the_page_can_be_asked_for(desk):
     device = desk.device()
-    for name in ("bench.css", "paper.css", "bench.js"):
+    for name in ("bench.css", "paper.css", "faces.css", "bench.js"):
         assert device.get(f"/static/{name}").status_code == 200
     for name in ("report.html", "..%2f..%2fpyproject.toml", "../app.py", "%2e%2e/x", "bench.css%00", ""):
         assert device.get(f"/static/{name}").status_code == 404
@@ -305,6 +305,23 @@ def test_a_device_can_be_let_out(desk):
     device = desk.device("ana")
     assert device.send(device.get("/more"), "/leave").url.path == "/pair"
     assert device.get("/s/1").url.path == "/pair"
+
+
+def test_a_device_sees_the_others_and_puts_a_lost_one_out(desk):
+    ana, ben = desk.device("ana"), desk.device("ben")
+    page = ana.get("/more")
+    assert "ben: last used 1 minute ago." in page.text
+    assert "ana: last used" not in page.text
+    (key,) = re.findall(r'name="device" value="([0-9a-f]{64})"', page.text)
+    looker = desk.device()
+    looker.get(viewer_path(page))
+    shown = looker.get("/more")
+    assert key not in shown.text
+    assert looker.send(shown, "/leave", device=key).status_code == 403
+    assert ben.get("/s/1").url.path == "/s/1"
+    assert "That device is put out." in ana.send(page, "/leave", device=key).text
+    assert ben.get("/s/1").url.path == "/pair"
+    assert ana.get("/s/1").url.path == "/s/1"
 
 
 def test_a_paired_device_shows_a_code_for_another_one(desk):

@@ -28,6 +28,7 @@ PAGES = {
     "bench_hint.html": views.HintPage,
     "bench_wrong.html": views.WrongPage,
     "bench_practice.html": views.DrillPage,
+    "bench_class.html": views.ClassPage,
     "bench_more.html": views.MorePage,
     "bench_plain.html": views.PlainPage,
     "office_today.html": office.TodayPage,
@@ -118,6 +119,8 @@ def test_only_our_own_drawings_are_marked_safe():
         ("MorePage", "viewer_code"),
         ("MorePage", "pair_code"),
         ("Field", "drawing"),
+        ("Picture", "svg"),
+        ("RecipePage", "charts"),
     }
 
 

@@ -6,21 +6,27 @@ Usage::
 
 The page runs in a process of its own on the loopback address, over a new book with a planned study. Each device
 chooses a name, and then again and again opens a coupon's form, thinks, saves a score, and is led to the study's
-page; now and then it looks at the early hint, whose fit runs beside all of it. Everything stays on this machine and
-ends after the seconds asked for. Run it on a machine that does nothing else, or the times are those of the others.
+page; now and then it looks at the early hint, whose fit runs beside all of it. ``--strangers 260`` adds connections
+that say nothing; the page shows each of them out after its time, and it comes again. Everything stays on this machine
+and ends after the seconds asked for. Run it on a machine that does nothing else, or the times are those of the others.
 """
 
 from __future__ import annotations
 
 import argparse
 import asyncio
+import contextlib
 import math
 import os
 import random
 import re
+import select
+import socket
 import sys
 import tempfile
+import threading
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import httpx2 as httpx
@@ -127,6 +133,34 @@ def processor_seconds(pid: int) -> float:
     return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
+@contextlib.contextmanager
+def strangers(address: str, count: int) -> Iterator[None]:
+    """So many connections that say nothing; one that is shut comes again."""
+    place = (address.rpartition(":")[0].removeprefix("http://"), int(address.rpartition(":")[2]))
+    over = threading.Event()
+
+    def stand_about() -> None:
+        there = [socket.create_connection(place, timeout=30) for _ in range(count)]
+        while not over.wait(1.0):
+            for number, stranger in enumerate(there):
+                if select.select([stranger], [], [], 0)[0]:  # it was shown out
+                    stranger.close()
+                    with contextlib.suppress(OSError):
+                        there[number] = socket.create_connection(place, timeout=30)
+        for stranger in there:
+            stranger.close()
+
+    thread = threading.Thread(target=stand_about)
+    if count:
+        thread.start()
+    try:
+        yield
+    finally:
+        over.set()
+        if count:
+            thread.join()
+
+
 def score_for_a_while(given: argparse.Namespace) -> tuple[list[Device], list[str], float, int | None]:
     """The devices after their work, what is missing in the book, processor seconds of the page, its exit code."""
     with tempfile.TemporaryDirectory() as folder:
@@ -136,9 +170,10 @@ def score_for_a_while(given: argparse.Namespace) -> tuple[list[Device], list[str
             coupons = results.loc[results["passed"].isna(), "coupon"].tolist()
         with running(path) as page:
             before = processor_seconds(page.process.pid)
-            devices = asyncio.run(
-                measure(page.address, coupons, given.devices, given.seconds, given.think, given.hints)
-            )
+            with strangers(page.address, given.strangers):
+                devices = asyncio.run(
+                    measure(page.address, coupons, given.devices, given.seconds, given.think, given.hints)
+                )
             used = processor_seconds(page.process.pid) - before
             code, _, _ = page.stop()
         return devices, missing(path, devices), used, code
@@ -151,8 +186,10 @@ def main() -> int:
     parser.add_argument("--seconds", type=float, default=60)
     parser.add_argument("--think", type=float, default=2.0, help="mean seconds between opening a form and saving it")
     parser.add_argument("--hints", type=float, default=0.02, help="how often the early hint is looked at after a save")
+    parser.add_argument("--strangers", type=int, default=0, help="idle connections beside them")
     given = parser.parse_args()
-    cases = f"{given.devices} devices for {given.seconds:g} s, {given.think:g} s of thought a score"
+    who = f"{given.devices} devices beside {given.strangers} idle strangers"
+    cases = f"{who} for {given.seconds:g} s, {given.think:g} s of thought a score"
     with written(given, __file__, __doc__, cases=cases) as figures:
         devices, lost, used, code = score_for_a_while(given)
         took = {kind: np.array([ms for d in devices for ms in d.took[kind]]) for kind in KINDS}

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import random
 import threading
-import time
 from pathlib import Path
 
 import pytest
@@ -19,7 +18,8 @@ from doe.domain.errors import InputError
 from doe.domain.gauge import GaugeReading
 from doe.domain.score import ScoreEntry
 from tests.book.samples import fill, make_plan, make_study
-from tests.postgres import PASSWORD, Server, needed, running
+from tests.postgres import PASSWORD, Server, needed
+from tests.writers import write_while_it_dies
 
 S = "first article"
 
@@ -227,56 +227,13 @@ def test_no_command_repeats_a_password(server: str, capfd: pytest.CaptureFixture
 # the server dies
 
 
-def test_nothing_confirmed_is_lost_when_the_server_dies_and_comes_back(tmp_path: Path) -> None:
+def test_nothing_confirmed_is_lost_when_the_server_dies_and_comes_back() -> None:
     needed()
-    with running() as server:
-        url = server.database()
-        with Book.open(url, who="Ina") as book:
-            fill(book, coupons=300)
-        names, rng = [f"R1-{i + 1:02d}" for i in range(300)], random.Random(30)
-        confirmed: set[str] = set()
-        said: list[str] = []
-        stop = threading.Event()
-
-        def record(who: str, mine: list[str]) -> None:
-            with Book.open(url, who=who) as own:
-                for name in mine:
-                    while not stop.is_set():
-                        try:
-                            own.record(S, [ScoreEntry(name, checks={"release": True}, hand={"ana": 3}, note=name)])
-                            confirmed.add(name)
-                            break
-                        except InputError as error:  # the server is away: said, and tried again
-                            said.append(str(error))
-                            time.sleep(0.02)
-
-        writers = [threading.Thread(target=record, args=(f"w{i}", names[i::2])) for i in range(2)]
-        for writer in writers:
-            writer.start()
-
-        def until_more(count: int) -> None:
-            wanted, end = len(confirmed) + count, time.monotonic() + 20
-            while len(confirmed) < wanted and time.monotonic() < end:
-                time.sleep(0.01)
-
-        for _ in range(4):
-            until_more(5)  # so that a slow machine has writers at work too
-            time.sleep(rng.uniform(0.0, 0.2))
-            server.kill()
-            server.start()
-        until_more(5)
-        stop.set()
-        for writer in writers:
-            writer.join()
-        with Book.open(url, who="Ina") as book:
-            assert book.check() == []
-            stored = {entry.coupon: 0 for entry in book.history(S)}
-            for entry in book.history(S):
-                stored[entry.coupon] += 1
-    assert len(confirmed) > 20
-    assert confirmed <= set(stored)
-    assert set(stored.values()) == {3}  # nothing half, nothing twice
-    assert said, "no writer noticed: this shows nothing"
-    cut = [line for line in said if "stopped answering" in line]
+    rng = random.Random(30)
+    found = write_while_it_dies(writers=2, deaths=[rng.uniform(0.0, 0.2) for _ in range(4)], most=300)
+    assert len(found.confirmed) > 20
+    assert (found.lost, found.broken) == ([], [])  # nothing lost, nothing half, nothing twice
+    assert found.said, "no writer noticed: this shows nothing"
+    cut = [line for line in found.said if "stopped answering" in line]
     assert all("doe book audit" in line for line in cut)
-    assert all("a server that answers" in line or line in cut for line in said)
+    assert all("a server that answers" in line or line in cut for line in found.said)

@@ -62,6 +62,7 @@ def test_a_study_begins_in_an_empty_book_and_typing_errors_are_put_right(empty_s
         "cold film",
         "fine powder; suplier=Pell",  # asked again
         "fine powder; supplier=Pell",
+        ".",  # nothing is known of them
         "",
         "back",  # the oven has a name after all
         "tunnel 2",

@@ -5,12 +5,15 @@ from __future__ import annotations
 import json
 import math
 import re
+import sqlite3
+from contextlib import closing
 
 import pytest
 
 STUDY = "new powder on the heavy tee"
 
 
+@pytest.mark.in_file
 def test_looking_never_makes_a_book(empty_shop):
     for words in (["stack", "list"], ["study", "list"], ["book", "check"], ["gauge", "list", "x"]):
         found = empty_shop.run(*words)
@@ -23,7 +26,7 @@ def test_looking_never_makes_a_book(empty_shop):
 def test_a_stack_keeps_supplier_and_lot(empty_shop):
     empty_shop.good("stack", "add", "tee", "--fabric", "tee; supplier=Halm; lot=A1", "--film", "f", "--powder", "p")
     found = empty_shop.good("stack", "show", "tee", "--json").json
-    assert found["stack"]["fabric"] == {"name": "tee", "supplier": "Halm", "lot": "A1", "detail": ""}
+    assert found["stack"]["fabric"] == {"name": "tee", "supplier": "Halm", "lot": "A1", "detail": "", "facts": None}
 
 
 def test_a_changed_stack_is_a_correction_that_needs_a_reason(shop_with):
@@ -273,9 +276,29 @@ def test_book_moves_to_another_by_export_and_import(shop_with):
 
 
 @pytest.mark.in_file
-def test_book_check_finds_damage_and_leaves_with_1(shop_with):
-    import sqlite3
+def test_a_backup_is_checked_when_it_is_written(shop_with, monkeypatch):
+    from doe.book import book as module
 
+    shop, copy_file = shop_with(1), module.copy_file
+    assert "the copy is sound" in shop.good("book", "backup", "good.sqlite").out
+
+    def damaging(source, copy):
+        copy_file(source, copy)
+        with closing(sqlite3.connect(copy)) as connection:
+            for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+                connection.execute(f"DROP TRIGGER {name}")
+            connection.execute("UPDATE acts SET why = 'another reason' WHERE id = 2")
+            connection.commit()
+
+    monkeypatch.setattr(module, "copy_file", damaging)
+    found = shop.run("book", "backup", "bad.sqlite")
+    assert found.code == 1
+    assert "the copy is not sound" in found.out
+    assert "Act 2" in found.out
+
+
+@pytest.mark.in_file
+def test_book_check_finds_damage_and_leaves_with_1(shop_with):
     shop = shop_with(1)
     with shop.open() as book:
         seal = book.seal()
@@ -323,6 +346,7 @@ def test_every_command_suggests_a_next_step(shop_with):
         assert max(map(len, found.out.splitlines())) <= 80, words
 
 
+@pytest.mark.in_file
 def test_the_next_step_is_about_the_same_book(shop_with):
     shop = shop_with(0)
     shop.book.rename(shop.folder / "other.sqlite")

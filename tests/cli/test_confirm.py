@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import shutil
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import pytest
 
@@ -12,6 +11,7 @@ from doe.acts.confirmation.verdict import confirmation_of
 from doe.acts.study.fits import recommend_study
 from doe.assure.binomial import pass_rate_low
 from doe.assure.confirmation.claims import claim_plan
+from doe.book.book import Book
 from doe.domain.score import ScoreEntry
 
 STUDY = "new powder on the heavy tee"
@@ -21,20 +21,23 @@ UNITS = claim_plan(0.9, 0.9).units
 
 
 @pytest.fixture(scope="session")
-def _confirm_books(_ready_books, tmp_path_factory):
+def _confirm_books(_ready_books, tmp_path_factory, places):
     """A book whose answer is kept, and the same with a confirmation planned: 90 % with 90 %, no failure."""
-    from doe.book.book import Book
-
     folder = tmp_path_factory.mktemp("confirm")
-    answered, planned = folder / "answered.sqlite", folder / "planned.sqlite"
-    shutil.copy(_ready_books[2], answered)
+    answered = places.copy(_ready_books[2], folder / "answered.sqlite")
     with Book.open(answered, who="ana") as book:
         assert recommend_study(book, STUDY).answer.verdict == "ready"
-        book.backup(planned)
+        answered = _at_rest(book, folder / "answered-whole.sqlite")
+    planned = places.copy(answered, folder / "planned.sqlite")
     with Book.open(planned, who="ana") as book:
         plan_confirmation(book, STUDY, ClaimWishes((0.9,)))
-        book.backup(folder / "planned-whole.sqlite")
-    return {"answered": answered, "planned": folder / "planned-whole.sqlite"}
+        planned = _at_rest(book, folder / "planned-whole.sqlite")
+    return {"answered": answered, "planned": planned}
+
+
+def _at_rest(book, path):
+    """Where the book can be copied from: one file, without what is still in its log, or the database itself."""
+    return book.label if "://" in book.label else book.backup(path)
 
 
 @dataclass
@@ -72,11 +75,10 @@ class Bench:
 
 
 @pytest.fixture
-def bench(shop_with, _confirm_books):
+def bench(shop_with, _confirm_books, places):
     def make(which="planned"):
         shop = shop_with(0)
-        shutil.copy(_confirm_books[which], shop.book)
-        return Bench(shop)
+        return Bench(replace(shop, book=places.copy(_confirm_books[which], shop.folder / "shop.sqlite")))
 
     return make
 

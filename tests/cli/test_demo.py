@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import os
 import re
 import shlex
 from dataclasses import replace
@@ -160,6 +161,7 @@ def test_a_folder_with_files_of_others_is_refused_and_left_alone(tmp_path, name)
     assert [(p.name, p.read_text()) for p in tmp_path.iterdir()] == [(name, "mine")]
 
 
+@pytest.mark.in_file
 def test_a_book_of_a_real_shop_is_refused(shop_with):
     shop = shop_with(1)
     shop.book.rename(shop.folder / "book.sqlite")
@@ -268,3 +270,18 @@ def test_its_report_shows_surface_and_dial(demo):
     )
     assert "isplay not checked" not in page
     assert "are dial settings" not in page
+
+
+def test_what_a_killed_demo_left_is_taken_away(tmp_path, monkeypatch):
+    def stopped(*_):
+        raise InputError("demo", "a stop", "none", "Start it again.")
+
+    monkeypatch.setattr("doe.acts.demo.run._tell_story", stopped)
+    old, young = tmp_path / ".making-old", tmp_path / ".making-young"
+    for left in (old, young):
+        left.mkdir()
+        (left / "book.sqlite").write_text("half")
+    os.utime(old, (0, 0))
+    with pytest.raises(InputError, match="a stop"):
+        run_demo(tmp_path, shown=METRIC)
+    assert [path.name for path in tmp_path.iterdir()] == [young.name]  # another demo may still be at work in it

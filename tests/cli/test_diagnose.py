@@ -7,6 +7,7 @@ import pytest
 STUDY = "new powder on the heavy tee"
 
 
+@pytest.mark.in_file
 def test_diagnosis_without_a_book_answers_and_makes_none(empty_shop):
     found = empty_shop.good("diagnose", "--symptom", "edge haze", "--humidity", "25")
     assert found.out.startswith("Likely: powder uneven")
@@ -16,6 +17,7 @@ def test_diagnosis_without_a_book_answers_and_makes_none(empty_shop):
     assert not empty_shop.book.exists()
 
 
+@pytest.mark.in_file
 def test_json_carries_causes_checks_and_advice(empty_shop):
     found = empty_shop.good("diagnose", "--symptom", "scorch", "--json").json
     assert not found["settled"]
@@ -72,6 +74,7 @@ def test_cause_not_on_the_list_can_be_kept(empty_shop):
     assert "not on the list" in empty_shop.good("diagnose", "--past").out
 
 
+@pytest.mark.in_file
 @pytest.mark.parametrize(
     ("words", "said"),
     [
@@ -122,6 +125,7 @@ def test_a_word_is_explained_in_a_paragraph(empty_shop):
     assert "setpoint" in empty_shop.run("explain", "setpiont").err
 
 
+@pytest.mark.in_file
 def test_symptoms_and_causes_are_listed_without_a_book(empty_shop):
     from reports.drawing.symptoms import symptom_svg
 

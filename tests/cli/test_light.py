@@ -12,7 +12,7 @@ from doe.acts.confirmation.plan import ClaimWishes, plan_confirmation
 from doe.acts.study.fits import recommend_study
 
 STUDY = "new powder on the heavy tee"
-NUMERICS = ("numpy", "pandas", "scipy", "matplotlib")
+NUMERICS = ("numpy", "pandas", "scipy")
 LOOKING = [
     ("explain",),
     ("explain", "setting", "error"),
@@ -26,6 +26,7 @@ LOOKING = [
     ("study", "list"),
     ("study", "show", STUDY),
     ("study", "limits", STUDY),
+    ("waiting",),
     ("recipe", "list"),
     ("recipe", "find", "heavy tee, fine powder"),
     ("book", "audit"),

@@ -53,7 +53,7 @@ def test_an_odd_sheet_becomes_a_report_in_three_commands_at_a_terminal(shop, mon
     monkeypatch.setattr("doe.cli.desk.is_terminal", lambda stream: getattr(stream, "name", "") == "<stdin>")
     answers = [
         "",  # called like the file
-        *["heavy tee", "cold film; lot=7", "fine powder"],
+        *["heavy tee", "cold film; lot=7", "fine powder", "."],
         *["tunnel", "swing press"],
         "y",  # the columns, as proposed
         "Ana",

@@ -16,7 +16,7 @@ from doe.domain.errors import InputError
 from doe.domain.score import ScoreEntry, SecondLook
 from doe.words.people import agreement_words, missing_words, repeat_words
 from doe.words.typography import NO_BREAK
-from reports.pages import environment, template_source
+from reports.pages import environment, render, template_source
 from reports.people import PeoplePage, people_page
 
 MADE_AT = datetime(2031, 3, 4, tzinfo=UTC)
@@ -131,8 +131,11 @@ def test_the_page_says_what_the_numbers_say(book):
     )
     captions = [t.caption for t in page.tables]
     assert "Pass and fail, two by two" in captions
-    differ = page.tables[captions.index("Coupons they differ on: look at these together")]
+    differ = page.differ_table
     assert len(differ.rows) == 3
+    assert page.headline.startswith("ana and ben ")
+    html = render("people.html", page)
+    assert html.index(page.headline) < html.index("<details>") < html.index("Weighted kappa")  # its jargon is folded
     assert all(set(row[1:]) == {"pass", "fail"} for row in differ.rows)
     worth = page.tables[captions.index("What a hand-feel score is worth")]
     assert "never lie below 0, where textbook limits may" in worth.note

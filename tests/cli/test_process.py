@@ -11,7 +11,7 @@ import time
 import pytest
 
 DOE = [sys.executable, "-m", "doe.cli"]
-HEAVY = {"scipy", "pandas", "matplotlib", "numpy", "sqlalchemy", "alembic", "openpyxl", "jinja2", "rich"}
+HEAVY = {"scipy", "pandas", "numpy", "sqlalchemy", "alembic", "openpyxl", "jinja2", "rich"}
 POSIX = pytest.mark.skipif(sys.platform == "win32", reason="needs a POSIX terminal")
 
 
@@ -85,6 +85,18 @@ def test_an_unexpected_error_shows_no_traceback_but_keeps_it(tmp_path):
     logs = list(tmp_path.rglob("doe.log"))
     assert len(logs) == 1
     assert "ZeroDivisionError: far inside" in logs[0].read_text(encoding="utf-8")
+
+
+def test_the_log_is_turned_over_before_it_grows(tmp_path, monkeypatch):
+    from doe.cli import log
+
+    monkeypatch.setattr(log, "user_log_path", lambda *_, **__: tmp_path)
+    (tmp_path / "doe.log").write_text("x" * 999_990)
+    for number in range(3):
+        assert log.keep_log(ZeroDivisionError(f"mistake {number}")) == tmp_path / "doe.log"
+    assert (tmp_path / "doe.log.1").stat().st_size == 999_990
+    assert "mistake 2" in (tmp_path / "doe.log").read_text()
+    assert (tmp_path / "doe.log").stat().st_size < 10_000
 
 
 def test_colour_is_never_sent_into_a_pipe(tmp_path):

@@ -51,6 +51,8 @@ gauge list "{LINE}"
 gauge show "{LINE}"
 study list
 study show "{STUDY}"
+waiting
+waiting --ics waiting.ics
 people "{STUDY}"
 people "{STUDY}" -o people.html
 fit "{STUDY}"
@@ -67,6 +69,9 @@ recipe on "{RECIPE}" "{LINE}"
 recipe on "{RECIPE}" "front room"
 recipe find "{STACK}"
 recipe card "{RECIPE}"
+day "{RECIPE}" --prints 2 --set press_temp=161C --surface press_temp=157C
+day "{RECIPE}" --prints 1 --fail "release: a corner stays"
+day "{RECIPE}"
 compare "{RECIPE}"
 compare "blank of Orrin"
 compare "blank of Kestrow"

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from doe.domain.errors import NOTE_LENGTH, InputError, check_line, check_note
+from doe.domain.errors import NOTE_LENGTH, InputError, check_line, check_note, check_seed
 from doe.domain.factors import Factor, usual_factor
 from doe.domain.gauge import GaugeReading
 from doe.domain.limits import Limits
 from doe.domain.score import ScoreEntry, entry_problems
-from doe.domain.seeds import check_seed
 from doe.domain.spec import Check
 from doe.domain.stack import Line, Machine, Material, Stack
 from doe.domain.study import Study

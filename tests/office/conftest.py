@@ -20,11 +20,11 @@ def office_over(tmp_path: Path, places: Places) -> Iterator[Callable[..., PageUn
     """The whole job over a book, an empty one when none is named; nothing may have gone wrong in it at the end."""
     made: list[PageUnderTest] = []
 
-    def open_pages(book: Path | str | None = None) -> PageUnderTest:
+    def open_pages(book: Path | str | None = None, *, is_local: bool = True) -> PageUnderTest:
         if book is None:
-            book = places.new(tmp_path / "shop.sqlite")
+            book = places.new(tmp_path / "pages.sqlite")
             Book.open(book, who="owner").close()
-        page = make_desk(book, is_local=True, more_pages=pages)
+        page = make_desk(book, is_local=is_local, more_pages=pages)
         made.append(page)
         return page
 

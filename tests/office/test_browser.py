@@ -23,6 +23,7 @@ PAGES = (
     "/study/1",
     "/study/2",
     "/begin",
+    "/own-sheet",
     "/limits/1",
     "/lines",
     "/line/back%20room",
@@ -32,6 +33,8 @@ PAGES = (
     "/fails/found?symptom=edge_lift_wash",
     "/s/2",
     "/more",
+    "/class",
+    "/people",
 )
 
 

@@ -33,12 +33,22 @@ def test_a_new_lot_is_compared_and_its_verdict_stands_on_its_page(office_over, d
         rows = book.plan_coupons(number).to_dict("records")
         hands = {str(r["coupon"]): 4.0 + 0.5 * ((i // 3) % 2) for i, r in enumerate(rows)}
         book.record(number, [ScoreEntry(name, checks=checks, hand={"Ana": hand}) for name, hand in hands.items()])
+    before = office.bench.shop.last_act()
     walk.go(f"/study/{number}")
+    assert f"A comparison of materials: {len(rows)} of {len(rows)} coupons scored" in walk.page.text
     assert "Same recipe holds." in walk.page.text
     assert "Add it to the recipe" in walk.page.text
     walk.tap("See the comparison")
     assert "Back to the tool" in walk.page.text
     walk.go(f"/study/{number}")
+    # a look stores nothing; the verdict is kept when somebody says so
+    assert office.bench.shop.last_act() == before
+    assert office.book.latest_analysis(number, "comparison") is None
+    walk.send(f"/judged/{number}")
+    kept = office.book.latest_analysis(number, "comparison")
+    assert kept is not None
+    assert (kept.verdict, kept.made_by) == ("same recipe holds", "Ana")
+    assert "Keep this verdict" not in walk.page.text
     walk.send(f"/also/{number}", approved_by="Kim")
     with Book.open(place, who="Ana") as book:
         kept = book.recipe(RECIPE)

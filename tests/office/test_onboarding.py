@@ -5,10 +5,9 @@ from __future__ import annotations
 import math
 import re
 import time
-from html import unescape
 
 from doe.book.book import Book
-from tests.bench.shop import Device, hidden_fields
+from tests.office.walk import Walk
 
 TRUE = {"cure_temp": 126.0, "cure_time": 140.0, "press_temp": 156.0, "dwell": 12.0}
 WIDE = {"cure_temp": 17.0, "cure_time": 0.6, "press_temp": 17.0, "dwell": 0.7}
@@ -26,54 +25,6 @@ def distance(settings: dict[str, float]) -> float:
 def too_hot(settings: dict[str, float]) -> bool:
     """Whether the invented line fails there by too much heat."""
     return sum((settings[n] - TRUE[n]) / WIDE[n] for n in ("cure_temp", "press_temp")) > 0
-
-
-class Walk:
-    """A person who goes from page to page; counts the taps."""
-
-    def __init__(self, device: Device) -> None:
-        self.device, self.taps, self.page = device, 0, device.get("/")
-
-    def tap(self, text: str) -> None:
-        """Follow a link by its words."""
-        found = re.search(rf'<a[^>]*href="([^"]*)"[^>]*>(?:(?!</a>).)*?{re.escape(text)}', self.page.text, re.DOTALL)
-        assert found, f"no link {text!r} in {self.page.text[:3000]}"
-        self.go(unescape(found[1]))
-
-    def go(self, path: str) -> None:
-        """Open a page, and wait where something is worked out."""
-        self.page = self.device.get(path)
-        self.taps += 1
-        self.wait()
-
-    def wait(self) -> None:
-        """Until what is worked out is there."""
-        for _ in range(400):
-            found = re.search(r'http-equiv="refresh" content="1;url=([^"]*)"', self.page.text)
-            if not found:
-                break
-            time.sleep(0.1)
-            self.page = self.device.get(found[1])
-        assert self.page.status_code == 200, self.page.text
-
-    def send(self, action: str, *, expect: int = 200, **fields: str) -> None:
-        """Fill in a form of this page as it stands, change some fields, and send it."""
-        data = {**as_it_stands(self.page.text, action), **hidden_fields(self.page.text, action), **fields}
-        self.page = self.device.client.post(action, data=data, headers={"Origin": self.device.origin})
-        self.taps += 1
-        if expect == 200:
-            self.wait()
-        assert self.page.status_code == expect, self.page.text
-
-
-def as_it_stands(html: str, action: str) -> dict[str, str]:
-    """What a form would send untouched: texts, and what is ticked."""
-    form = re.search(rf'<form[^>]*action="{re.escape(action)}"[^>]*>(.*?)</form>', html, flags=re.DOTALL)
-    assert form is not None, f"no form to {action} in {html[:3000]}"
-    found = dict(re.findall(r'<input type="text"[^>]*name="([^"]*)" value="([^"]*)"', form[1]))
-    found |= dict(re.findall(r'<input type="radio" name="([^"]*)" value="([^"]*)" checked', form[1]))
-    found |= dict(re.findall(r'<input type="checkbox" name="([^"]*)" value="([^"]*)" checked', form[1]))
-    return {name: unescape(value) for name, value in found.items()}
 
 
 def score_all(walk: Walk, book: Book, study: int) -> int:

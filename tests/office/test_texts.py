@@ -6,17 +6,24 @@ import ast
 from pathlib import Path
 from typing import get_args
 
+from doe.bench.staff import RIGHTS
+from doe.book.sheets.foreign_results import FAIL, NOTHING, PASS
+from doe.domain.outcome import BATCH_COLUMNS
 from doe.domain.standing import Step
 from doe.office import begin
 from doe.words.facts import texts_of
 
 ROOT = Path(__file__).parents[2]
 TEXTS = texts_of("office")
-SCREENS = ("materials", "machines", "question")
+SCREENS = ("columns", "materials", "machines", "question")
+USES = ("pass", "ticked", "hand", "coupon", "symptom", "side", "grade", "note", "void", *BATCH_COLUMNS, "ignore")
 MADE_OF = {
     "step_": get_args(Step),
     "part_": (*begin.PARTS, *(f"{part}_hint" for part in begin.PARTS)),
     "begin_": (*SCREENS, *(f"{screen}_lead" for screen in SCREENS)),
+    "use_": USES,
+    "means_": (PASS, FAIL, NOTHING),
+    "right_": (*RIGHTS, *(f"{right}_more" for right in RIGHTS)),
     "mile_": ("question", "limits", "coupons", "answer", "confirmation", "recipe"),
     "lacks_": ("oven", "press", "limits"),
     "paper_": ("confirmation", "comparison"),

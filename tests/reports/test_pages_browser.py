@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from reports.drawing.plot import Along
+from reports.pages import template_source
 from reports.study.page import study_report
 from tests.reports.study.samples import FOUR, LINE, MADE_AT, STACK, bench_sheet, make_study, plan_of, samples
 
@@ -442,19 +443,17 @@ def test_no_figure_is_cut_by_a_page_break(browser, files, name, paper):
         assert best >= 0.9 * len(needed), title
 
 
-def test_figures_use_the_colours_of_the_pages():
-    import reports.drawing.palette as drawn
-    from reports.pages import template_source
-
+def test_every_colour_of_a_figure_is_a_token_of_the_pages_by_day_and_by_night():
     css = template_source("paper.css") or ""
-    tokens = dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6});", css))
-    pairs = {
-        "ink": drawn.INK,
-        "ink-soft": drawn.SOFT,
-        "rule": drawn.RULE,
-        "sheet": drawn.PAPER,
-        "accent": drawn.ACCENT,
-        "under": drawn.UNDER,
-        "over": drawn.OVER,
+    light, dark = css.split("prefers-color-scheme: dark", 1)
+    by_day, by_night = (set(re.findall(r"--([a-z0-9-]+): #[0-9a-f]{6};", part)) for part in (light, dark))
+    used = {
+        name
+        for path in Path("reports").rglob("*.py")
+        for name in re.findall(r"var\(--([a-z0-9-]+)\)", path.read_text(encoding="utf-8"))
     }
-    assert {name: tokens[name] for name in pairs} == pairs
+    assert len(used) > 8
+    assert used <= by_day
+    assert by_day == by_night
+    bands = {f"{side}-{n}" for side in ("under", "over", "band") for n in range(1, 5)}
+    assert bands <= by_day

@@ -62,7 +62,7 @@ def test_what_the_failed_coupons_showed_is_drawn_and_counted(swept):
 def test_maps_name_every_mark_and_the_target_line(swept):
     for picture in practice_page(swept, who="Bo", day="today").pictures:
         for name in ("yours", "the plan's", "the best"):
-            assert name in str(picture.svg)
+            assert escape(name) in str(picture.svg)
         assert "°F" in str(picture.svg)
         assert escape(picture.caption) in str(picture.svg)  # as text for those who do not see it
 

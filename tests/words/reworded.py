@@ -16,7 +16,6 @@ from pathlib import Path
 from typing import Any, cast
 
 MARK = "~"
-PLACES = {"outside lower left"}  # where matplotlib puts a legend
 ANSWERED = (
     "setpoint",
     "window",
@@ -41,8 +40,6 @@ KEYS_OF_OLDER_BOOKS = {
 
 def is_sentence(text: str) -> bool:
     """Three words or more, apart by spaces: what a person reads, and no key, name, pattern or query."""
-    if text in PLACES:
-        return False
     words = text.split(" ")
     if words[0].isupper() and len(words[0]) > 2:  # SQL, not prose
         return False

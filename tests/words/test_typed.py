@@ -26,13 +26,13 @@ FAHRENHEIT = Shown("degF", "psi")
 
 
 def test_material_takes_its_parts_in_any_order():
-    made = typed.material("blank tee; lot=A12; supplier=Halm; detail=180 g", "--fabric")
+    made = typed.material("blank tee; lot=A12; supplier=Halm; detail=180 g", "fabric")
     assert (made.name, made.supplier, made.lot, made.detail) == ("blank tee", "Halm", "A12", "180 g")
 
 
 def test_material_names_the_part_that_it_does_not_know():
-    with pytest.raises(InputError, match="--fabric: found 'colour=red'; allowed: supplier="):
-        typed.material("tee; colour=red", "--fabric")
+    with pytest.raises(InputError, match="--fabric: found 'smell=red'; allowed: supplier="):
+        typed.material("tee; smell=red", "fabric")
 
 
 def test_factor_alone_brings_the_usual_range():
@@ -225,7 +225,7 @@ def test_nothing_typed_ends_in_anything_but_an_error_a_person_can_act_on(text, r
         lambda: typed.held([text], reader),
         lambda: typed.limits([text], None, reader),
         lambda: typed.forbidden([text], factors, reader),
-        lambda: typed.material(text, "x"),
+        lambda: typed.material(text, "film"),
         lambda: typed.moment(text, "x"),
         lambda: typed.spec(text, text, text, [text]),
     )

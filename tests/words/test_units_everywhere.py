@@ -1,4 +1,4 @@
-"""Whoever works in one unit is never shown the other one alone: by no command, on nothing printed, on no page."""
+"""Whoever works in one unit is never shown the other one alone, nor a day as files keep it, by command or page."""
 
 from __future__ import annotations
 
@@ -23,11 +23,14 @@ RECIPE = "fine powder on the heavy tee"
 LINE = "back room"
 PLACES = {"left back": 140, "right back": 149, "left front": 150, "right front": 148.5, "centre": 152}
 
+KEPT_DAY = r"|\b20\d\d-\d\d-\d\d"
+"""A day as files keep it; people read 4 March 2031."""
+
 UNITS = {
-    "degC bar": (METRIC, r"°F|degF|Fahrenheit|\bpsi\b"),
-    "degF psi": (Shown("degF", "psi"), r"°C|degC|Celsius|\bbar\b"),
+    "degC bar": (METRIC, r"°F|degF|Fahrenheit|\bpsi\b" + KEPT_DAY),
+    "degF psi": (Shown("degF", "psi"), r"°C|degC|Celsius|\bbar\b" + KEPT_DAY),
 }
-"""Units of a reader, and what may not stand alone in front of them."""
+"""Units of a reader, and what may not stand alone in front of them, nor a day as files keep it."""
 
 COMMANDS: tuple[tuple[str, ...], ...] = (
     ("gauge", "list", LINE),
@@ -51,6 +54,7 @@ COMMANDS: tuple[tuple[str, ...], ...] = (
     ("study", "limits", STUDY, "--limit", "film_max=174C@new sheet", "--why", "a new sheet"),
     ("sheet", STUDY, "-o", "sheets", "--person", "ana"),
     ("sheet", STUDY, "-o", "labels", "--person", "ana", "--labels", "a4"),
+    ("waiting",),
     ("people", STUDY),
     ("people", STUDY, "-o", "people.html"),
     ("fit", STUDY),
@@ -62,6 +66,8 @@ COMMANDS: tuple[tuple[str, ...], ...] = (
     ("recipe", "show", RECIPE),
     ("recipe", "card", RECIPE, "-o", "card.html"),
     ("recipe", "history", RECIPE),
+    ("day", RECIPE, "--prints", "2", "--set", "press_temp=161C", "--surface", "press_temp=157C"),
+    ("day", RECIPE),
     ("recipe", "find", "heavy tee, fine powder"),
     ("recipe", "on", RECIPE, LINE),
     ("recipe", "on", RECIPE, "front room"),
@@ -302,6 +308,8 @@ def test_no_page_shows_the_other_unit_alone(demo_book, tmp_path, units):
         ("the press is 8 °C cooler than set", 1),
         ("150 °C (302 °F), then 110 degC", 1),
         ("3 bar", 1),
+        ("read on 2031-03-04", 1),
+        ("read on 4 March 2031", 0),
     ],
 )
 def test_a_pair_is_fine_and_a_unit_alone_is_found(text, leaks):

@@ -10,7 +10,7 @@ from itertools import product
 
 import pandas as pd
 
-from doe.acts.base import Key, digest, usual_seed, version
+from doe.acts.base import Key, digest, today, usual_seed, version
 from doe.acts.gauges.line import cautions_said, gauged_line, refuse_dials
 from doe.acts.study.limits import refuse_held
 from doe.assure.comparison.equivalence import coupons_for_means
@@ -31,6 +31,7 @@ from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, show_both
 from doe.plans.timing import hours_at_machines
 from doe.words.limits import coupon_warnings
+from doe.words.materials import peel_warning
 from doe.words.wording import listing
 
 COMPARISON_PLAN, COMPARISON = "comparison plan", "comparison"
@@ -249,9 +250,18 @@ def begin_comparison(book: Book, recipe_name: str, wanted: Wanted, *, shown: Sho
         offer.coupons,
         offer.hours,
         (
-            *coupon_warnings(offer.study, offer.coupons, shown, dyed_polyester=offer.stack.dyed_polyester),
+            *offer_warnings(offer, shown),
             *cautions_said(book, record, shown),
         ),
+    )
+
+
+def offer_warnings(offer: ComparisonOffer, shown: Shown) -> tuple[str, ...]:
+    """What is unusual about the coupons of a comparison with the new materials, and that films are peeled apart."""
+    apart = peel_warning(offer.stack.film, offer.recipe.stack.film, shown)
+    return (
+        *([apart] if apart else []),
+        *coupon_warnings(offer.study, offer.coupons, offer.stack, today(), shown),
     )
 
 

@@ -4,7 +4,7 @@ recipe's story."""
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -53,8 +53,10 @@ class Compared:
         Made so far; one is judged when all its checks are in.
     cautions : tuple of Finding
         What makes the verdict doubtful.
-    kept : AnalysisRecord
-        The verdict as it is kept in the book.
+    hash : str
+        SHA-256 over everything that it is judged by.
+    kept : AnalysisRecord or None
+        The verdict as it is kept in the book; None where somebody only looked.
     """
 
     record: StudyRecord
@@ -64,7 +66,8 @@ class Compared:
     counts: ScoreCounts
     rounds: int
     cautions: tuple[Finding, ...]
-    kept: AnalysisRecord
+    hash: str
+    kept: AnalysisRecord | None
 
     @property
     def looks_left(self) -> int:
@@ -122,6 +125,27 @@ def judge_comparison(book: Book, key: Key) -> Compared:
     InputError
         If the study is no comparison.
     """
+    found = weigh_comparison(book, key)
+    facts = named(found, "rounds", "counts", "cautions") | named(found.plan, "recipe", "revision")
+    book.save_analysis(
+        found.record.id,
+        kind=COMPARISON,
+        inputs_hash=found.hash,
+        seed=0,
+        version=version(),
+        payload=jsonable({**vars(found.comparison), **facts}),
+    )
+    return replace(found, kept=book.latest_analysis(found.record.id, COMPARISON))
+
+
+def weigh_comparison(book: Book, key: Key) -> Compared:
+    """The same for somebody who only looks: nothing is stored.
+
+    Raises
+    ------
+    InputError
+        If the study is no comparison.
+    """
     record, plan = comparison_plan(book, key)
     results = book.results(record.id, include_void=True)
     rounds = len(book.plan_info(record.id).rounds)
@@ -138,18 +162,9 @@ def judge_comparison(book: Book, key: Key) -> Compared:
         *_cautions(book, plan, found, record),
         *found.notes,
     )
-    beside = {"recipe": plan.recipe, "revision": plan.revision, "rounds": rounds, "counts": counts}
-    book.save_analysis(
-        record.id,
-        kind=COMPARISON,
-        inputs_hash=_sum(record, plan, results),
-        seed=0,
-        version=version(),
-        payload=jsonable({**vars(found), **beside, "cautions": cautions}),
-    )
-    kept = book.latest_analysis(record.id, COMPARISON)
-    assert kept is not None  # it has just been kept
-    return Compared(record, plan, found, results, counts, rounds, cautions, kept)
+    now, last = _sum(record, plan, results), book.latest_analysis(record.id, COMPARISON)
+    kept = last if last is not None and last.inputs_hash == now else None
+    return Compared(record, plan, found, results, counts, rounds, cautions, now, kept)
 
 
 def more_coupons(
@@ -222,6 +237,8 @@ def write_comparison(book: Book, found: Compared, output: Path, *, shown: Shown,
         If the place cannot be written.
     """
     record, kept = found.record, found.kept
+    made_at = datetime.now(UTC) if kept is None else kept.made_at
+    made_with = version() if kept is None else kept.version
     page = comparison_report(
         ComparisonReport(
             study=record.study,
@@ -234,7 +251,7 @@ def write_comparison(book: Book, found: Compared, output: Path, *, shown: Shown,
             rounds=found.rounds,
             looks_left=found.looks_left,
             cautions=found.cautions,
-            provenance=Provenance(kept.inputs_hash, kept.version, made_by, local(kept.made_at), book.seal()),
+            provenance=Provenance(found.hash, made_with, made_by, local(made_at), book.seal()),
             made_at=local(datetime.now(UTC)),
             history=history_of(book, record),
             shown=shown,

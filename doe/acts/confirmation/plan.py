@@ -46,7 +46,7 @@ from doe.plans.timing import hours_at_machines
 from doe.setpoint.answer import Answer
 from doe.setpoint.robust import RobustRate
 from doe.words.study.answer import scores_first, washes_first
-from doe.words.wording import count, minute, stated
+from doe.words.wording import count, date_and_time, stated
 
 STATED_RATES = (0.97, 0.99)
 """True pass rates at which the chance to be accepted is shown, beside what the study believes."""
@@ -362,7 +362,7 @@ def _offer(book: Book, key: Key, wishes: ClaimWishes, progress: Progress | None)
     if not same:
         raise InputError(
             where,
-            f"one of {minute(kept[-1].made_at)}, and the results or the study changed since",
+            f"one of {date_and_time(kept[-1].made_at)}, and the results or the study changed since",
             "an answer to the results as they are",
             f"Ask anew: doe recommend {name}.",
         )

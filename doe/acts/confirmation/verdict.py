@@ -254,45 +254,65 @@ def _sum(attempts: tuple[Attempt, ...]) -> str:
 def confirm_study(book: Book, key: Key, *, progress: Progress | None = None) -> Weighed:
     """Judge the confirmation of a study, set the study beside it, and keep the figures in the book.
 
-    Figures of the very same coupons and results, kept earlier, are given again as they were kept.
+    Raises
+    ------
+    InputError
+        If no confirmation is planned.
+    """
+    weighed, whole, seed = _weigh(book, key, progress)
+    found = weighed.confirmed
+    if whole:
+        book.save_analysis(
+            found.record.id,
+            kind=CONFIRMATION,
+            inputs_hash=whole,
+            seed=seed,
+            version=version(),
+            payload=jsonable(
+                {
+                    **named(found, "verdict", "doubts", "over_attempts"),
+                    "sum": found.hash,
+                    "attempt": found.current.plan.attempt,
+                    "judged": found.current.judged,
+                    "together": weighed.together,
+                    "withheld": weighed.withheld,
+                }
+            ),
+        )
+    return weighed
+
+
+def weigh_confirmation(book: Book, key: Key) -> Weighed:
+    """The same for somebody who only looks: nothing is stored.
 
     Raises
     ------
     InputError
         If no confirmation is planned.
     """
+    return _weigh(book, key, None)[0]
+
+
+def _weigh(book: Book, key: Key, progress: Progress | None) -> tuple[Weighed, str, int]:
+    """A confirmation with the study beside it; what it is to be kept under, ``""`` where it is not, and its seed.
+
+    Figures of the very same coupons and results, kept earlier, are given again as they were kept.
+    """
     found = planned_confirmation(book, key)
     record = found.record
     now = hash_now(book, record)
     whole = hashlib.sha256(f"{found.hash} {now}".encode()).hexdigest()
     if found.current.judged is None:
-        return Weighed(found, None, Finding("not_scored"), None)
+        return Weighed(found, None, Finding("not_scored"), None), "", 0
     same = [a for a in book.analyses(record.id, CONFIRMATION) if a.inputs_hash == whole]
     if same:
         kept = same[-1].payload["together"]
         together = None if kept is None else from_plain(Combination, kept)
-        return Weighed(found, together, finding_of(same[-1].payload["withheld"]), same[-1])
+        return Weighed(found, together, finding_of(same[-1].payload["withheld"]), same[-1]), "", 0
     answer = _answer_kept(book, record, now)
     seed = answer.seed if answer else usual_seed(record.first_name)
     together, withheld = _put_together(book, found, seed, progress)
-    book.save_analysis(
-        record.id,
-        kind=CONFIRMATION,
-        inputs_hash=whole,
-        seed=seed,
-        version=version(),
-        payload=jsonable(
-            {
-                **named(found, "verdict", "doubts", "over_attempts"),
-                "sum": found.hash,
-                "attempt": found.current.plan.attempt,
-                "judged": found.current.judged,
-                "together": together,
-                "withheld": withheld,
-            }
-        ),
-    )
-    return Weighed(found, together, withheld, None)
+    return Weighed(found, together, withheld, None), whole, seed
 
 
 def _put_together(

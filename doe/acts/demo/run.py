@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import tempfile
 import tomllib
 from collections.abc import Callable, Mapping, Sequence
@@ -26,7 +27,7 @@ from doe.domain.errors import DoeError, InputError
 from doe.domain.recipe import PARTS
 from doe.domain.score import ScoreEntry
 from doe.domain.units import METRIC, Shown
-from doe.files import flush_folder
+from doe.files import flush_folder, is_stale
 from doe.words import typed
 from doe.words.wording import count
 from reports.files import write_whole
@@ -35,6 +36,8 @@ from reports.recipe.card import recipe_card
 WHO = "demo (invented shop)"
 BOOK, SHEET, ENTRY, REPORT = "book.sqlite", "sheet.html", "entry.xlsx", "report.html"
 CARD, HOLDS, RETUNE = "recipe-card.html", "comparison-holds.html", "comparison-retune.html"
+MAKING = ".making-"
+"""Start of the name of the folder in which a demo is made until it is whole."""
 FILES = (SHEET, ENTRY, REPORT, CARD, HOLDS, RETUNE, BOOK)
 
 Step = Callable[[float, str], None]
@@ -71,7 +74,9 @@ def run_demo(folder: Path, *, shown: Shown, step: Step | None = None) -> DemoDon
     story = read_story()
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(dir=folder, prefix=".making-") as name:
+        for left in filter(is_stale, folder.glob(f"{MAKING}*")):
+            shutil.rmtree(left, ignore_errors=True)
+        with tempfile.TemporaryDirectory(dir=folder, prefix=MAKING) as name:
             work = Path(name)
             answers, later = _tell_story(work, story, shown, tell)
             tell(0.97, "moving the files into place")
@@ -243,7 +248,7 @@ def read_comparisons() -> tuple[DemoComparison, ...]:
         DemoComparison(
             made["name"],
             Wanted(
-                parts={part: typed.material(made[part], part) for part in PARTS if part in made},
+                parts={part: typed.material(made[part], part, place=part) for part in PARTS if part in made},
                 limits=typed.limits(made["limits"], None, METRIC),
                 name=made["name"],
                 seed=SEED,

@@ -63,7 +63,7 @@ def read_story() -> Story:
     return Story(
         about=data["about"],
         people=tuple(data["people"]),
-        stack=Stack(stack["name"], **{part: typed.material(stack[part], part) for part in _MATERIALS}),  # type: ignore[arg-type] # the parts are materials
+        stack=Stack(stack["name"], **{part: typed.material(stack[part], part, place=part) for part in _MATERIALS}),  # type: ignore[arg-type] # the parts are materials
         line=_line(line),
         study=Study(
             name=study["name"],

@@ -56,7 +56,7 @@ def add_material(book: Book, key: Key, *, approved_by: str, why: str = "", now: 
             "settings that the new material takes",
             f"Retune it: doe compare {quoted(record.name)} --retune",
         )
-    recipe, also = kept.recipe, AlsoFor(record.stack, record.name, found.kept.inputs_hash, now)
+    recipe, also = kept.recipe, AlsoFor(record.stack, record.name, found.hash, now)
     if any(there.comparison == record.name for there in recipe.also or ()):
         raise InputError(
             f"recipe {recipe.name}",

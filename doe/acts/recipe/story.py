@@ -11,6 +11,7 @@ from typing import Any
 from doe.acts.base import RECOMMEND, Progress, version
 from doe.acts.comparison.verdict import comparisons_of
 from doe.acts.confirmation.verdict import confirmation_of
+from doe.acts.recipe.days import days_of
 from doe.acts.recipe.recipes import find_recipe
 from doe.acts.recipe.record_items import facts_of_study, record_items
 from doe.acts.recipe.release import kept_figures
@@ -145,6 +146,7 @@ def tell_story(
         ),
         on=now.astimezone(UTC).date(),
         shown=shown,
+        days=days_of(book, kept),
     )
     tell(1.0)
     return story

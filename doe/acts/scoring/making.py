@@ -9,14 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime, timedelta
+from datetime import datetime
 from statistics import fmean
 from typing import Any, Literal
 
 import pandas as pd
 
 from doe.book.book import Book
-from doe.book.records import HistoryEntry, PlanInfo, ShopNote, StudyRecord
+from doe.book.records import STEP, HistoryEntry, PlanInfo, ShopNote, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.factors import Stage
 from doe.domain.outcome import PASSED_GRADES
@@ -27,14 +27,9 @@ from doe.plans.timing import minutes_at_machine
 from doe.surfaces.classical.batch_errors import judge_drift
 from doe.words.press import told
 
-STEP = "bench step"
-"""Topic of the notes that say what was made. Their name is that of the study."""
-
 Step = Literal["cured", "pressed"]
 Status = Literal["void", "failed", "in_part", "to_wash", "passed", "to_score", "to_press", "not_made"]
 STEPS: tuple[Step, ...] = ("cured", "pressed")
-WASH_WAIT = timedelta(hours=24)
-"""Least time between press and first wash (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -122,12 +117,12 @@ class Making:
     @property
     def checks_now(self) -> tuple[Check, ...]:
         """The checks made at the press."""
-        return tuple(c for c in self.record.study.spec.checks if not c.after_washes)
+        return tuple(c for c in self.record.study.spec.checks if not c.is_later)
 
     @property
     def checks_later(self) -> tuple[Check, ...]:
-        """The checks made after a wash."""
-        return tuple(c for c in self.record.study.spec.checks if c.after_washes)
+        """The checks made after a wash, or hours after the press."""
+        return tuple(c for c in self.record.study.spec.checks if c.is_later)
 
     @property
     def has_cure(self) -> bool:
@@ -212,9 +207,9 @@ def in_order(coupons: Iterable[Coupon], stage: Stage = "press") -> tuple[Coupon,
 
 @dataclass(frozen=True)
 class Wash:
-    """A coupon that waits for checks after a wash.
+    """A coupon that waits for checks after a wash, or hours after the press.
 
-    ``check`` is the next of them, ``due`` when it may be washed for it.
+    ``check`` is the next of them, ``due`` when it may be washed or looked at for it.
     """
 
     coupon: Coupon
@@ -224,11 +219,12 @@ class Wash:
 
 def washes(making: Making) -> tuple[Wash, ...]:
     """Coupons that passed everything so far and wait for a wash, the ones that are due first at the top."""
-    found = [
-        Wash(c, next(check for check in making.checks_later if c.check(check.name) is None), c.pressed_at + WASH_WAIT)
-        for c in making.coupons
-        if making.status_of(c) == "to_wash"
-    ]
+    found = []
+    for c in making.coupons:
+        if making.status_of(c) == "to_wash":
+            left = [check for check in making.checks_later if c.check(check.name) is None]
+            check = min(left, key=lambda c: c.wait)
+            found.append(Wash(c, check, c.pressed_at + check.wait))
     return tuple(sorted(found, key=lambda w: (w.due, w.check.after_washes, w.coupon.name)))
 
 

@@ -88,7 +88,7 @@ def _late(book: Book, record: StudyRecord, history: tuple[HistoryEntry, ...]) ->
     first = min((a.made_at for a in book.analyses(record.id, RECOMMEND)), default=None)
     if first is None:
         return
-    washes = {f"check:{c.name}" for c in record.study.spec.checks if c.after_washes}
+    washes = {f"check:{c.name}" for c in record.study.spec.checks if c.is_later}
     # a later round has washes of its own; late are those of coupons that were in the answer already
     known = {h.coupon for h in history if h.at <= first}
     days: dict[tuple[str, str], list[HistoryEntry]] = defaultdict(list)

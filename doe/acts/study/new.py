@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from doe.acts.gauges.line import suggested_errors
@@ -11,10 +11,13 @@ from doe.assure.gauges.summary import SuggestedError
 from doe.book.book import Book
 from doe.book.records import StudyRecord
 from doe.domain.factors import DEFAULT_FACTORS
+from doe.domain.materials import material_bands
+from doe.domain.stack import Stack
 from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.words.gauges.setting_errors import error_words
-from doe.words.study.typed import StudyOptions, states_error, study_of
+from doe.words.materials import check_notes, proposal_words
+from doe.words.study.typed import StudyOptions, names_range, states_error, study_of
 
 
 @dataclass(frozen=True)
@@ -36,7 +39,7 @@ def new_study(book: Book, wanted: StudyOptions, shown: Shown) -> NewStudy:
     InputError
         If something is missing or cannot be read, or a held setting breaks a limit.
     """
-    stack, line = wanted.new_stack(), wanted.new_line()
+    stack, line = wanted.new_stack(shown), wanted.new_line()
     wanted = replace(wanted, stack=stack.name if stack else wanted.stack, line=line.name if line else wanted.line)
     with book.writing():
         if stack is not None:
@@ -47,12 +50,25 @@ def new_study(book: Book, wanted: StudyOptions, shown: Shown) -> NewStudy:
 
 
 def _new(book: Book, wanted: StudyOptions, shown: Shown) -> NewStudy:
-    study = study_of(wanted, shown)
+    stack = book.stack(wanted.stack) if wanted.stack else None
+    study = study_of(wanted, shown, stack)
     measured = suggested_errors(book, wanted.line)
     study, said = _with_measured_errors(study, wanted.factors, measured, shown)
     refuse_held(study)
     number = book.add_study(study, stack=wanted.stack, line=wanted.line)
-    return NewStudy(book.study(number), measured, said)
+    return NewStudy(book.study(number), measured, [*_by_materials(study, stack, wanted, shown), *said])
+
+
+def _by_materials(study: Study, stack: Stack | None, wanted: StudyOptions, shown: Shown) -> Iterator[str]:
+    """What was taken for the materials: ranges and looks that nobody typed."""
+    if stack is None:
+        return
+    bands, texts = material_bands(stack), wanted.factors or DEFAULT_FACTORS
+    names = [f.name for f, text in zip(study.factors, texts, strict=True) if not names_range(text)]
+    if words := proposal_words({name: bands[name] for name in names if name in bands}, shown):
+        yield words
+    if not wanted.checks:
+        yield from check_notes(stack)
 
 
 def _with_measured_errors(

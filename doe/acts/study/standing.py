@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from doe.acts.base import RECOMMEND, Key, today
+from doe.acts.recipe.days import days_of
 from doe.acts.recipe.recipes import newest_for
 from doe.acts.study.inputs import hash_now
 from doe.acts.study.limits import missing
@@ -64,7 +65,8 @@ def _before_release(book: Book, record: StudyRecord, answer: Mapping[str, Any] |
         return standing("unplanned", "plan")
     counts = score_counts(book, record.id)
     if is_comparison(book, record.id):
-        return standing("comparing", "compare" if counts.scored else "make")
+        told = {"scored": counts.scored, "coupons": counts.coupons - counts.void}
+        return standing("comparing", "compare" if counts.scored else "make", told=told)
     kept = answer or answer_now(book, record)
     if rounds[-1].kind == CONFIRM:
         confirming = _confirmation(book, record, kept)
@@ -210,6 +212,10 @@ def standing_of_recipe(book: Book, kept: KeptRecipe) -> StudyStanding:
         return standing("doubtful", retire, kind="limit", told=told)
     if record is not None and recipe.confirmation is not None and (failed := _failed_since(book, kept, record)):
         return standing("doubtful", "confirm", retire, kind="check", told={**told, "since": failed.isoformat()})
+    days = days_of(book, kept)
+    if days.doubt:
+        again = NextStep("diagnose", name=recipe.name)
+        return standing("doubtful", again, retire, kind=days.doubt, told={**told, "since": days.since.isoformat()})
     old, due = _out_of_date(book, recipe)
     if due is not None:
         measure = NextStep("measure", name=recipe.line.name)
@@ -272,11 +278,16 @@ def _out_of_date(book: Book, recipe: Recipe) -> tuple[tuple[MachineKind, ...], d
         for s in recipe.settings
         if s.dial is not None and s.factor in KNOWN_FACTORS
     }
-    last: dict[MachineKind, datetime] = {}
-    for kept in book.gauge_history(recipe.line.name):
-        reading = kept.reading
-        if not kept.withdrawn and reading.taken_at is not None and reading.machine in needed:
-            last[reading.machine] = max(reading.taken_at, last.get(reading.machine, reading.taken_at))
-    due = {machine: taken + timedelta(days=USUAL_INTERVAL_DAYS) for machine, taken in last.items()}
-    old = {machine: moment for machine, moment in due.items() if moment.date() < today()}
+    due = gauges_due(book, recipe.line.name)
+    old = {machine: moment for machine, moment in due.items() if machine in needed and moment.date() < today()}
     return tuple(sorted(old)), min(old.values(), default=None)
+
+
+def gauges_due(book: Book, line: str) -> dict[MachineKind, datetime]:
+    """When each machine of a line that was ever measured is to be measured again, by the usual interval."""
+    last: dict[MachineKind, datetime] = {}
+    for kept in book.gauge_history(line):
+        reading = kept.reading
+        if not kept.withdrawn and reading.taken_at is not None:
+            last[reading.machine] = max(reading.taken_at, last.get(reading.machine, reading.taken_at))
+    return {machine: taken + timedelta(days=USUAL_INTERVAL_DAYS) for machine, taken in last.items()}

@@ -9,10 +9,9 @@ import pandas as pd
 
 from doe.assure.confirmation.allocation import SETPOINT
 from doe.domain.coding import round_settings
-from doe.domain.errors import InputError
+from doe.domain.errors import InputError, check_seed
 from doe.domain.masks import is_forbidden
 from doe.domain.recipe import Recipe
-from doe.domain.seeds import check_seed
 from doe.domain.stack import Line
 from doe.domain.study import Study
 from doe.domain.units import show_both

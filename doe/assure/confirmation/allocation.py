@@ -10,8 +10,7 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 
-from doe.domain.errors import InputError
-from doe.domain.seeds import check_seed
+from doe.domain.errors import InputError, check_seed
 from doe.domain.stack import Line
 from doe.domain.study import Study
 from doe.plans.build import round_frame

@@ -15,7 +15,7 @@ from scipy.stats import chi2, norm, t
 from doe.assure.gauges.platen import spot_of
 from doe.assure.gauges.readings import readings_of, true_reading
 from doe.domain.finding import Finding, Value
-from doe.domain.gauge import GaugeReading, MachineKind
+from doe.domain.gauge import USUAL_GAUGE_U_DEGC, GaugeReading, MachineKind
 
 Distribution = Literal["standard", "expanded", "rectangular"]
 
@@ -56,8 +56,7 @@ class Component:
         return self.value / self.divisor
 
 
-USUAL_PROBE = Component("probe", 2.2, "expanded")
-"""2.2 degC expanded with k = 2 is a common statement on the data sheet of a contact probe (from memory)."""
+USUAL_PROBE = Component("probe", USUAL_GAUGE_U_DEGC, "expanded")
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,12 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy.stats import chi2, f, qmc, rankdata, t
 
+from doe.domain.spec import HAND_STEP
+
 FloatArray = NDArray[np.float64]
+
+MATTERS = HAND_STEP / 2
+"""Points of hand-feel between a person and the others below which nothing changes: half of the smallest step scored."""
 
 Judges = Literal["different people a coupon", "any such people", "these very people"]
 """Whose scores an intraclass correlation is about."""
@@ -187,7 +192,7 @@ def lean_of_people(ratings: pd.DataFrame, *, assurance: float = 0.95) -> pd.Data
     -------
     DataFrame
         One row a person: person, coupons, lean (own mean minus the mean of all), low, high, verdict
-        ("kind", "harsh" or "like the others").
+        ("kind" or "harsh" where the limits lie wholly beyond `MATTERS`, else "like the others").
     """
     whole = ratings.dropna()
     scores = whole.to_numpy(dtype=float)
@@ -197,7 +202,9 @@ def lean_of_people(ratings: pd.DataFrame, *, assurance: float = 0.95) -> pd.Data
     df = (n - 1) * (k - 1)
     error = float((rest**2).sum()) / df
     half = t.ppf((1 + assurance) / 2, df) * math.sqrt(error * (k - 1) / (k * n))
-    verdict = np.where(lean - half > 0, "kind", np.where(lean + half < 0, "harsh", "like the others"))
+    beside = k / (k - 1)  # a mean against that of the others, not against one that holds it too
+    kind, harsh = beside * (lean - half) > MATTERS, beside * (lean + half) < -MATTERS
+    verdict = np.where(kind, "kind", np.where(harsh, "harsh", "like the others"))
     return pd.DataFrame(
         {
             "person": [str(c) for c in whole.columns],
@@ -236,7 +243,7 @@ def _rank_limits(mean_r: float, se: float, n: int, m: int, assurance: float) -> 
 def _by_ratio(
     above: float, below: float, df_above: int, df_below: int, k: int, tail: float
 ) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
-    """Limits of a single and a mean score that follow from one F ratio; not a number where no scores differ."""
+    """Limits of a single and a mean score where the correlation follows from one F ratio; nan where none differ."""
     if not max(above, below) > 0:  # every score is the same: nothing differs that could be anybody's
         return (math.nan,) * 3, (math.nan,) * 3
     ratio = above / below if below > 0 else math.inf

@@ -124,7 +124,7 @@ def days_read(first: date | None, last: date | None) -> str:
     """When a map was read.
 
     >>> days_read(None, None), days_read(date(2031, 3, 4), date(2031, 3, 5))
-    ('on no day that was noted', 'from 2031-03-04 to 2031-03-05')
+    ('on no day that was noted', 'from 4 March 2031 to 5 March 2031')
     """
     if first is None or last is None:
         return "on no day that was noted"

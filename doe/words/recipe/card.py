@@ -23,6 +23,7 @@ from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show
 from doe.setpoint.answer import Answer
 from doe.words.facts import Reader, all_worded, texts_of
+from doe.words.materials import fact_label
 from doe.words.study.answer import misses_hand, scores_first, washes_first
 from doe.words.wording import (
     at_least_of_hundred,
@@ -31,6 +32,7 @@ from doe.words.wording import (
     day,
     difference_both,
     held,
+    listing,
     move,
     percent,
     sentence,
@@ -217,7 +219,7 @@ def confirmation_sentence(found: ConfirmationRecord | None, exception: str = "")
     >>> from datetime import datetime, UTC
     >>> made = ConfirmationRecord(0.9, 0.9, 0, 22, "coupon", 22, 0, 0.9006, 1.0, datetime(2030, 1, 1, 12, tzinfo=UTC))
     >>> print(confirmation_sentence(made).replace(". ", ".\\n"))
-    Accepted on 2030-01-01: 22 of 22 coupons passed (allowed: no failure).
+    Accepted on 1 January 2030: 22 of 22 coupons passed (allowed: no failure).
     Shown is a pass rate of 90 % or more with 90 % assurance.
     """
     if found is None:
@@ -346,8 +348,17 @@ def difference_words(differences: tuple[StackDifference, ...]) -> str:
     >>> difference_words((StackDifference("film", "lot", "x (lot 1)", "x (lot 2)"),))
     'film: another lot (here x (lot 1), recipe x (lot 2))'
     """
-    found = [f"{d.part}: {DIFFERS[d.kind]} (here {d.ours}, recipe {d.theirs})" for d in differences if d.kind != "same"]
+    found = [
+        f"{d.part}: {DIFFERS[d.kind]} (here {d.ours}, recipe {d.theirs}{_facts_apart(d)})"
+        for d in differences
+        if d.kind != "same"
+    ]
     return "; ".join(found) or "the same fabric, film and powder, to the lot"
+
+
+def _facts_apart(difference: StackDifference) -> str:
+    labels = list(dict.fromkeys(fact_label(difference.part, name) for name in difference.facts))
+    return f"; not the same {listing(labels)}" if labels else ""
 
 
 def recipe_cautions(recipe: Recipe) -> tuple[str, ...]:

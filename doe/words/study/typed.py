@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -10,7 +10,9 @@ from typing import Any
 from doe.domain.errors import NAME_LENGTH, InputError, check_line
 from doe.domain.factors import DEFAULT_FACTORS, KNOWN_FACTORS, Factor
 from doe.domain.limits import ranges_beyond
+from doe.domain.materials import Band, material_bands, material_checks
 from doe.domain.said import meant
+from doe.domain.spec import Check
 from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Stack
 from doe.domain.study import Study
 from doe.domain.units import Shown
@@ -60,12 +62,12 @@ class StudyOptions:
         """Whether the line is new with this study."""
         return bool(self.oven or self.press)
 
-    def new_stack(self) -> Stack | None:
+    def new_stack(self, shown: Shown) -> Stack | None:
         """The stack that is new with this study; None where one of the book is meant."""
         if not self.brings_stack:
             return None
         fabric, film, powder = (
-            typed.material(getattr(self, part), f"--{part}") for part in ("fabric", "film", "powder")
+            typed.material(getattr(self, part), part, shown) for part in ("fabric", "film", "powder")
         )
         return Stack(self.stack or f"{fabric.name}, {powder.name}", fabric, film, powder)
 
@@ -98,8 +100,10 @@ def states_error(text: str) -> bool:
     return any(part.partition("=")[0].strip().casefold() == "sd" for part in text.split(",")[1:])
 
 
-def study_of(wanted: StudyOptions, shown: Shown) -> Study:
+def study_of(wanted: StudyOptions, shown: Shown, stack: Stack | None = None) -> Study:
     """The study that was typed; the usual factors when none was named.
+
+    Where nothing was said of a range, or of the checks, the materials of the ``stack`` say what is usual.
 
     Raises
     ------
@@ -109,8 +113,11 @@ def study_of(wanted: StudyOptions, shown: Shown) -> Study:
     for option, text in (("NAME", wanted.name), ("--stack", wanted.stack), ("--line", wanted.line)):
         if not text:
             raise InputError(option, "nothing", "a value", 'Write: doe study new "a name" --stack STACK --line LINE.')
-    factors = tuple(typed.factor(text, shown) for text in wanted.factors or DEFAULT_FACTORS)
+    bands = {} if stack is None else material_bands(stack)
+    factors = tuple(_proposed(text, bands, shown) for text in wanted.factors or DEFAULT_FACTORS)
     spec = typed.spec(wanted.pass_rate, wanted.hand_min, wanted.assurance, wanted.checks)
+    if stack is not None and not wanted.checks:
+        spec = replace(spec, checks=with_looks(spec.checks, material_checks(stack)))
     forbidden, held = typed.forbidden(wanted.forbid, factors, shown), typed.held(wanted.hold, shown)
     check_line(wanted.name, "NAME", longest=NAME_LENGTH)
     with typed.said_in("--factor", " ".join(wanted.factors)):
@@ -118,6 +125,27 @@ def study_of(wanted: StudyOptions, shown: Shown) -> Study:
     with typed.said_in("--hold", " ".join(wanted.hold)):
         study = replace(study, held=held)
     return study.with_limits(typed.limits(wanted.limits, None, shown)) if wanted.limits else study
+
+
+def names_range(text: str) -> bool:
+    """Whether the text of a factor says its range or levels.
+
+    >>> names_range("dwell,sd=1"), names_range("dwell=8..20")
+    (False, True)
+    """
+    return "=" in text.partition(",")[0]
+
+
+def _proposed(text: str, bands: Mapping[str, Band], shown: Shown) -> Factor:
+    made = typed.factor(text, shown)
+    band = None if names_range(text) else bands.get(made.name)
+    return made if band is None else replace(made, low=band.low, high=band.high)
+
+
+def with_looks(checks: tuple[Check, ...], looks: tuple[Check, ...]) -> tuple[Check, ...]:
+    """Checks with further looks, which come before the first wash."""
+    new = [look for look in looks if look.name not in {check.name for check in checks}]
+    return (*(c for c in checks if not c.after_washes), *new, *(c for c in checks if c.after_washes))
 
 
 @dataclass(frozen=True)

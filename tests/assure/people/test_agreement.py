@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import numpy as np
 import pandas as pd
@@ -13,7 +14,7 @@ from hypothesis import strategies as st
 from doe.assure.people.agreement import band_of, judge_hand_agreement, judge_pass_agreement
 from doe.assure.people.concordance import kendall_w, lean_of_people, score_agreement
 from doe.assure.people.kappa import cohen_kappa, fleiss_kappa, kappa_of_table
-from doe.words.people import hand_words, pass_words
+from doe.words.people import finding, hand_words, pass_words
 
 
 def looks(word: str) -> list[int]:
@@ -151,6 +152,27 @@ def test_harsh_and_kind_people_are_found_and_named():
     assert lean.loc["ben", "verdict"] == "harsh"
     assert lean.loc["ana", "verdict"] == "kind"
     assert (lean["coupons"] == 23).all()
+
+
+def test_a_difference_too_small_to_matter_makes_nobody_kind_or_harsh():
+    # 0.05 points from the mean, shown without doubt by 200 coupons: no score would change by it
+    rng = np.random.default_rng(8)
+    coupon = rng.normal(3, 0.6, size=200)
+    frame = pd.DataFrame({"ana": coupon + 0.05, "ben": coupon - 0.05}) + 0.02 * rng.normal(size=(200, 2))
+    lean = lean_of_people(frame)
+    assert (lean["low"] * lean["high"] > 0).all()
+    assert set(lean["verdict"]) == {"like the others"}
+
+
+def test_the_pair_that_agrees_least_is_the_finding_and_what_to_do_stands_beside_it():
+    rng = np.random.default_rng(9)
+    coupon = np.clip(np.round(2 * rng.normal(3, 0.7, size=40)) / 2, 1, 5)
+    frame = pd.DataFrame({"ana": coupon, "ben": coupon, "cem": rng.permutation(coupon)})
+    said, remedy = finding(None, judge_hand_agreement(frame))
+    assert re.match(r"(ana|ben) and cem barely agree on hand-feel: 0\.[0-3]\d of 1$", said)
+    assert "blind" in remedy
+    assert finding(None, judge_hand_agreement(frame[["ana", "ben"]]))[0] == "ana and ben agree well: 1.00 of 1"
+    assert finding(None, None)[0] == "How far people agree is not known yet"
 
 
 def test_hand_agreement_says_what_to_do():

@@ -52,7 +52,7 @@ def test_dial_of_every_machine_temperature_makes_up_for_the_display():
         assert first_number(rows[label][1]) == round(surface + off)
         assert "°F)" in rows[label][1]
     assert notes.lead.startswith("The temperatures above are those to dial in;")
-    assert "2030-06-01" in notes.lead
+    assert "1 June 2030" in notes.lead
     assert notes.cautions == ()
 
 
@@ -85,7 +85,7 @@ def test_no_reading_at_all_is_said_at_the_answer():
 
 def test_gauge_out_of_date_is_said():
     notes = gauge_notes(report(gauged(on=date(2031, 6, 1))))
-    assert any("was due on 2030-09-29" in c for c in notes.cautions)
+    assert any("was due on 29 September 2030" in c for c in notes.cautions)
 
 
 def test_coupons_made_at_the_dial_get_no_correction():
@@ -104,12 +104,12 @@ def test_worth_of_the_readings_stands_in_the_record():
     found = gauged()
     pairs = {p.name: p.value for p in gauge_notes(report(found)).pairs}
     press = found.machine("press")
-    assert pairs["press: readings in force"] == "3, last on 2030-06-01"
+    assert pairs["press: readings in force"] == "3, last on 1 June 2030"
     assert first_number(pairs["press: a surface temperature is known to"][1:]) == pytest.approx(
         press.budget.expanded, abs=0.06
     )
     assert pairs["press: most of that from"] == "probe"
-    assert pairs["press: measure again by"] == "2030-09-29"
+    assert pairs["press: measure again by"] == "29 September 2030"
     assert "press: setting error by its readings" not in pairs  # nothing was read twice
 
 

@@ -11,7 +11,7 @@ import pytest
 import zxingcpp
 from markupsafe import escape
 
-from doe.domain.recipe import RecipeSetting
+from doe.domain.recipe import CARE_LABEL, ROOM, RecipeSetting
 from doe.domain.units import Shown
 from doe.words.cautions import CAUTIONS, FIXED_WORDING
 from reports.recipe.card import card_page, code_text, recipe_card
@@ -59,14 +59,14 @@ def test_the_page_holds_everything_to_work_by():
     text = words(recipe_card(kept(), ON))
     for wanted in (
         "heavy tee",
-        "Revision 1, for back room (tunnel oven, swing press), in force, review by 2031-03-04.",
+        "Revision 1, for back room (tunnel oven, swing press), in force, review by 4 March 2031.",
         "Peel: wait 60 s, cold, slow and low.",
         "lot A12",
         "lot 77",
         "lot P3",
         "22 of 22 coupons passed",
-        "Approved by Kim, 2030-03-04",
-        "Review by 2031-03-04.",
+        "Approved by Kim, 4 March 2030",
+        "Review by 4 March 2031.",
         "another oven, press or platen",
         "a cliff: press temperature",
         "at least 91 %",
@@ -82,10 +82,10 @@ def test_a_card_that_must_not_be_used_says_so_first():
     assert old.warnings[0] == "Do not work by this card, it is not in force: superseded by a newer revision."
     gone = replace(recipe(), retired_at=WHEN)
     found = card_page(kept(gone, retired_why="powder is no longer made"), ON)
-    said = "Do not work by this card, it is not in force: retired on 2030-03-04: powder is no longer made."
+    said = "Do not work by this card, it is not in force: retired on 4 March 2030: powder is no longer made."
     assert found.warnings[0] == said
     due = card_page(kept(), date(2031, 3, 4))
-    assert due.warnings == ("Review was due on 2031-03-04.",)
+    assert due.warnings == ("Review was due on 4 March 2031.",)
     assert "review was due" in due.revision_line
 
 
@@ -127,3 +127,31 @@ def test_the_code_on_the_screen_reads_back_and_a_phone_shows_no_sideways_scroll(
     page.close()
     found = zxingcpp.read_barcodes(np.asarray(shot))
     assert [f.text for f in found] == [code_text(crowded(), UID)]
+
+
+def test_care_label_and_room_stand_on_the_card_as_they_were_written_down():
+    page = card_page(kept(replace(recipe(), record={CARE_LABEL: "wash at 40 degC", ROOM: "21 degC, 45 %"})), ON)
+    assert [(pair.name, pair.value) for pair in page.record] == [
+        ("care label", "wash at 40 degC"),
+        ("room climate", "21 degC, 45 %"),
+    ]
+    assert card_page(kept(replace(recipe(), record={})), ON).record == ()
+
+
+def test_the_settings_come_before_what_is_said_of_the_claim():
+    text = words(recipe_card(kept(replace(recipe(), cautions=("The claim is below the pass rate wanted.",))), ON))
+    assert text.index("The claim is below") > text.index("What it rests on") > text.index("Settings")
+
+
+@pytest.mark.browser
+def test_window_care_label_and_room_are_read_at_arms_length(browser: Browser):
+    # 12 pt: what a standing reader takes in without bending down (common practice, no source)
+    page = browser.new_page()
+    page.set_content(recipe_card(kept(replace(recipe(), record={CARE_LABEL: "wash at 40 degC", ROOM: "21 degC"})), ON))
+    page.emulate_media(media="print")
+    sizes = page.evaluate(
+        "[...document.querySelectorAll('.held-to, .record dd')].map(e => parseFloat(getComputedStyle(e).fontSize))"
+    )
+    page.close()
+    assert len(sizes) >= 4
+    assert min(sizes) >= 16  # CSS pixels of 12 pt

@@ -148,7 +148,7 @@ def test_cautions_stand_on_the_page_once():
         cautions=("Odd reading.",) * 2,
     ).replace(NO_BREAK, " ")
     assert text.count("Odd reading.") == 1
-    assert "by its gauge readings up to 2030-06-01" in text
+    assert "by its gauge readings up to 1 June 2030" in text
 
 
 def test_coarse_dial_is_rounded_to_its_step_and_said():

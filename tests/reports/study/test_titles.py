@@ -17,7 +17,7 @@ from reports.views import Picture, StudyPage
 from tests.reports.study.samples import samples
 
 CASES = ("ready", "more coupons", "not reachable", "no hand-feel", "two factors", "six factors", "forbidden")
-WHITE = "#ffffff"
+WHITE = "var(--sheet)"
 
 
 @cache
@@ -93,7 +93,7 @@ def test_coupons_along_a_setting_are_as_many_as_its_title_counts(case):
 def first_and_last(picture: Picture) -> tuple[float, float]:
     """Heights of the line through the repeats of the centre setting, in the units of its axis."""
     svg = str(picture.svg)
-    line = re.search(r'<path d="M([^"]*)" fill="none" stroke="#0b4f66" stroke-width="1.8"', svg)
+    line = re.search(r'<path d="M([^"]*)" fill="none" stroke="var\(--accent\)" stroke-width="1.8"', svg)
     assert line is not None
     heights = [1 - float(pair.split()[1]) / 1000 for pair in line[1].split("L")]
     ticks = re.findall(r'<text x="0%" y="([\d.]+)%" dx="-7"[^>]*>([\d.]+)</text>', svg)

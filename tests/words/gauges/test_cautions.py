@@ -80,8 +80,8 @@ def test_status_is_said_only_where_there_is_something_to_say():
     assert status_words(judge_gauge(readings, "press", on=DAY)) == ""
     late = status_words(judge_gauge(readings, "press", on=date(2031, 1, 1)), FAHRENHEIT)
     assert late == (
-        "The press was last measured on 2030-06-01 and was due on 2030-09-29: measure it again before relying on a "
-        "change smaller than 9 °F (5 °C)."
+        "The press was last measured on 1 June 2030 and was due on 29 September 2030: measure it again before "
+        "relying on a change smaller than 9 °F (5 °C)."
     )
 
 

@@ -1,0 +1,101 @@
+"""Every page we print or send at the widths people read it: nothing runs off the side, by day, by night, on paper."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+from tests.axe_check import need_axe, serious
+from tests.reports.test_pages_axe import MAKERS, made
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Page
+
+pytestmark = pytest.mark.browser
+
+WIDTHS = (1440, 1024, 768, 390, 320)
+UNFOLD = "document.querySelectorAll('details').forEach(d => { d.open = true; })"
+LAID_OUT = ("bench sheet", "labels")
+"""Laid out for paper: their rows scroll in a box of their own."""
+
+
+def opened(browser: Browser, name: str, *, scheme: str = "light") -> Page:
+    page = browser.new_page(viewport={"width": WIDTHS[0], "height": 900}, color_scheme=scheme)  # type: ignore[arg-type]
+    page.set_content(made(name), wait_until="load")
+    page.evaluate(UNFOLD)
+    return page
+
+
+@pytest.mark.parametrize("name", MAKERS)
+def test_nothing_runs_off_the_side_and_no_table_is_cut_at_any_width(browser, name):
+    page = opened(browser, name)
+    found = {}
+    for width in WIDTHS:
+        page.set_viewport_size({"width": width, "height": 900})
+        over = page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
+        cut = page.evaluate(
+            "[...document.querySelectorAll('.wide')].filter(e => e.scrollWidth > e.clientWidth + 1)"
+            ".map(e => e.getAttribute('aria-label') + ' ' + (e.scrollWidth - e.clientWidth))"
+        )
+        if over > 0 or (cut and name not in LAID_OUT):
+            found[width] = (over, cut)
+    page.close()
+    assert found == {}
+
+
+@pytest.mark.parametrize("name", MAKERS)
+def test_no_serious_violation_by_night_and_on_the_narrowest_phone(browser, name):
+    need_axe()
+    page = opened(browser, name, scheme="dark")
+    assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(20, 24, 26)"
+    by_night = serious(page)
+    page.set_viewport_size({"width": 320, "height": 700})
+    narrow = serious(page)
+    page.emulate_media(media="print")
+    on_paper = page.evaluate("getComputedStyle(document.body).backgroundColor")
+    page.close()
+    assert by_night == narrow == []
+    assert on_paper == "rgb(255, 255, 255)"
+
+
+def test_a_cell_of_a_card_says_the_heading_of_its_column(browser):
+    page = opened(browser, "comparison")
+    page.set_viewport_size({"width": 390, "height": 900})
+    said = page.evaluate(
+        """[...document.querySelectorAll('.wide table')].map(t => [
+             [...t.querySelectorAll('thead th')].map(h => h.textContent),
+             [...t.querySelector('tbody tr').children].map(c => getComputedStyle(c, '::before').content.slice(1, -1)),
+           ])"""
+    )
+    page.close()
+    assert len(said) > 3
+    for heads, labels in said:
+        assert labels == heads
+
+
+def test_the_embedded_face_is_what_is_seen_and_its_figures_have_one_width(browser):
+    page = opened(browser, "recipe card")
+    page.evaluate("document.fonts.ready")
+    seen = page.evaluate(
+        "[...document.fonts].filter(f => f.status == 'loaded').map(f => f.family.replaceAll('\"', ''))"
+    )
+    widths = page.evaluate(
+        """['400', '600'].flatMap(weight => ['Barlow', 'Barlow Semi Condensed'].map(family => {
+             const pen = document.createElement('canvas').getContext('2d');
+             pen.font = `${weight} 40px "${family}"`;
+             return new Set([...'0123456789'].map(d => pen.measureText(d).width)).size;
+           }))"""
+    )
+    page.close()
+    assert set(seen) == {"Barlow", "Barlow Semi Condensed"}
+    assert set(widths) == {1}
+
+
+def test_the_faces_stay_light_and_their_licence_comes_along():
+    templates = Path(__file__).parents[2] / "templates"
+    assert (templates / "faces.css").stat().st_size < 60_000
+    assert "SIL OPEN FONT LICENSE" in (templates / "faces-licence.txt").read_text(encoding="utf-8")
+    for name in MAKERS:
+        assert made(name).count("@font-face") == 3, name
