@@ -167,6 +167,13 @@ HEADLINES = (
         "{reached_supplier_12_0:.2f} / {reached_supplier_12_03:.2f} / {reached_supplier_12_1:.2f}",
     ),
     Headline(
+        "target reached with 12 coupons, with a shop's four studies minus without: its fifth study / a stranger",
+        "",
+        "shops",
+        "{reach_fifth_study_more:+.2f} ± {reach_fifth_study_more_se:.2f} / "
+        "{reach_stranger_more:+.2f} ± {reach_stranger_more_se:.2f}",
+    ),
+    Headline(
         "stated rate more than 10 points off: answers warned of for their priors / others",
         "",
         "priors-pulls",
