@@ -67,8 +67,8 @@ def test_effects_that_hang_together_are_listed():
     [
         (4, 28, "auto", "Chosen automatically: 28 coupons hold a face-centred composite"),
         (4, 20, "auto", "an optimal plan suits 20 coupons with room for the 15 terms of the full quadratic."),
-        (4, 12, "auto", "so this is a first look: half fraction with centre coupons."),
-        (6, 24, "auto", "Chosen automatically: no textbook plan has 24 coupons for these factors."),
+        (4, 12, "auto", "12 coupons are too few for the 15 terms of the full quadratic, so they are spread out"),
+        (4, 10, "auto", "so this is a first look: half fraction with centre coupons."),
         (4, 13, "optimal", "13 coupons are fewer than the 15 terms of the full quadratic"),
     ],
 )
