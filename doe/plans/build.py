@@ -88,7 +88,8 @@ def suitable_kind(study: Study, coupons: int) -> tuple[str, Finding]:
 
     The response is expected to bend (too little heat and too much both fail), so a plan that can carry the full
     quadratic is preferred: a face-centred composite where one fits exactly, else an optimal plan. Fewer coupons are
-    spread out: on simulated lines that led to better setpoints than a two-level plan (results of `plan_kinds`). Below `LEAST_OPTIMAL` a two-level plan with centre coupons is a first look.
+    spread out: on simulated lines that led to better setpoints than a two-level plan (results of `plan_kinds`).
+    Below `LEAST_OPTIMAL` a two-level plan with centre coupons is a first look.
 
     Raises
     ------
