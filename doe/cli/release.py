@@ -21,7 +21,10 @@ from doe.words.wording import day
 
 @command("release")
 def release(desk: Desk, study: str, wishes: Wishes, lot: Sequence[str] = ()) -> Reply:
-    """Release the confirmed answer of a study as a recipe, or say everything that is missing for it."""
+    """Release the confirmed answer of a study as a recipe, or say everything that is missing for it.
+
+    A release cannot be taken back: a mistake in it is put right by the next revision, or the recipe is retired.
+    """
     wishes = replace(wishes, lots=lots_typed(lot))
     with desk.open(create=False) as book, desk.progress("checking what it rests on") as tell:
         made = release_study(book, study, wishes, now=datetime.now(UTC), progress=tell)

@@ -9,6 +9,7 @@ from typing import Literal
 from doe.domain.errors import InputError, InputErrors, check_line
 from doe.domain.factors import KNOWN_FACTORS, Factor
 from doe.domain.finding import Finding
+from doe.domain.jsonable import packaged_table
 from doe.domain.units import check_celsius, show_both
 
 CEILING_DEGC = 200.0
@@ -41,6 +42,12 @@ LIMITED: Mapping[str, Literal["fabric", "film", "powder", "line"]] = {
 }
 """What a limit is of: a material, or a machine of the line (common practice, no source)."""
 
+
+def _asked_as(name: str) -> str:
+    """What a field is called where it is asked for; what is no field keeps its name."""
+    return str(packaged_table("said_of_limits")["labels"].get(name, name))
+
+
 RangeCode = Literal["outside the usual", "held outside the usual", "dye may move"]
 """What may be unusual about a tested range, or about a setting that is held or made."""
 
@@ -70,21 +77,22 @@ class Limits:
             value = getattr(self, entry.name)
             if entry.name == "sources" or value is None:
                 continue
+            where = _asked_as(entry.name)
             if entry.name.endswith("_degc") and value != CEILING_DEGC:
                 # a data sheet may well say 200; what is proposed stays below it all the same
-                check_celsius(value, entry.name)
+                check_celsius(value, where)
             if entry.name.endswith("_degc") and value > CEILING_DEGC:
                 raise InputError(
-                    entry.name,
+                    where,
                     show_both(value, "degC"),
                     f"at most {show_both(CEILING_DEGC, 'degC')}, a positive number",
                     "Copy it from the data sheet; nothing at or above that is proposed.",
                 )
             if not 0 < value < 100_000:
-                raise InputError(entry.name, value, "a positive number", "Copy it from the data sheet.")
+                raise InputError(where, value, "a positive number", "Copy it from the data sheet.")
 
         for name, source in self.sources.items():
-            check_line(source, f"source of {name}")
+            check_line(source, f"source of the limit {_asked_as(name)}")
 
     def material_max(self, factor: str) -> float | None:
         """Highest temperature of a factor that every material takes, None where none speaks."""

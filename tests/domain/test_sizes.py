@@ -72,7 +72,7 @@ def test_a_held_setting_is_one_and_does_not_vary(held: dict[str, float], says: s
 def test_a_limit_beyond_the_ceiling_is_a_slip() -> None:
     assert Limits(film_max_degc=200.0).film_max_degc == 200
     for value in (200.5, 350.0, 500.0, math.inf, math.nan):
-        with pytest.raises(InputError, match="film_max_degc"):
+        with pytest.raises(InputError, match="film: highest temperature its data sheet allows: found"):
             Limits(film_max_degc=value)
 
 
