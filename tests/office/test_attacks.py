@@ -50,6 +50,7 @@ FIELDS = (
     "display",
     "measured",
     "place",
+    "reading",
     "cause",
     "symptom",
     "recipe",
