@@ -175,6 +175,12 @@ def _papers(book: Book, record: StudyRecord, *, has_answer: bool) -> tuple[Link,
         found += [
             Link(told("paper_sheet"), f"/paper/{record.id}/sheet", told("paper_sheet_more")),
             Link(told("paper_entry"), f"/paper/{record.id}/entry", told("paper_entry_more")),
+            Link(told("paper_artwork"), f"/paper/{record.id}/artwork", told("paper_artwork_more")),
+            Link(
+                told("paper_artwork_mirrored"),
+                f"/paper/{record.id}/artwork_mirrored",
+                told("paper_artwork_mirrored_more"),
+            ),
         ]
     if has_answer:
         found.append(Link(told("paper_report"), f"/paper/{record.id}/report", told("paper_report_more")))
