@@ -19,6 +19,7 @@ PLAIN_BASES = {"Protocol", "NamedTuple", "ABC", "Generic", "Exception", "ValueEr
 """Bases outside the product that call no method of their own accord, beside those with two underscores."""
 
 ALLOWED: dict[str, str] = {
+    "doe.cli.app.Doe.format_commands": "the command framework calls it to write a help",
     "doe.practice.lines.SimulatedLine.true_hand": "the truth of a simulated line, which benches compare answers with",
     "doe.practice.lines.SimulatedLine.true_other": "the truth of a simulated line, which tests compare coupons with",
     "doe.surfaces.contract.PRIOR_GROUPS": "names the groups of a contract",

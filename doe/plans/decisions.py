@@ -14,24 +14,21 @@ import numpy as np
 from doe.domain.jsonable import packaged_table, rows
 from doe.domain.study import Study
 
-SETTINGS = 4
-"""Settings of the studies tried."""
+SETTINGS, MOST = 4, 40
+"""Settings of the studies tried, and the most coupons of a search step by step."""
 
 FAR_OFF = 0.15
 """A setpoint is far off when its true pass rate falls short of the wanted one by more than this."""
 
-STEPWISE = "steps"
-"""Stands before the kind of the first coupons of a search step by step."""
-
 
 @dataclass(frozen=True)
-class Outcome:
+class TriedPlan:
     """What a plan led to on lines where the wanted rate can be reached.
 
     Attributes
     ----------
     kind : str
-        Kind of plan, or `STEPWISE` and the kind of its first coupons.
+        Kind of plan, or ``steps`` and the kind of the first coupons of a search step by step.
     coupons : int
         Coupons made, in a search step by step at most.
     wide : bool
@@ -65,9 +62,9 @@ class Outcome:
 
 
 @cache
-def _tried() -> tuple[tuple[Outcome, ...], float]:
+def _tried() -> tuple[tuple[TriedPlan, ...], float]:
     table = packaged_table("plan_decisions")
-    return rows(Outcome, table["plans"]), float(table["wide_from"])
+    return rows(TriedPlan, table["plans"]), float(table["wide_from"])
 
 
 def width(study: Study) -> float:
@@ -81,7 +78,7 @@ def is_wide(study: Study) -> bool:
     return width(study) >= _tried()[1]
 
 
-def outcome(study: Study, kind: str, coupons: int) -> Outcome | None:
+def outcome(study: Study, kind: str, coupons: int) -> TriedPlan | None:
     """What a kind of plan led to with as many coupons, over ranges as wide.
 
     None where that was not tried: with another number of settings, with levels, with fewer coupons than were tried.
@@ -92,3 +89,8 @@ def outcome(study: Study, kind: str, coupons: int) -> Outcome | None:
     wide = is_wide(study)
     known = [o for o in _tried()[0] if o.kind == kind and o.wide == wide and o.coupons <= coupons]
     return max(known, key=lambda o: o.coupons, default=None)
+
+
+def stepwise(study: Study) -> TriedPlan | None:
+    """What searches step by step led to that begin as the tool's do."""
+    return outcome(study, "steps, spread", MOST)

@@ -23,7 +23,7 @@ from joblib import Parallel, delayed
 import doe
 from doe.domain.stack import DEFAULT_LINE
 from doe.plans.build import add_round
-from doe.plans.decisions import FAR_OFF, STEPWISE, width
+from doe.plans.decisions import FAR_OFF, width
 from doe.practice.coupons import DEFAULT_SCORING, Scoring
 from doe.practice.lines import SimulatedLine
 from doe.practice.population.draw import FAMILIES
@@ -49,7 +49,7 @@ CASES: dict[int, tuple[str, ...]] = {
     20: (FIRST, "d-optimal", "spread", "full"),
     28: (FIRST, "d-optimal", "spread", "composite"),
 }
-STEPS, MOST = ("half", "spread"), 40
+STEPWISE, STEPS, MOST = "steps", ("half", "spread"), 40
 ALL_CASES = CASES | {MOST: tuple(f"{STEPWISE}, {kind}" for kind in STEPS)}
 POSSIBLE, TARGET, WIDE_FROM = 0.97, 0.95, 9.0
 """Best rate of lines that count, the wanted rate, and how many setting errors wide ranges are called wide from."""

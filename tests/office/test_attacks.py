@@ -49,6 +49,7 @@ FIELDS = (
     "display",
     "measured",
     "place",
+    "reading",
     "cause",
     "symptom",
     "recipe",

@@ -9,7 +9,7 @@ from doe.domain.jsonable import named
 from doe.domain.study import STEP_COUPONS, Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
 from doe.plans.compare import LeftOut
-from doe.plans.decisions import FAR_OFF, Outcome, is_wide
+from doe.plans.decisions import FAR_OFF, TriedPlan, is_wide, stepwise
 from doe.plans.judge import PlanJudgement
 from doe.symptoms.catalogue import WORDS
 from doe.words.confirmation.plan import TEXTS as OF_CONFIRMATIONS
@@ -61,14 +61,14 @@ def planned_with(study: Study) -> str:
     return f"planned with {count(study.per_garment, 'coupon')} on a garment{steps}"
 
 
-def outcome_cells(tried: Outcome | None) -> tuple[str, str]:
+def outcome_cells(tried: TriedPlan | None) -> tuple[str, str]:
     """What a plan led to: setpoints that hold, with a standard error, and those far off, in percent of lines."""
     if tried is None:
         return ("not tried", "")
     return (f"{100 * tried.holds:.0f} ± {100 * tried.error:.0f}", f"{100 * tried.far_off:.0f}")
 
 
-def outcome_note(study: Study, outcomes: Iterable[Outcome | None]) -> tuple[str, ...]:
+def outcome_note(study: Study, outcomes: Iterable[TriedPlan | None]) -> tuple[str, ...]:
     """What the columns of `outcome_cells` count; nothing where nothing was tried."""
     tried = [o for o in outcomes if o is not None]
     if not tried:
@@ -77,7 +77,16 @@ def outcome_note(study: Study, outcomes: Iterable[Outcome | None]) -> tuple[str,
     return (
         f"Of {tried[0].lines} invented lines with ranges as {width}: good, the setpoint truly reached {wanted}; "
         f"bad, it stayed {100 * FAR_OFF:.0f} points below or more.",
+        *(f"Step by step (--step-by-step): {text[0].lower()}{text[1:]}" for text in [led_to(stepwise(study))] if text),
     )
+
+
+def led_to(tried: TriedPlan | None) -> str:
+    """What a plan led to, as a sentence; empty where it was not tried."""
+    if tried is None:
+        return ""
+    made = f", with {tried.made:.0f} coupons on average" if tried.made < tried.coupons else ""
+    return f"On invented lines with ranges as wide it found settings that hold on {100 * tried.holds:.0f} of 100{made}."
 
 
 def goes_on(study: Study) -> tuple[str, ...]:
