@@ -37,7 +37,7 @@ def filled(svg: Markup, colour: str, points: int = 400) -> float:
     at = (line[1:] + line[:-1]) / 2 * 1000
     across, down = np.meshgrid(at, at)
     hit = np.zeros_like(across, dtype=bool)
-    for d in re.findall(rf'<path d="([^"]*)" fill="{colour}" fill-rule="evenodd"', str(svg)):
+    for d in re.findall(rf'<path d="([^"]*)" fill="{re.escape(colour)}" fill-rule="evenodd"', str(svg)):
         inside = np.zeros_like(hit)
         for ring in d.split("Z")[:-1]:
             x, y = np.array([pair.split() for pair in ring.removeprefix("M").split("L")], dtype=float).T
