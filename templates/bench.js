@@ -107,45 +107,91 @@
 
   // what waits to be sent: kept on this device in the order it was entered, sent once, on whichever page is open
   function waiting() { return store.get('outbox') || []; }
-  function post(item) {
-    const stop = new AbortController(), late = setTimeout(() => stop.abort(), 15000);
-    return fetch(item.action, { method: 'POST', body: new URLSearchParams(item.pairs), signal: stop.signal })
-      .finally(() => clearTimeout(late));
+  // photos of it lie in the browser's own database: they are too large for the list
+  function shelf(mode, act) {
+    return new Promise((done, failed) => {
+      const open = indexedDB.open('bench', 1);
+      open.onupgradeneeded = () => open.result.createObjectStore('photos');
+      open.onerror = () => failed(open.error);
+      open.onsuccess = () => {
+        const change = open.result.transaction('photos', mode), asked = act(change.objectStore('photos'));
+        change.oncomplete = () => { open.result.close(); done(asked.result); };
+        change.onabort = () => { open.result.close(); failed(change.error); };
+      };
+    });
   }
+  function post(item, photo) {
+    const stop = new AbortController(), late = setTimeout(() => stop.abort(), photo ? 120000 : 15000);
+    const token = document.querySelector('input[name="token"]'); // the device may have been let in anew since
+    const pairs = item.pairs.map(([name, value]) => [name, name === 'token' && token ? token.value : value]);
+    let body = new URLSearchParams(pairs);
+    if (photo) {
+      body = new FormData();
+      pairs.forEach(([name, value]) => body.append(name, value));
+      body.append('photo', photo, 'photo');
+    }
+    return fetch(item.action, { method: 'POST', body, signal: stop.signal }).finally(() => clearTimeout(late));
+  }
+  const worker = document.querySelector('.who');
   let sending = false;
-  function keepForLater(item) {
-    const others = waiting().filter(one => one.draft === '' || one.draft !== item.draft);
-    return store.put('outbox', [...others, item]);
+  function keepForLater(item, photo) {
+    const list = () => {
+      const others = waiting().filter(one => one.draft === '' || one.draft !== item.draft);
+      return store.put('outbox', [...others, { ...item, photo: Boolean(photo) }]);
+    };
+    return photo ? shelf('readwrite', kept => kept.put(photo, item.id)).then(list, () => false) : Promise.resolve(list());
   }
   function tellWaiting() {
     const n = waiting().length;
     if (n) say('No connection. ' + (n === 1 ? '1 entry is' : n + ' entries are') + ' kept on this device and sent when it is back.', 'Try now', sendWaiting);
   }
+  function done(item) {
+    store.put('outbox', waiting().filter(one => one.id !== item.id));
+    if (item.photo) shelf('readwrite', kept => kept.delete(item.id)).catch(() => {});
+    sending = false;
+  }
   function sendWaiting() {
     const items = waiting();
-    if (sending || !items.length) return;
-    sending = true;
+    if (sending || !items.length || !worker) return;
     const item = items[0];
-    post(item).then(answer => {
+    if (item.who !== worker.textContent) { // nobody's entry is stored in another one's name
+      say((items.length === 1 ? '1 entry' : items.length + ' entries') + ' of ' + item.who + ' on this device: sent when ' + item.who + ' works here again.');
+      return;
+    }
+    sending = true;
+    (item.photo ? shelf('readonly', kept => kept.get(item.id)) : Promise.resolve()).then(photo => {
+      if (!item.photo || photo) return post(item, photo);
+      done(item);
+      say('The photo of ' + item.what + ' is no longer on this device: take it again.', 'Look at it', () => location.assign(item.page));
+      return null;
+    }).then(answer => {
+      if (!answer) return null;
       if (answer.status >= 500) throw new Error('later');
-      store.put('outbox', waiting().filter(one => one.id !== item.id));
-      sending = false;
+      if (item.photo && (answer.status === 401 || answer.status === 403)) { // as it is now, it may not be stored from here
+        say('The photo of ' + item.what + ' is kept on this device; it was not let in. Reload this page to try again.', 'Throw it away', () => { done(item); say(''); });
+        return null;
+      }
+      done(item);
       if (answer.ok) {
         if (item.draft) store.drop('form:' + item.draft);
         if (waiting().length) sendWaiting();
         else if (location.pathname === item.page && answer.redirected) location.assign(answer.url);
         else say('Sent: everything that was kept on this device.', 'Look', () => location.reload());
-      } else { // it is asked about on its own page, with everything that was typed
-        say(item.what + ' could not be stored as it is.', 'Look at it', () => location.assign(item.page));
+        return null;
       }
+      return answer.text().then(text => { // what was typed stands on its own page; a photo is told why
+        const why = new DOMParser().parseFromString(text, 'text/html').querySelector('.problem p');
+        const what = item.photo ? 'A photo of ' + item.what : item.what;
+        say(what + ' could not be stored as it is.' + (item.photo && why ? ' ' + why.textContent : ''), 'Look at it', () => location.assign(item.page));
+      });
     }).catch(() => { sending = false; tellWaiting(); });
   }
   if (waiting().length) sendWaiting();
   window.addEventListener('online', sendWaiting);
   setInterval(sendWaiting, 5000);
-  function itemOf(form, draft, pairs) {
+  function itemOf(form, draft) {
     return { id: String(Date.now()) + Math.random(), draft, action: form.getAttribute('action'), page: location.pathname,
-      what: document.querySelector('h1').textContent.trim(), pairs: pairs || [...new FormData(form)].filter(([, v]) => typeof v === 'string') };
+      who: worker ? worker.textContent : '', what: document.querySelector('h1').textContent.trim(), pairs: [...new FormData(form)].filter(([, v]) => typeof v === 'string') };
   }
 
   // a form that keeps what is typed until it is stored
@@ -194,33 +240,43 @@
       keep();
       alive().then(there => {
         if (there) { form.submit(); return; }
-        if (keepForLater(itemOf(form, form.dataset.draft))) tellWaiting();
-        else say('No connection, and this device keeps nothing: leave this page open and tap Save again.');
+        return keepForLater(itemOf(form, form.dataset.draft)).then(kept => {
+          if (kept) tellWaiting();
+          else say('No connection, and this device keeps nothing: leave this page open and tap Save again.');
+        });
       });
     });
   });
 
-  // steps at the machines wait for the connection too; other forms say that there is none, instead of losing the page
+  // steps at the machines and photos wait for the connection too; other forms say that there is none, and the page stays
   let cutShort = 0;
   $$('form[method="post"]:not([data-draft])').forEach(form => {
     form.addEventListener('submit', event => {
       if (form.dataset.sure) return;
       event.preventDefault();
+      if (form.classList.contains('sending')) return;
       const by = event.submitter, card = form.closest('.card'), left = card && card.querySelector('.timer.runs b');
       if (left && Date.now() - cutShort > 6000) {
         cutShort = Date.now();
         say('The countdown still runs: ' + left.textContent + ' left. Tap the button again if it is done all the same.');
         return;
       }
+      form.classList.add('sending');
       alive().then(there => {
+        form.classList.remove('sending');
         const action = form.getAttribute('action');
-        if (!there && action.startsWith('/step/')) {
-          if (keepForLater(itemOf(form, ''))) { by.disabled = true; tellWaiting(); }
+        if (!there && (action.startsWith('/step/') || form.dataset.photo)) {
+          const photo = form.dataset.photo && form.elements.photo.files[0];
+          keepForLater(itemOf(form, ''), photo).then(kept => {
+            if (!kept) { say('No connection, and this device keeps nothing: try again when it is back.'); return; }
+            if (photo) form.reset(); else by.disabled = true;
+            tellWaiting();
+          });
           return;
         }
         if (!there) { say('No connection. Nothing was sent; try again when it is back.'); return; }
         if (card) $$('.timer', card).forEach(t => store.drop('timer:' + t.dataset.timer));
-        if (action === '/leave' && window.caches) caches.delete('bench-pages');
+        if (['/leave', '/name', '/sign-out'].includes(action) && window.caches) caches.delete('bench-pages');
         form.dataset.sure = '1';
         setTimeout(() => delete form.dataset.sure, 1500);
         form.requestSubmit(by && by.form === form ? by : undefined);

@@ -271,7 +271,8 @@ def left(step: Step, ran: Ran, work: Path) -> list[str]:
         return [*found, f"damaged: the book: {error}"]
     if ran.confirmed and rows != step.rows:
         found.append("lost: what was confirmed is not in the book")
-    if rows and rows not in (before, step.rows):
+    is_new = not before and not rows.get("acts")  # a book that was made, and is whole without an act
+    if rows and rows not in (before, step.rows) and not is_new:
         changed = {name: count for name, count in rows.items() if count != before.get(name)}
         found.append(f"half: rows {changed}")
     if rows.get("acts") and (rows != before or ran.code < 0):

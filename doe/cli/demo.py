@@ -23,7 +23,6 @@ def demo(desk: Desk, folder: Path = Path("doe-demo")) -> Reply:
     """Run an invented shop from its first stack to its report, in a folder of its own."""
     with desk.steps() as step:
         done = run_demo(folder, shown=desk.shown, step=step)
-    book = done.path(BOOK)
     data = {
         **named(done, "folder", "later", "kept_book"),
         "files": {name.rpartition(".")[0]: done.path(name) for name in FILES},
@@ -33,9 +32,10 @@ def demo(desk: Desk, folder: Path = Path("doe-demo")) -> Reply:
         "setpoint": done.answers[-1].answer.setpoint,
         "commands": done.story.commands,
     }
-    following = f"doe study show {quoted(done.story.study.name)} --book {book}"
+    following = f"doe study show {quoted(done.story.study.name)} --book {done.path(BOOK)}"
     blocks, more = _blocks(done, desk)
-    return Reply(data, blocks, (f"open {done.path(REPORT)} in a browser", following), more=more)
+    shop = f"doe open {quoted(str(done.folder))}"
+    return Reply(data, blocks, (f"open {done.path(REPORT)} in a browser", shop, following), more=more)
 
 
 def _blocks(done: DemoDone, desk: Desk) -> Screen:

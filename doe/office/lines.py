@@ -1,7 +1,8 @@
-"""Lines in the browser: what their gauge readings say, and a new reading taken in."""
+"""Lines in the browser: what their gauge readings say, a new reading taken in, a mistaken one taken back."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import cast
@@ -12,12 +13,15 @@ from starlette.responses import Response
 from doe.acts.gauges.line import gauged_line, keep_readings
 from doe.bench.views import Link
 from doe.bench.web import Visit, page
+from doe.book.records import KeptReading
 from doe.domain.errors import InputError
 from doe.domain.gauge import GaugeReading, MachineKind
+from doe.domain.units import SYMBOLS, Shown
 from doe.office.steps import lines_of, told
 from doe.office.views import AskPage, Field, Form, Option
 from doe.words.gauges.cautions import status_words
 from doe.words.typed import quantity
+from doe.words.wording import day
 
 
 def lines(visit: Visit) -> Response:
@@ -35,6 +39,7 @@ def line(visit: Visit, problem: InputError | None = None) -> Response:
     found = book.line(visit.word("line"))
     gauged = gauged_line(book, found)
     said = [status_words(gauge.status, shown) for gauge in gauged.machines]
+    kept = book.gauge_history(found.name)[::-1]
     machines = (
         Option("oven", found.oven.name, is_on=visit.text("machine") == "oven"),
         Option("press", found.press.name, is_on=visit.text("machine") != "oven"),
@@ -58,8 +63,8 @@ def line(visit: Visit, problem: InputError | None = None) -> Response:
     view = AskPage(
         replace(visit.frame(problems=problems), about=found.name),
         found.name,
-        tuple(said),
-        (form,),
+        (*said, *(told("reading_withdrawn", reading=_told_of(k, shown), why=k.withdrawn) for k in kept if k.withdrawn)),
+        (form, *_withdrawal(visit, found.name, kept)),
         (Link(told("begin_back"), "/lines"),),
     )
     return page("office_ask.html", view, status=422 if problem else 200)
@@ -82,6 +87,39 @@ def measured(visit: Visit) -> Response | str:
         )
         with visit.storing() as book:
             keep_readings(book, name, (reading,))
+    except InputError as error:
+        return line(visit, error)
+    return "/line/" + quote(name, safe="")
+
+
+def _told_of(kept: KeptReading, shown: Shown) -> str:
+    read, unit = kept.reading, SYMBOLS[shown.temperature]
+    display, measured = (f"{shown.value(value, 'degC'):.4g} {unit}" for value in (read.set_degc, read.measured_degc))
+    when = day(read.taken_at or kept.at)
+    return told("reading_one", machine=read.machine, display=display, measured=measured, place=read.place, day=when)
+
+
+def _withdrawal(visit: Visit, name: str, kept: Sequence[KeptReading]) -> tuple[Form, ...]:
+    """The form that takes a reading back; none where no reading counts."""
+    shown, chosen = visit.bench.shop.shown, visit.text("reading")
+    readings = tuple(Option(str(k.id), _told_of(k, shown), is_on=str(k.id) == chosen) for k in kept if not k.withdrawn)
+    if not readings:
+        return ()
+    which = Field("reading", told("withdraw_which"), options=readings, is_list=True)
+    why = Field("why", told("withdraw_why"), value=visit.text("why"))
+    action = "/withdraw-reading/" + quote(name, safe="")
+    lead = (told("withdraw_lead"),)
+    return (Form(told("withdraw_title"), action, told("withdraw_do"), lead, (which, why), is_quiet=True),)
+
+
+def withdraw(visit: Visit) -> Response | str:
+    """Take a mistaken reading back, with a reason; it stays visible and counts no longer."""
+    name, chosen = visit.word("line"), visit.text("reading")
+    try:
+        if chosen not in (str(k.id) for k in visit.bench.shop.look.gauge_history(name)):
+            raise InputError("reading", repr(chosen), "one of those shown", "Choose one.")
+        with visit.storing() as book:
+            book.withdraw_gauge_reading(int(chosen), visit.text("why"))
     except InputError as error:
         return line(visit, error)
     return "/line/" + quote(name, safe="")

@@ -68,6 +68,7 @@ def pages(bench: Bench) -> Sequence[BaseRoute]:
         look("/lines", lines.lines),
         look("/line/{line:path}", lines.line),
         post("/line/{line:path}", lines.measured),
+        post("/withdraw-reading/{line:path}", lines.withdraw),
     ]
 
 

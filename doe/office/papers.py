@@ -16,7 +16,7 @@ from doe.acts.confirmation.verdict import weigh_confirmation, write_confirmation
 from doe.acts.recipe.recipes import find_recipe
 from doe.acts.recipe.story import write_story
 from doe.acts.study.fits import recommend_study
-from doe.acts.study.sheets import report_page, write_sheets
+from doe.acts.study.sheets import report_page, write_artwork, write_sheets
 from doe.acts.study.standing import answer_now, standing_of_recipe
 from doe.bench.web import Visit, go
 from doe.domain.errors import InputError
@@ -48,7 +48,11 @@ def paper(visit: Visit) -> Response:
     if name == "entry":
         made = _written(lambda out: write_sheets(shop.look, number, out, shown=shop.shown, made_by=visit.who), ".xlsx")
         file = f"{slug(shop.look.study(number).name)}.xlsx"
-        return Response(made, media_type=_WORKBOOK, headers={"content-disposition": f'attachment; filename="{file}"'})
+        return _kept(made, _WORKBOOK, file)
+    if name in ("artwork", "artwork_mirrored"):
+        mirrored = name == "artwork_mirrored"
+        made = _written(lambda out: write_artwork(out, mirrored=mirrored), ".pdf")
+        return _kept(made, "application/pdf", f"test-image{'-mirrored' if mirrored else ''}.pdf")
     acts: dict[str, Callable[[Path], object]] = {
         "sheet": lambda out: write_sheets(shop.look, number, out, shown=shop.shown, made_by=visit.who),
         "confirmation": lambda out: write_confirmation(
@@ -60,7 +64,7 @@ def paper(visit: Visit) -> Response:
     }
     if name not in acts:
         raise InputError(
-            "page", f"no such page as {name}", f"one of {', '.join((*acts, 'report', 'entry'))}", "Go back."
+            "page", f"no such page as {name}", f"one of {', '.join((*acts, 'report', 'entry', 'artwork'))}", "Go back."
         )
     return _shown(_written(acts[name], ".html").decode(), back)
 
@@ -118,6 +122,11 @@ def _written(act: Callable[[Path], object], ending: str) -> bytes:
         place = Path(folder) / f"page{ending}"
         act(place)
         return place.read_bytes()
+
+
+def _kept(content: bytes, kind: str, file: str) -> Response:
+    """A file to be kept by the browser."""
+    return Response(content, media_type=kind, headers={"content-disposition": f'attachment; filename="{file}"'})
 
 
 def _shown(html: str, back: str) -> Response:

@@ -36,12 +36,13 @@ from doe.office.compare import recipe_of, told_of_comparison
 from doe.office.limits import limit_fields, limits_sent
 from doe.office.steps import approver, beside, lines_of, recipe_url, step_link, told
 from doe.office.views import AskPage, Field, Fold, Form, JobPage, Mile, Option
+from doe.plans.decisions import outcome, stepwise
 from doe.setpoint.answer import Answer
 from doe.words import typed
 from doe.words.gauges.dials import dials_of_settings
 from doe.words.limits import LIMIT_LABELS, range_warnings
 from doe.words.study import answer as answers
-from doe.words.study.plans import kind_label, said
+from doe.words.study.plans import kind_label, led_to, said
 from doe.words.study.standing import frame, headline, meaning
 from doe.words.study.state import counts_sentence, held_words, rule_words, setting_error_words, target_words
 from doe.words.wording import amount_both, amount_range, count, percent, stated
@@ -174,6 +175,12 @@ def _papers(book: Book, record: StudyRecord, *, has_answer: bool) -> tuple[Link,
         found += [
             Link(told("paper_sheet"), f"/paper/{record.id}/sheet", told("paper_sheet_more")),
             Link(told("paper_entry"), f"/paper/{record.id}/entry", told("paper_entry_more")),
+            Link(told("paper_artwork"), f"/paper/{record.id}/artwork", told("paper_artwork_more")),
+            Link(
+                told("paper_artwork_mirrored"),
+                f"/paper/{record.id}/artwork_mirrored",
+                told("paper_artwork_mirrored_more"),
+            ),
         ]
     if has_answer:
         found.append(Link(told("paper_report"), f"/paper/{record.id}/report", told("paper_report_more")))
@@ -274,13 +281,18 @@ def _plan(visit: Visit, record: StudyRecord, step: NextStep) -> Form:
         except InputError:
             continue
         told_of = said(judged.can_tell, record.study, shown)[:1]
+        tried = led_to(outcome(record.study, judged.kind, judged.coupons))
         text = told("plan_option", coupons=judged.coupons, garments=judged.garments, hours=f"{judged.hours:.1f}")
         options.append(
             Option(
-                f"{judged.kind}|{judged.coupons}", text, " ".join((f"{kind_label(judged.kind)}.", *told_of)), size == 20
+                f"{judged.kind}|{judged.coupons}",
+                text,
+                " ".join((f"{kind_label(judged.kind)}.", tried or " ".join(told_of))),
+                size == 20,
             )
         )
-    options.insert(0, Option(STEPWISE, told("plan_stepwise"), told("plan_stepwise_more"), not options))
+    more = f"{told('plan_stepwise_more')} {led_to(stepwise(record.study))}".rstrip()
+    options.insert(0, Option(STEPWISE, told("plan_stepwise"), more, not options))
     field = Field("plan", told("plan_which"), options=tuple(options))
     return Form(told("plan_title"), f"/plan/{record.id}", told("plan_make"), (told("plan_lead"),), (field,))
 

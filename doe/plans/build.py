@@ -87,8 +87,9 @@ def suitable_kind(study: Study, coupons: int) -> tuple[str, Finding]:
     """Kind that suits this many coupons, with the reason.
 
     The response is expected to bend (too little heat and too much both fail), so a plan that can carry the full
-    quadratic is preferred: a face-centred composite where one fits exactly, else an optimal plan. With fewer coupons
-    a two-level plan with centre coupons is a first look.
+    quadratic is preferred: a face-centred composite where one fits exactly, else an optimal plan. Fewer coupons are
+    spread out: on simulated lines that led to better setpoints than a two-level plan (results of `plan_kinds`).
+    Below `LEAST_OPTIMAL` a two-level plan with centre coupons is a first look.
 
     Raises
     ------
@@ -107,11 +108,11 @@ def suitable_kind(study: Study, coupons: int) -> tuple[str, Finding]:
             named_factors=bool(study.categorical),
             forbidden=bool(study.forbidden),
         )
+    if coupons >= LEAST_OPTIMAL:
+        return "spread", note("chosen as spread out", coupons=coupons, terms=terms)
     for kind in ("full", "half", "quarter"):
         if fits(study, kind, coupons):
             return kind, note("chosen as a first look", coupons=coupons, terms=terms, kind=kind)
-    if coupons >= LEAST_OPTIMAL:
-        return "optimal", note("chosen as no textbook plan fits", coupons=coupons)
     allowed = {kind: sizes(study, kind)[0] for kind in CLASSICAL if _exists(study, kind)}
     least = min(low for low, _ in allowed.values())
     raise InputError(

@@ -14,8 +14,8 @@ import numpy as np
 from doe.domain.jsonable import packaged_table, rows
 from doe.domain.study import Study
 
-SETTINGS = 4
-"""Settings of the studies tried."""
+SETTINGS, MOST = 4, 40
+"""Settings of the studies tried, and the most coupons of a search step by step."""
 
 FAR_OFF = 0.15
 """A setpoint is far off when its true pass rate falls short of the wanted one by more than this."""
@@ -89,3 +89,8 @@ def outcome(study: Study, kind: str, coupons: int) -> TriedPlan | None:
     wide = is_wide(study)
     known = [o for o in _tried()[0] if o.kind == kind and o.wide == wide and o.coupons <= coupons]
     return max(known, key=lambda o: o.coupons, default=None)
+
+
+def stepwise(study: Study) -> TriedPlan | None:
+    """What searches step by step led to that begin as the tool's do."""
+    return outcome(study, "steps, spread", MOST)

@@ -18,7 +18,7 @@ NoteCode = Literal[
     "chosen as composite",
     "chosen as optimal",
     "chosen as a first look",
-    "chosen as no textbook plan fits",
+    "chosen as spread out",
     "fewer coupons than terms",
     "other fraction",
     "moved out of forbidden",

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from doe.domain.study import Study
 from doe.setpoint.answer import Answer, Window
+from doe.setpoint.chances import lower_hand
 from doe.setpoint.reweigh import FloatArray, Weights
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import allowed
@@ -285,7 +286,13 @@ def hand_ground(
     mean = float(felt.mean())
     scored = surfaces.hand_scores.rows
     moves = [
-        HandMove(made.names[i], w.mean(felt), w.quantile(felt, low), w.quantile(felt, 1 - low), w.reliable)
+        HandMove(
+            made.names[i],
+            w.mean(felt),
+            lower_hand(w.mean(felt), w.quantile(felt, low)),
+            w.quantile(felt, 1 - low),
+            w.reliable,
+        )
         for i, w in ((int(i), without[int(i)]) for i in scored)
     ]
     parts = [surfaces.results, *([] if surfaces.earlier is None else [surfaces.earlier.results])]
@@ -293,7 +300,7 @@ def hand_ground(
     ends = np.quantile(felt, [low, 1 - low])
     return HandGround(
         mean,
-        float(ends[0]),
+        lower_hand(mean, float(ends[0])),
         float(ends[1]),
         tuple(dict.fromkeys(people)),
         tuple(sorted(moves, key=lambda m: -abs(m.mean - mean))),

@@ -70,9 +70,9 @@ FEW_COUPONS = 20
 
 WORSE_RATES: dict[str, float] = {
     "worse_below": FEW_COUPONS,
-    "worse_false_ready_12": 36,
-    "worse_ready_below_90_12": 27,
-    "worse_bound_held_12": 82,
+    "worse_false_ready_12": 38,
+    "worse_ready_below_90_12": 0,
+    "worse_bound_held_12": 94,
 }
 """Goes with the rates above when an answer rests on fewer coupons than they were counted with: those with 12."""
 

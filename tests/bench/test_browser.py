@@ -348,6 +348,58 @@ def test_what_waits_to_be_sent_is_seen_everywhere_and_sent_in_order(device, benc
     assert page.evaluate("localStorage.getItem('bench:outbox')") == "[]"
 
 
+def photos_of(path: Path) -> list[tuple[str, str, str]]:
+    with Book.open(path, who="test") as book:
+        return [(p.coupon, p.face, p.who) for p in book.photos(STUDY)]
+
+
+def keep_photo(page: Page, image: bytes, face: str = "print") -> None:
+    """Choose a photo of a face, and tap the button."""
+    page.set_input_files("input[type=file]", {"name": "x.jpg", "mimeType": "image/jpeg", "buffer": image})
+    choose(page, "face", face)
+    page.get_by_role("button", name="Keep the photo").click()
+
+
+def outbox(page: Page) -> list[int]:
+    """Entries that wait in the list of this device, and photos that lie in its database."""
+    return page.evaluate(
+        """new Promise(done => { const open = indexedDB.open('bench', 1);
+        open.onupgradeneeded = () => open.result.createObjectStore('photos');
+        open.onsuccess = () => { const all = open.result.transaction('photos').objectStore('photos').count();
+          all.onsuccess = () => { open.result.close();
+            done([JSON.parse(localStorage.getItem('bench:outbox') || '[]').length, all.result]); }; }; })"""
+    )
+
+
+def test_photos_wait_with_the_scores_and_are_sent_once_in_their_order(device, bench):
+    address, path = bench[0].address, bench[1]
+    page = device("ana")
+    page.goto(f"{address}/s/1")
+    page.evaluate("navigator.serviceWorker.ready")
+    page.goto(f"{address}/s/1")
+    page.goto(f"{address}/c/1/R1-11")
+    sent: list[str] = []
+    page.on("request", lambda r: sent.append(r.url.removeprefix(address)) if r.method == "POST" else None)
+    page.context.set_offline(True)
+    keep_photo(page, photo((900, 700)))
+    page.get_by_text("1 entry is kept").wait_for()
+    choose(page, "check:release", "pass")
+    save(page)
+    page.get_by_text("2 entries are kept").wait_for()
+    keep_photo(page, photo((700, 900)), "back")
+    page.get_by_text("3 entries are kept").wait_for()
+    page.goto(f"{address}/s/1")  # another page shows them, and a page opened anew still has the photos
+    page.get_by_text("3 entries are kept").wait_for()
+    assert (outbox(page), photos_of(path), history(path, "R1-11")) == ([3, 2], [], [])
+    sent.clear()
+    page.context.set_offline(False)
+    page.get_by_text("Sent: everything").wait_for()
+    assert sent == ["/photo/1/R1-11", "/score/1/R1-11", "/photo/1/R1-11"]
+    assert photos_of(path) == [("R1-11", "print", "ana"), ("R1-11", "back", "ana")]
+    assert [h[0] for h in history(path, "R1-11")] == ["check:release"]
+    assert outbox(page) == [0, 0]
+
+
 def test_what_was_typed_comes_back_after_the_page_was_closed(device, bench):
     page = device("ana")
     page.goto(f"{bench[0].address}/c/1/R1-11")

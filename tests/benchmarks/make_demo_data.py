@@ -3,9 +3,8 @@
 Without --scores the settings are planned again as well, round 2 from the fit of round 1: do that after the planner or
 the fit changed for the better. With --scores only the results are made again, from the stored settings; a test
 compares those with the stored files. With --days N the first N day seeds are tried and what each would tell is
-printed: the demo's was picked among them to show a second round and a window that ends on both sides, so the demo
-says nothing about how often the tool is right. The stored settings of round 2 were chosen where single draws of the
-posterior have their best, before the tool weighed what each coupon would tell.
+printed. The demo's day, and the seed of its second round, were picked to show a second round and a window with room to
+both sides of every setting, so the demo says nothing about how often the tool is right.
 """
 
 from __future__ import annotations
@@ -36,9 +35,9 @@ def header(story: Story, number: int) -> str:
     rounds = story.data["rounds"][number - 1]
     offsets = ", ".join(f"{name} {value:+g} degC" for name, value in display_offsets(story).items())
     how = (
-        f"planned with kind {rounds['kind']}, seed {made['plan_seed']}"
+        f"planned with kind {rounds['kind']}, seed {rounds['seed']}"
         if number == 1
-        else f"chosen from the fit of round 1, seed {made['plan_seed']}"
+        else f"chosen from the fit of round 1, seed {rounds['seed']}"
     )
     return (
         "# Invented results of an invented shop; no coupon was pressed.\n"
@@ -83,13 +82,13 @@ def as_text(story: Story, number: int, coupons: pd.DataFrame, scored: pd.DataFra
 
 def make_settings(story: Story) -> pd.DataFrame:
     """Plan round 1, score it, and choose round 2 from its fit."""
-    seed = int(story.data["simulated"]["plan_seed"])
     first, second = story.data["rounds"]
-    plan = make_plan(story.study, coupons=first["coupons"], kind=first["kind"], seed=seed, line=story.line)
+    plan = make_plan(story.study, coupons=first["coupons"], kind=first["kind"], seed=first["seed"], line=story.line)
     scored = make_scores(story, plan.coupons)
     kept = scored[~scored["coupon"].isin(list(SPOILED))]
-    surfaces = fit(story.study, kept, seed=seed)
-    return extend_plan(story.study, plan, surfaces, coupons=second["coupons"], seed=seed, line=story.line).coupons
+    surfaces = fit(story.study, kept, seed=first["seed"])
+    more = extend_plan(story.study, plan, surfaces, coupons=second["coupons"], seed=second["seed"], line=story.line)
+    return more.coupons
 
 
 def make_files(story: Story, coupons: pd.DataFrame) -> dict[str, str]:

@@ -13,6 +13,7 @@ wanted, one round; `steps` are searches step by step up to 40 graded coupons who
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -127,7 +128,7 @@ def told(records: Sequence[Record]) -> tuple[str, Figures]:
                 base = np.array([r["true"] for r in first])
                 gain = (true >= TARGET).astype(float) - (base >= TARGET)
                 if wide is None:
-                    figures[f"reached_{coupons}_{kind}"] = float((true >= TARGET).mean())
+                    figures[f"reached_{coupons}_{re.sub('[^a-z]+', '_', kind)}"] = float((true >= TARGET).mean())
                 rows.append(
                     [
                         str(coupons),

@@ -49,7 +49,7 @@ def test_gauge_show_says_mean_offset_and_spread_of_each_machine(shop_with):
 def test_gauge_list_shows_every_reading_in_the_users_unit(shop_with):
     shop = shop_with(0)
     text = shop.good("gauge", "list", "back room", "--temperature", "degF").out
-    assert "The oven, tunnel oven: 3 readings in force, the newest of 20" in text
+    assert re.search(r"The oven, tunnel oven: 3 readings in force, the newest of \d+ \w+ 20\d\d\b", text)
     assert "temperatures in °F" in text
     assert re.search(r"^ +1 +oven +230 +230 +225\.5 ", text, flags=re.MULTILINE)
 
@@ -168,6 +168,19 @@ def test_sheets_of_a_round_go_into_a_folder_or_one_file(shop_with):
     assert text.count("R1-") == 20
     page = (shop.folder / "out" / f"{STUDY.replace(' ', '-')}-round-2-sheet.html").read_text(encoding="utf-8")
     assert "burn at a touch" in page
+
+
+def test_the_test_image_needs_no_study_and_no_book(empty_shop):
+    shop = empty_shop
+    made = shop.good("sheet", "--artwork", "image.svg", "--json").json
+    assert (made["width_mm"], made["mirrored"]) == (80, False)
+    assert (shop.folder / "image.svg").read_text(encoding="utf-8").startswith("<svg")
+    shop.good("sheet", "--artwork", "image.pdf", "--mirrored")
+    assert (shop.folder / "image.pdf").read_bytes().startswith(b"%PDF-")
+    assert "ending in .svg or .pdf" in shop.run("sheet", "--artwork", "image.png").err
+    assert "only with --artwork" in shop.run("sheet", "--mirrored").err
+    assert "doe study list" in shop.run("sheet").err
+    assert not shop.book.exists()
 
 
 def test_scores_of_one_coupon_by_flags(shop_with):

@@ -52,6 +52,18 @@ def test_the_settings_it_calls_ready_are_good_on_the_line_that_made_the_coupons(
     assert simulated_line(read_story()).robust_pass(pd.DataFrame([answer.setpoint]))[0] >= 0.95
 
 
+def test_its_window_leaves_a_setting_error_to_each_side_of_every_setting_with_a_coupon_inside(demo):
+    found = demo.answers[-1]
+    study, setpoint, window = found.fitted.record.study, found.answer.setpoint, found.answer.window
+    assert window is not None
+    low, high = dict(window.bounds["low"]), dict(window.bounds["high"])
+    for f in study.numeric:
+        assert min(setpoint[f.name] - low[f.name], high[f.name] - setpoint[f.name]) >= f.setting_sd, f.name
+    coupons = found.fitted.surfaces.results.settings
+    inside = [all(low[n] <= row[n] <= high[n] for n in setpoint) for row in coupons.to_dict("records")]
+    assert any(inside)
+
+
 def test_everything_printed_says_that_it_is_invented_and_carries_the_cautions(demo):
     done = demo
     for name in FILES - {"book.sqlite", "entry.xlsx"}:
@@ -66,7 +78,7 @@ def test_its_book_is_sound_and_every_act_is_the_demos(demo):
         assert book.check() == []
         assert {act.who for act in book.audit(None)} == {WHO}
         scored = {s.name: s.scored for s in book.studies()}
-        assert scored[read_story().study.name] == 27  # those that confirm it are counted apart
+        assert scored[read_story().study.name] == 31  # those that confirm it are counted apart
         assert set(scored) - {read_story().study.name} == {told.name for told in read_comparisons()}
 
 
@@ -266,7 +278,7 @@ def test_its_report_shows_surface_and_dial(demo):
     page = demo.path("report.html").read_text(encoding="utf-8").replace("\u00a0", " ")
     assert "What to dial in on back room" in page
     assert re.search(
-        r'class="big">125 °C</span> <span class="other">257 °F</span></dd>\s*<dd class="range">surface 122 °C', page
+        r'class="big">124 °C</span> <span class="other">255 °F</span></dd>\s*<dd class="range">surface 121 °C', page
     )
     assert "isplay not checked" not in page
     assert "are dial settings" not in page

@@ -91,6 +91,7 @@ diagnose "{STUDY}" --symptom "edge haze" --turned-out "powder old, damp or spoil
 diagnose --past
 sheet "{STUDY}" -o sheets --person ana
 sheet "{STUDY}" -o labels --labels a4
+sheet --artwork image.svg --mirrored
 release "{STUDY}" --as "{RECIPE}" --approved-by Kim --why again --gap "10 s" --peel "cold, wait 60 s" \
 --second-press "7 s" --care-label "wash at 40" --room "21 degC"
 recipe history "{RECIPE}"

@@ -10,6 +10,7 @@ from starlette.routing import Route
 from doe.bench.guard import Hosts
 from doe.bench.serve import make_app
 from doe.office.pages import pages
+from reports.sheet.artwork import artwork_pdf
 from tests.bench.shop import PORT, Device, hidden_fields
 
 ODD = ("", "\x00", "<script>alert(1)</script>", "9" * 400, "nan", "../../etc", "é|ü|ß", "-1")
@@ -49,6 +50,7 @@ FIELDS = (
     "display",
     "measured",
     "place",
+    "reading",
     "cause",
     "symptom",
     "recipe",
@@ -130,6 +132,15 @@ def test_pages_for_keeping_run_without_access_to_anything_of_ours(office):
         assert "sandbox allow-scripts allow-modals" in policy
         assert "allow-same-origin" not in policy
         assert "default-src 'none'" in policy
+
+
+def test_the_test_image_is_linked_and_kept_as_the_command_writes_it(office):
+    device = office.device("Ana")
+    for name, mirrored in (("artwork", False), ("artwork_mirrored", True)):
+        assert f'href="/paper/1/{name}"' in device.get("/study/1").text
+        answer = device.get(f"/paper/1/{name}")
+        assert answer.headers["content-type"] == "application/pdf"
+        assert answer.content == artwork_pdf(mirrored=mirrored)
 
 
 def test_the_page_at_the_press_has_none_of_these_addresses(office):

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from tests.shop import Shop
 
 SOURCE = "its data sheet"
+WHY = "the new edition of the sheet"
 RANGES = {"cure_temp": "110..140", "cure_time": "90..210", "press_temp": "140..170", "dwell": "8..18"}
 
 
@@ -25,9 +26,12 @@ def by_commands(shop: Shop) -> None:
     shop.good("plan", "fine powder on tees", "--coupons", "12", "--choose", "auto", "--step-by-step")
     shop.good("record", "fine powder on tees", "--coupon", "R1-01", "--pass", "release", "--pass", "stretch")
     shop.good("record", "fine powder on tees", "--coupon", "R1-02", "--void", "film torn at the press")
-    shop.good(
-        "gauge", "add", "back room", "--machine", "press", "--set", "150", "--measured", "146", "--place", "front"
-    )
+    for measured in ("146", "164"):
+        reading = ("--machine", "press", "--set", "150", "--measured", measured, "--place", "front")
+        shop.good("gauge", "add", "back room", *reading)
+    shop.good("gauge", "withdraw", "2", "--why", "two digits swapped")
+    looser = ("--limit", f"film-max=186@{SOURCE}", "--why", WHY)
+    shop.good("study", "amend", "fine powder on tees", *looser)
 
 
 def by_pages(walk: Walk) -> None:
@@ -44,7 +48,18 @@ def by_pages(walk: Walk) -> None:
     walk.go("/c/1/R1-02")
     walk.send("/score/1/R1-02", void="film torn at the press")
     walk.go("/line/back%20room")
-    walk.send("/line/back%20room", machine="press", display="150", measured="146", place="front")
+    for measured in ("146", "164"):
+        walk.send("/line/back%20room", machine="press", display="150", measured=measured, place="front")
+    walk.send("/withdraw-reading/back%20room", reading="2", expect=422)
+    assert "gauge reading 2" in walk.page.text  # the reason is missing
+    walk.send("/withdraw-reading/back%20room", reading="3", why="no such reading", expect=422)
+    walk.send("/withdraw-reading/back%20room", reading="2", why="two digits swapped")
+    assert "read 164 °C, front" in walk.page.text
+    assert "(two digits swapped)" in walk.page.text
+    walk.go("/limits/1")
+    walk.send("/limits/1", film_max="186", expect=422)
+    assert "a reason, since a limit is loosened" in walk.page.text
+    walk.send("/limits/1", film_max="186", why=WHY)
 
 
 def without_moments(row: dict[str, Any]) -> dict[str, Any]:
@@ -53,7 +68,7 @@ def without_moments(row: dict[str, Any]) -> dict[str, Any]:
     return {**row, "data": {k: v for k, v in data.items() if k != "taken_at"}} if isinstance(data, dict) else row
 
 
-def test_stack_line_study_limits_plan_scores_and_a_reading(office_over, empty_shop):
+def test_stack_line_study_limits_plan_scores_readings_and_an_amendment(office_over, empty_shop):
     office = office_over()
     by_pages(Walk(office.device("ana")))
     by_commands(empty_shop)

@@ -175,9 +175,10 @@ def test_bad_arguments_name_what_is_allowed(arguments, words):
         (3, 16, "composite"),
         (4, 28, "composite"),
         (4, 20, "optimal"),
-        (4, 12, "half"),
+        (4, 12, "spread"),
         (3, 10, "full"),
-        (6, 20, "quarter"),
+        (6, 20, "spread"),
+        (4, 10, "half"),
         (6, 40, "optimal"),
     ],
 )

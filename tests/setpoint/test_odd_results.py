@@ -19,6 +19,7 @@ from doe.plans.plan import KINDS
 from doe.setpoint.next_coupons import choose_next
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
+from doe.setpoint.verdict import WORSE_RATES
 from doe.setpoint.why import explain_answer
 from doe.surfaces.earlier import Earlier
 from doe.surfaces.scaling import Scaling
@@ -362,9 +363,10 @@ def test_scores_are_asked_for_only_where_a_coupon_of_this_study_can_be_felt() ->
     assert any("Score hand-feel of the coupons" in text for text in words.said(study, whole.warnings))
 
 
-def test_fewer_coupons_than_the_error_rates_were_counted_with_are_said_to_be_worse() -> None:
+def test_fewer_coupons_than_the_error_rates_were_counted_with_have_rates_of_their_own() -> None:
     study, frame = _four_factors()
-    assert "worse" in dict(words.method_words(_asked(study, frame.head(19)).method))["fewer than 20 coupons"]
+    few = dict(words.method_words(_asked(study, frame.head(19)).method))["fewer than 20 coupons"]
+    assert few.startswith(f"with 12, about {WORSE_RATES['worse_false_ready_12']} of 100 called ready fell short")
     method = dict(words.method_words(_asked(study, frame).method))
     assert "fewer than 20 coupons" not in method
     assert "four factors, checks alone, wanted rate 95 %, one round" in method["simulated lines behind the error rates"]

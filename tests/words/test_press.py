@@ -26,7 +26,8 @@ MADE_OF = {
     "is_": get_args(Status),
     "done_": ("photo", "undone", *STEPS[1:]),
     "noted_": STEPS,
-    "truth_": ("press", "oven", "causes"),
+    "handled_": ("yes", "no", "open"),
+    "page_no_right_": ("scores", "releases"),
     "page_": ("no_way_in", "only_looks", "old_form", "not_let_in", "mistake", "refused", "400", "404", "405"),
 }
 """Beginnings of codes that are put together, and what may follow."""

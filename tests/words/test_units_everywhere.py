@@ -54,6 +54,7 @@ COMMANDS: tuple[tuple[str, ...], ...] = (
     ("study", "limits", STUDY, "--limit", "film_max=174C@new sheet", "--why", "a new sheet"),
     ("sheet", STUDY, "-o", "sheets", "--person", "ana"),
     ("sheet", STUDY, "-o", "labels", "--person", "ana", "--labels", "a4"),
+    ("sheet", "--artwork", "image.pdf"),
     ("waiting",),
     ("people", STUDY),
     ("people", STUDY, "-o", "people.html"),

@@ -109,9 +109,9 @@ def _readings() -> list[GaugeReading]:
 
 def read_rounds(story: Story) -> tuple[Round, ...]:
     """The coupons of the story with their scores, round by round."""
-    seed = int(story.data["simulated"]["plan_seed"])
     return tuple(
-        Round(made["kind"], seed, *_read_round(story, rows_of(packaged(made["file"])))) for made in story.data["rounds"]
+        Round(made["kind"], made["seed"], *_read_round(story, rows_of(packaged(made["file"]))))
+        for made in story.data["rounds"]
     )
 
 

@@ -179,10 +179,11 @@ def keep_readings(book: Book, line: str, readings: Sequence[GaugeReading]) -> tu
     ]
     others = [true_reading(r).degc for r in in_force(alike) if _is_trusted(r)]
     numbered = [replace(r, repeat=len(alike) + i) if r.repeat is None else r for i, r in enumerate(readings, start=1)]
-    return tuple(
-        KeptNow(book.add_gauge_reading(line, r), r, degc, degc - fmean(others) if others else None)
-        for r, degc in zip(numbered, surfaces, strict=True)
-    )
+    with book.writing():  # repeats are kept together or not at all
+        return tuple(
+            KeptNow(book.add_gauge_reading(line, r), r, degc, degc - fmean(others) if others else None)
+            for r, degc in zip(numbered, surfaces, strict=True)
+        )
 
 
 def _is_trusted(reading: GaugeReading) -> bool:

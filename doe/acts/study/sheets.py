@@ -31,6 +31,7 @@ from doe.words.study.standing import headline
 from doe.words.wording import local
 from reports.files import refuse_folder, write_whole
 from reports.pages import render
+from reports.sheet.artwork import SIDE, artwork_pdf, artwork_svg
 from reports.sheet.entry import write_entry_csv, write_entry_xlsx
 from reports.sheet.labels import GRIDS, LabelGrid, check_link, labels_page
 from reports.sheet.page import sheet_page
@@ -188,6 +189,29 @@ def write_labels(
     )
     path = write_whole(target, render("labels.html", page))
     return Labels(record.name, number, path, GRIDS[grid], len(coupons), check_link(link))
+
+
+@dataclass(frozen=True)
+class Artwork:
+    """A test image that was written, and its width and height in mm."""
+
+    path: Path
+    side_mm: float
+
+
+def write_artwork(output: Path, *, mirrored: bool = False) -> Artwork:
+    """Write the test image for coupons to an .svg or .pdf file.
+
+    Raises
+    ------
+    InputError
+        If the ending is another, or the place cannot be written.
+    """
+    ending = output.suffix.lower()
+    if ending not in (".svg", ".pdf"):
+        raise InputError("--artwork", output.name, "a file ending in .svg or .pdf", "Correct the ending.")
+    made = artwork_svg(mirrored=mirrored) if ending == ".svg" else artwork_pdf(mirrored=mirrored)
+    return Artwork(write_whole(output, made), SIDE)
 
 
 def write_report(

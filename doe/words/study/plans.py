@@ -9,7 +9,7 @@ from doe.domain.jsonable import named
 from doe.domain.study import STEP_COUPONS, Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
 from doe.plans.compare import LeftOut
-from doe.plans.decisions import FAR_OFF, TriedPlan, is_wide
+from doe.plans.decisions import FAR_OFF, TriedPlan, is_wide, stepwise
 from doe.plans.judge import PlanJudgement
 from doe.symptoms.catalogue import WORDS
 from doe.words.confirmation.plan import TEXTS as OF_CONFIRMATIONS
@@ -77,7 +77,16 @@ def outcome_note(study: Study, outcomes: Iterable[TriedPlan | None]) -> tuple[st
     return (
         f"Of {tried[0].lines} invented lines with ranges as {width}: good, the setpoint truly reached {wanted}; "
         f"bad, it stayed {100 * FAR_OFF:.0f} points below or more.",
+        *(f"Step by step (--step-by-step): {text[0].lower()}{text[1:]}" for text in [led_to(stepwise(study))] if text),
     )
+
+
+def led_to(tried: TriedPlan | None) -> str:
+    """What a plan led to, as a sentence; empty where it was not tried."""
+    if tried is None:
+        return ""
+    made = f", with {tried.made:.0f} coupons on average" if tried.made < tried.coupons else ""
+    return f"On invented lines with ranges as wide it found settings that hold on {100 * tried.holds:.0f} of 100{made}."
 
 
 def goes_on(study: Study) -> tuple[str, ...]:

@@ -154,7 +154,7 @@ def method_words(method: Mapping[str, float | str]) -> tuple[tuple[str, str], ..
             names = ("false_ready", "ready_below_90", "bound_held")
             ready, ready_90, held = (method[f"worse_{name}_12"] for name in names)
             found[f"fewer than {value:g} coupons"] = (
-                f"the rates are worse: with 12, about {ready:g} of 100 called ready fell short of the wanted rate, "
+                f"with 12, about {ready:g} of 100 called ready fell short of the wanted rate, "
                 f"{ready_90:g} of 100 of 90 %, and the lower bound held in {held:g} of 100"
             )
         elif not key.startswith("worse_"):

@@ -104,6 +104,21 @@ def test_readings_are_kept_all_or_none(book):
     assert book.gauge_history("room") == ()
 
 
+def test_repeats_cut_off_halfway_are_not_kept(book, monkeypatch):
+    add = Book.add_gauge_reading
+    before = len(book.gauge_history("room"))
+
+    def once(self, line, given):
+        if given.repeat and given.repeat > 1:
+            raise OSError("the power is gone")
+        return add(self, line, given)
+
+    monkeypatch.setattr(Book, "add_gauge_reading", once)
+    with pytest.raises(OSError, match="power"):
+        keep_readings(book, "room", [reading("press", 133, 130), reading("press", 133, 131)])
+    assert len(book.gauge_history("room")) == before
+
+
 def test_summary_is_the_users_units_in_words_and_degc_in_numbers(book):
     add(book, *low_press(off=-30.0))
     (press,) = machine_summaries(gauged_line(book, "room"))

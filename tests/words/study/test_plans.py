@@ -17,6 +17,7 @@ from doe.plans.build import add_round, augment_plan, make_plan
 from doe.plans.classical import base_points
 from doe.plans.compare import ReasonCode, left_out
 from doe.plans.confusion import confusion
+from doe.plans.decisions import outcome, stepwise
 from doe.plans.judge import JudgementCode, judge_plan
 from doe.plans.notes import NoteCode
 from doe.plans.plan import KINDS
@@ -30,6 +31,9 @@ from doe.words.study.plans import (
     REASONS,
     judgement_data,
     kind_label,
+    led_to,
+    outcome_cells,
+    outcome_note,
     plan_notes,
     said,
     why_left_out,
@@ -67,8 +71,8 @@ def test_effects_that_hang_together_are_listed():
     [
         (4, 28, "auto", "Chosen automatically: 28 coupons hold a face-centred composite"),
         (4, 20, "auto", "an optimal plan suits 20 coupons with room for the 15 terms of the full quadratic."),
-        (4, 12, "auto", "so this is a first look: half fraction with centre coupons."),
-        (6, 24, "auto", "Chosen automatically: no textbook plan has 24 coupons for these factors."),
+        (4, 12, "auto", "12 coupons are too few for the 15 terms of the full quadratic, so they are spread out"),
+        (4, 10, "auto", "so this is a first look: half fraction with centre coupons."),
         (4, 13, "optimal", "13 coupons are fewer than the 15 terms of the full quadratic"),
     ],
 )
@@ -182,3 +186,19 @@ def test_notes_kept_as_sentences_are_said_as_they_are():
     plan = make_plan(study, coupons=20)
     assert tuple(map(finding_of, to_plain(list(plan.notes)))) == plan.notes
     assert plan_notes(("A sentence of long ago.",), study) == ("A sentence of long ago.",)
+
+
+def test_what_a_plan_led_to_is_said_only_where_it_was_tried():
+    study = usual(4)
+    tried = outcome(study, "optimal", 20)
+    assert tried is not None
+    assert led_to(tried).endswith(f"it found settings that hold on {100 * tried.holds:.0f} of 100.")
+    steps = stepwise(study)
+    assert steps is not None
+    assert led_to(steps).endswith(f"of 100, with {steps.made:.0f} coupons on average.")
+    assert led_to(outcome(usual(3), "optimal", 20)) == ""
+    assert outcome_cells(None) == ("not tried", "")
+    assert outcome_note(study, [None]) == ()
+    first, second = outcome_note(study, [None, tried])
+    assert "the setpoint truly reached 95 %" in first
+    assert second.startswith("Step by step")
