@@ -39,7 +39,7 @@ from doe.domain.stack import Material
 from doe.domain.units import Shown
 from doe.words import typed
 from doe.words.comparison import count_rows, facts_said, lead, points, said
-from doe.words.gauges.dials import Dialled
+from doe.words.gauges.dials import SCALE_WORDS, Dialled
 from doe.words.recipe.card import DIFFERS
 from doe.words.study.state import counts_sentence, reason
 from doe.words.wording import amount, amount_range, count, day, listing, percent, stated
@@ -277,6 +277,7 @@ def _retuned(made: Retuned, shown: Shown) -> Reply:
             *([brought] if made.brought else []),
             earlier,
             Table(("factor", "range", "recipe"), rows, right=("recipe",)),
+            f"\n{SCALE_WORDS['surface']}",
             f"\nTo make: round {made.round}, {count(len(made.coupons), 'coupon')}, about {made.hours:.1f} hours.",
             *caution_lines(made.cautions),
         ),

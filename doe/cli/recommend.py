@@ -25,7 +25,7 @@ from doe.words.study import answer as words
 from doe.words.study.setpoint import cautions_left, method_words, said
 from doe.words.study.standing import headline
 from doe.words.study.state import counts_sentence
-from doe.words.study.why import differences, rough_note, why_parts
+from doe.words.study.why import OVERVIEW_HEADS, differences, overview_rows, rough_note, why_parts
 from doe.words.wording import amount_both, amount_range, date_and_time, percent
 
 
@@ -44,6 +44,11 @@ def recommend(desk: Desk, study: str, seed: int | None = None, why: bool = False
     study_asked = found.fitted.record.study
     dials = dials_of_settings(gauged, study_asked, found.answer.setpoint, desk.shown)
     blocks, rest = answer_blocks(found, known, Dialled(study_asked, gauged, desk.shown), cautions)
+    rest = [*dial_blocks(dials, cautions, gauged), *rest]
+    if reasons:
+        first, *others = blocks
+        blocks, parts = why_screen(found, reasons, desk.shown)
+        blocks, rest = [first, *blocks], [*others, *parts, *rest]
     return Reply(
         {
             "study": found.fitted.record.name,
@@ -62,10 +67,9 @@ def recommend(desk: Desk, study: str, seed: int | None = None, why: bool = False
             "errors_counted": errors_counted(found.fitted.record.study, found.fitted.surfaces.results, desk.shown),
             **({"why": reasons} if reasons else {}),
         },
-        [*blocks, *(_why_blocks(found, reasons, desk.shown) if reasons else ())],
+        blocks,
         tuple(step_command(study_asked, step) for step in known.steps),
-        more=[*dial_blocks(dials, cautions, gauged), *rest],
-        is_whole=why,
+        more=rest,
     )
 
 
@@ -104,17 +108,19 @@ def answer_blocks(found: Recommended, known: StudyStanding, dialled: Dialled, ca
     return blocks, [*rest, "\nThe answer is kept in the book with its seed, version and the sum of its inputs."]
 
 
-def _why_blocks(found: Recommended, why: Why, shown: Shown) -> list[Block]:
-    """Why this setting, what every number rests on, which coupons carry them, and what would change them."""
+def why_screen(found: Recommended, why: Why, shown: Shown) -> Screen:
+    """What every number rests on most; then why this setting, which coupons carry them, what would change them."""
     parts = why_parts(found.fitted.record.study, why, shown)
-    blocks: list[Block] = [Warn(text) for text in differences(found.answer, why)]
+    overview: list[Block] = [Warn(text) for text in differences(found.answer, why)]
+    overview.append(Table(OVERVIEW_HEADS, overview_rows(why), is_list=True))
+    blocks: list[Block] = []
     for part in parts:
         blocks += [f"\n{part.title}:", *(f"  {text}" for text in part.lines)]
         if part.rows:
             blocks.append(Table(part.heads, part.rows, right=tuple(h for h in part.heads if h not in part.texts)))
         if part.note:
             blocks.append(f"\n{part.note}")
-    return [*blocks, *(f"\n{text}" for text in rough_note(parts))]
+    return overview, [*blocks, *(f"\n{text}" for text in rough_note(parts))]
 
 
 def settings_table(study: Study, found: Recommended, dialled: Dialled) -> Table:

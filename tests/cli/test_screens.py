@@ -57,6 +57,7 @@ people "{STUDY}"
 people "{STUDY}" -o people.html
 fit "{STUDY}"
 recommend "{STUDY}"
+recommend "{STUDY}" --why
 report "{STUDY}" -o report.html
 report --recipe "{RECIPE}" -o why.html
 confirm "{STUDY}"
@@ -315,12 +316,13 @@ def test_first_line_and_next_step_are_never_left_out(screens):
             assert step is None or step[1] in found.out, line
 
 
-_PLAIN = """allowed|approved|at most|at least|before|begun|cause|chance|compare|comparison|day|detail|drawing|exercise|\
-fabric|fault|file|film|for that surface|hours|how to|if|in use passed|it may be|last day|left|lot|machine|measured|\
-middle|min down|min up|name|new passed|no.|now|of|oven|oven or tunnel|part|pass rate at the setpoint|person|place|\
-points|powder|press|pressure|rate|report|right|rounds|scored|seen|set|set to|shown|size|source|state|supplier|sure|\
-taken|topic|tune|turned out to be|value|what|what counts|what differs|what it is|\
-what it looks like|what you do|when|where|who|why"""
+_PLAIN = """allowed|approved|at most|at least|before|begun|beyond|bound|called|cause|chance|compare|comparison|\
+day|detail|drawing|end|exercise|fabric|failed|fault|file|film|for that surface|hours|how to|if|in use passed|\
+it may be|last day|left|lot|machine|measured|middle|min down|min up|name|nearest beyond|new passed|no.|now|of|\
+oven|oven or tunnel|part|pass rate at the setpoint|person|place|points|powder|press|pressure|rate|report|result|\
+right|rounds|scored|seconds|seen|set|set to|shown|size|source|state|supplier|sure|taken|topic|tune|turned|\
+turned out to be|value|what|what counts|what differs|what is said|what it is|what it rests on|\
+what it looks like|what you do|when|where|who|why|without"""
 PLAIN = frozenset(_PLAIN.split("|"))
 """Headings of everyday speech and of the trade, which need no explanation."""
 

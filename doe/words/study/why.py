@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.setpoint.answer import Answer
-from doe.setpoint.grounds import Beyond, EndCause, HeatSide, Named
+from doe.setpoint.grounds import Beyond, EndCause, HeatSide, Named, WindowEnd
 from doe.setpoint.priors import PriorPull
 from doe.setpoint.standing import Standing
 from doe.setpoint.verdict import OUT_OF_REACH_GAP, reach_threshold
@@ -121,7 +121,7 @@ def coupon_sentences(why: Why) -> tuple[str, ...]:
     """Which coupon moved the bound most, and whose turning round would change the verdict."""
     first = why.coupons[0]
     now = _bound(why.now)
-    if abs(first.low_change) < MOVED or _bound(first.left_out) == now:
+    if _hardly_moves(why, first):
         said = ["Leaving out any single coupon moves the lower bound by less than a point."]
     else:
         way = "raises" if first.low_change > 0 else "lowers"
@@ -151,6 +151,11 @@ def coupon_sentences(why: Why) -> tuple[str, ...]:
     return tuple(said)
 
 
+def _hardly_moves(why: Why, coupon: CouponWeight) -> bool:
+    """Whether leaving a coupon out moves the shown bound by less than a point."""
+    return abs(coupon.low_change) < MOVED or _bound(coupon.left_out) == _bound(why.now)
+
+
 def _one_of(names: Sequence[str]) -> str:
     if len(names) <= LISTED:
         return listing(names, "or")
@@ -159,6 +164,76 @@ def _one_of(names: Sequence[str]) -> str:
 
 def _few(names: Sequence[str]) -> str:
     return ", ".join(names[:LISTED]) + (", ..." if len(names) > LISTED else "")
+
+
+OVERVIEW_HEADS = ("what is said", "what it rests on most")
+
+
+def overview_rows(why: Why) -> list[tuple[str, str]]:
+    """What each number of an answer rests on most, a line each that fits a terminal."""
+    now, own = why.now, sum(not c.earlier for c in why.coupons)
+    older = len(why.coupons) - own
+    made = count(own, "coupon") + (f" and {older} of an earlier study" if older else "")
+    before = "" if why.before is None else f"; before any, {out_of_hundred(why.before.rate)} were expected"
+    low, most = why.coupons[0], _moves_reach(why)
+    rows = [
+        (now.verdict, _verdict_ground(why)),
+        (f"{out_of_hundred(now.rate)} of 100 good", made + before),
+        (
+            f"at least {_bound(now)}",
+            f"{low.coupon} ({result(low)}): without it, at least {_about(_bound(low.left_out))}",
+        ),
+        (f"{percent(now.p_reachable)} reachable", "no single coupon moves it by a point"),
+    ]
+    if _hardly_moves(why, low):
+        rows[2] = (rows[2][0], "no single coupon moves it by a point")
+    if _reach_moved(why, most) >= 2 * MOVED:
+        turned = _about(f"{_rough(most.turned)}{percent(most.turned.p_reachable)}")
+        rows[3] = (rows[3][0], f"{most.coupon} ({result(most)}): had it ended the other way, {turned}")
+    if why.hand is not None:
+        felt = f"{count(len(why.hand.coupons), 'coupon')} felt by {listing(why.hand.people)}"
+        rows.append((f"hand-feel {score(why.hand.mean)}", felt))
+    for cliff in why.cliffs[:1]:
+        seen = f"{cliff.beyond.failed} of {count(cliff.beyond.made, 'coupon')} beyond it failed"
+        rows.append(("nearest cliff", f"{cliff.factor}: {seen if cliff.beyond.telling else UNSEEN}"))
+    for factor in dict.fromkeys(end.factor for end in why.ends):
+        grounds = [f"{end.end} end: {_end_ground(end)}" for end in why.ends if end.factor == factor]
+        rows.append((f"window, {factor}", "; ".join(grounds)))
+    doubled, here = why.priors[0], why.one_more[0]
+    rate, low_then = _pulled(why, doubled)
+    then = f"if they counted double: {out_of_hundred(rate)} of 100, at least {at_least_of_hundred(low_then)}"
+    rows.append(("assumptions", then))
+    after = [_about(_bound(end)) for end in (here.after_pass, here.after_fail)]
+    rows.append(("one more coupon", f"at least {after[0]} if it passes at the setpoint, {after[1]} if it fails"))
+    return rows
+
+
+UNSEEN = "assumed, not seen"
+
+
+def _about(number: str) -> str:
+    return number.replace("~", "about ")
+
+
+def _verdict_ground(why: Why) -> str:
+    """Whose results, turned round, would change the verdict, in half a line."""
+    turning = [c for c in why.coupons if c.turned.firm and c.turned.verdict != why.now.verdict]
+    if not why.now.firm:
+        return "a close call: another fit of the same results may differ"
+    if not turning:
+        return "no single coupon, ended the other way, would clearly change it"
+    first, *others = turning
+    more = f" (or {count(len(others), 'other')})" if others else ""
+    return f"{first.coupon}{more} ended the other way: {first.turned.verdict}"
+
+
+def _end_ground(end: WindowEnd) -> str:
+    """What one end of the window rests on, in two or three words."""
+    if end.reason == "range":
+        return "the tested range"
+    if end.reason == "rule":
+        return "a limit"
+    return ", ".join(n.coupon for n in end.beyond.telling[:2]) or UNSEEN
 
 
 COUPON_HEADS = ("coupon", "result", "without", "bound", "turned", "bound", "called", "draws")
@@ -318,9 +393,8 @@ def reach_sentences(study: Study, why: Why) -> tuple[str, ...]:
     out_of_reach = why.now.p_reachable < limit and why.now.best < study.spec.pass_rate - OUT_OF_REACH_GAP
     if out_of_reach and why.now.verdict != "not reachable":
         said.append("It is not said here all the same: the coupons leave open what these numbers do not know of.")
-    most = max(why.coupons, key=lambda c: abs(c.turned.p_reachable - why.now.p_reachable))
-    moved = abs(most.turned.p_reachable - why.now.p_reachable)
-    if moved < 2 * MOVED:
+    most = _moves_reach(why)
+    if _reach_moved(why, most) < 2 * MOVED:
         said.append("No single result, had it ended the other way, would move that chance by a point.")
     else:
         said.append(
@@ -328,6 +402,15 @@ def reach_sentences(study: Study, why: Why) -> tuple[str, ...]:
             f"{_rough(most.turned)}{percent(most.turned.p_reachable)}."
         )
     return tuple(said)
+
+
+def _reach_moved(why: Why, coupon: CouponWeight) -> float:
+    """How far a coupon, ended the other way, would move the chance that any setting reaches the target."""
+    return abs(coupon.turned.p_reachable - why.now.p_reachable)
+
+
+def _moves_reach(why: Why) -> CouponWeight:
+    return max(why.coupons, key=lambda c: _reach_moved(why, c))
 
 
 def one_more_sentences(why: Why) -> tuple[str, ...]:
@@ -389,13 +472,18 @@ def model_sentences(why: Why) -> tuple[str, ...]:
 
 def _pull(why: Why, pull: PriorPull) -> str:
     rough = "" if pull.reliable else "~"
-    rate, low = (min(max(v, 0.0), 1.0) for v in (why.now.rate + pull.rate, why.now.rate_low + pull.rate_low))
+    rate, low = _pulled(why, pull)
     if max(abs(pull.rate), abs(pull.rate_low)) < 2 * MOVED:
         return "neither the expected rate nor its bound would move by a point"
     return (
         f"about {rough}{out_of_hundred(rate)} of 100 prints (at least {rough}{at_least_of_hundred(low)}) would be "
         f"expected to be good instead of {out_of_hundred(why.now.rate)} (at least {_bound(why.now)})"
     )
+
+
+def _pulled(why: Why, pull: PriorPull) -> tuple[float, float]:
+    """Rate and bound with a group of priors counted double."""
+    return min(max(why.now.rate + pull.rate, 0.0), 1.0), min(max(why.now.rate_low + pull.rate_low, 0.0), 1.0)
 
 
 @dataclass(frozen=True)

@@ -327,3 +327,31 @@ def test_another_kind_of_surface_is_told_beside_the_answer_or_not_at_all() -> No
         "44 %): 95 (at least 86) instead of 96 (at least 90)."
     )
     assert "the answer does not use them" in said[1]
+
+
+def test_the_overview_names_for_each_number_what_it_rests_on_most(study: Study) -> None:
+    ends = tuple(
+        WindowEnd(study.numeric[0].name, end, 120.0, reason, "heat", "under", _beyond(telling=telling))
+        for end, reason, telling in (("lower", "seen", UNDER[:3]), ("higher", "assumed", ()))
+    )
+    cliff = CliffGround("dwell", "lower", 9.0, "heat", "under", _beyond(made=3, failed=2, telling=UNDER[:1]))
+    rows = dict(words.overview_rows(_why(ends=ends, cliffs=(cliff,))))
+    assert rows == {
+        "ready": "no single coupon, ended the other way, would clearly change it",
+        "96 of 100 good": "2 coupons; before any, 35 were expected",
+        "at least 90": "R1-18 (passed): without it, at least 85",
+        "90 % reachable": "no single coupon moves it by a point",
+        "nearest cliff": "dwell: 2 of 3 coupons beyond it failed",
+        "window, cure_temp": "lower end: R1-01, R1-02; higher end: assumed, not seen",
+        "assumptions": "if they counted double: 94 of 100, at least 85",
+        "one more coupon": "at least 92 if it passes at the setpoint, 87 if it fails",
+    }
+    turned = _standing(0.9, 0.8, "more coupons", reachable=0.6, reliable=False)
+    two = tuple(_coupon(f"R1-0{i}", 0.001, turned=turned) for i in (1, 2))
+    rows = dict(words.overview_rows(_why(coupons=two, before=None)))
+    assert rows["ready"] == "R1-01 (or 1 other) ended the other way: more coupons"
+    assert rows["96 of 100 good"] == "2 coupons"
+    assert rows["at least 90"] == "no single coupon moves it by a point"
+    assert rows["90 % reachable"] == "R1-01 (passed): had it ended the other way, about 60 %"
+    close = words.overview_rows(_why(now=_standing(0.95, 0.86, firm=False)))
+    assert close[0][1] == "a close call: another fit of the same results may differ"
