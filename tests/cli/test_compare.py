@@ -58,6 +58,7 @@ def test_a_lot_alone_keeps_the_rest_of_the_material(shop):
         "supplier": "Pellmere (invented)",
         "lot": "P-04",
         "detail": "new in the range",
+        "facts": None,
     }
 
 

@@ -357,7 +357,7 @@ def test_an_accepted_confirmation_says_how_sure_shows_all_three_figures_and_is_k
     }
     (listed,) = here.shop.good("study", "list", "--json").json["studies"]
     assert listed["verdict"] == "confirmation accepted"
-    assert listed["coupons"] == 28
+    assert listed["coupons"] == 32
 
 
 def test_a_corner_that_does_not_hold_makes_the_window_smaller_and_leaves_the_setpoint(bench):
