@@ -107,7 +107,7 @@ def test_plan_compares_before_it_commits(shop_with):
     assert shop.good("study", "show", STUDY, "--json").json["rounds"] == []
     text = shop.good("plan", STUDY, "--coupons", "12", "--more").out
     heads = next(line.split() for line in text.splitlines() if line.startswith("plan "))
-    assert heads == ["plan", "coupons", "garments", "hours", "random", "terms", "variance", "effect"]
+    assert heads == ["plan", "coupons", "garments", "hours", "good", "%", "bad", "%"]
     assert "Aliases in half: " in text
     assert "Not possible: box-behnken" in text
     made = shop.good("plan", STUDY, "--coupons", "12", "--choose", "half", "--json").json
