@@ -152,7 +152,7 @@ def _picture(facts: ConfirmationFacts) -> Picture:
         draw_rows(
             {label: [(_SHAPES[state],) for state in states] for label, states in marks.items()},
             title=title,
-            description=f"One mark a coupon. {title}",
+            description="One mark a coupon.",
         ),
         title,
         sentence("; ".join(("in press order", *key))) + (" Void coupons are left out." if facts.current.void else ""),

@@ -36,7 +36,7 @@ def draw_rows(
         f"<p>{escape(fine(label))}</p><div>{head}{''.join(map(_column, columns))}</div>"
         for label, columns in rows.items()
     )
-    return Markup(f'<div class="flow" role="img" aria-label="{escape(f"{title}. {description}")}">{drawn}</div>')
+    return Markup(f'<div class="flow" role="img" aria-label="{escape(f"{title} {description}")}">{drawn}</div>')
 
 
 def _column(marks: Sequence[str]) -> str:

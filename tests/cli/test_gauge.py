@@ -3,13 +3,20 @@
 from __future__ import annotations
 
 import re
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
+
+from doe.words.wording import day
 
 LINE = "back room"
 ADD = ("gauge", "add", LINE, "--machine", "press", "--set", "155")
 PLACES = ("back left", "back", "back right", "left", "right", "front left", "front", "front right")
+
+
+def day_ago(days: int) -> str:
+    """A day as people read it."""
+    return day(date.fromisoformat(days_ago(days)))
 
 
 def days_ago(days: int) -> str:
@@ -35,7 +42,7 @@ def test_readings_of_several_days_are_told_day_by_day(shop_with):
     for days, value in ((30, "150.5"), (3, "150")):
         shop.good(*ADD, "--measured", value, "--taken", days_ago(days))
     said = " ".join(shop.good("gauge", "show", LINE, "--more").out.split())
-    assert f"{days_ago(30)} -4.5, {days_ago(3)} -5.0" in said
+    assert f"{day_ago(30)} -4.5, {day_ago(3)} -5.0" in said
 
 
 def test_reading_far_from_others_like_it_is_pointed_out(shop_with):
@@ -100,7 +107,7 @@ def test_show_tells_drift_and_a_gauge_out_of_date(shop_with):
         shop.good(*ADD, "--measured", measured, "--taken", days_ago(days))
     text = " ".join(shop.good("gauge", "show", LINE, "--more").out.split())
     assert "a clear drift (-12.1 °C a year)" in text
-    assert f"was last measured on {days_ago(300)}" in text
+    assert f"was last measured on {day_ago(300)}" in text
     assert "3 older ones for the drift only" in text  # 300 and 400 days ago lie within one interval
     assert "The oven was never measured" in text
     listed = shop.good("gauge", "list", LINE, "--more").out

@@ -281,5 +281,5 @@ def test_the_picture_counts_what_it_draws():
         "Setpoint: 2 passed, 1 failed, 1 waiting and 7 not scored; corner 1: 2 passed and 2 not scored."
     )
     svg = str(section.picture.svg)
-    for state, number in (("passed", 4), ("failed", 1), ("waiting", 1), ("not-scored", 9)):
-        assert svg.count(f'href="#confirmation-marks-{state}"') == number
+    for mark, number in (("pass", 4), ("unknown", 1), ("waiting", 1), ("missing", 9)):
+        assert svg.count(f'<g class="{mark}"') == number
