@@ -252,7 +252,7 @@ def judged(record: Record, *, hand: bool = True) -> Record:
     )
     said = judge(study, chance, record["pass_rate"], record["pass_rate_low"], coupons=record["made"])
     shares = {"share_target": reached, "share_reachable": reachable}
-    if record["hand"] is not None and "hand_low_of_draws" not in record:
+    if record.get("hand") is not None and "hand_low_of_draws" not in record:
         shares["hand_low_of_draws"] = record["hand_low"]
         record = record | {"hand_low": lower_hand(record["hand"], record["hand_low"])}
     return record | shares | {"verdict": said, "p_target": chance.p_target, "p_reachable": chance.p_reachable}

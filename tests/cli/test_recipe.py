@@ -172,7 +172,7 @@ def test_a_dial_less_sure_than_the_window_is_wide_is_said(shop):
     with shop.open() as book:
         kept = book.recipe(NAME)
         book.save_line(Line("front room", Machine("belt oven", 10, 15), Machine("clam press", 4, 12)))
-        book.add_gauge_reading("front room", GaugeReading("press", 120, 120, 116))
+        book.add_gauge_reading("front room", GaugeReading("press", 60, 60, 58))
         moved = recipe_on(book, kept, "front room", on=datetime.now(UTC).date())
     said = unknown_words(moved.unknown, kept.recipe)
     assert any("really lies in the window: the dial is known to ±" in text for text in said)
@@ -183,7 +183,7 @@ def test_a_dial_at_the_ceiling_is_never_shown(shop):
         kept = book.recipe(NAME)
         book.save_line(Line("front room", Machine("belt oven", 10, 15), Machine("clam press", 4, 12)))
         for set_to in (150.0, 170.0, 190.0):
-            book.add_gauge_reading("front room", GaugeReading("press", set_to, set_to, set_to - 45))
+            book.add_gauge_reading("front room", GaugeReading("press", set_to, set_to, set_to - 60))
         moved = recipe_on(book, kept, "front room", on=datetime.now(UTC).date())
     assert next(s for s in moved.settings if s.setting.factor == "press_temp").dial is None
     assert any("never do that" in text for text in caution_words(moved.cautions))

@@ -137,7 +137,7 @@ def test_what_else_was_considered_says_why_not_by_the_numbers(shop):
     rows = {row[0].split(" (")[0]: row for row in story_page(story).others_table.rows}
     assert rows["the setpoint"][1] == "Taken."
     chosen, best = story.others[0], next(o for o in story.others if o.idea == "best coupon")
-    assert best.pass_rate < chosen.pass_rate - 0.1
+    assert best.pass_rate < chosen.pass_rate
     assert rows["best coupon: it passed and felt best"][1].startswith("Worse: ")
     fewer = round((chosen.pass_rate - best.pass_rate) * 100)
     assert f"{fewer} points fewer pass" in rows["best coupon: it passed and felt best"][1]

@@ -145,7 +145,7 @@ def test_answer_says_which_errors_were_counted_where(shop_with):
     shop = shop_with(1)
     before = shop.good("recommend", "1", "--json").json["errors_counted"]
     assert before[0].startswith(
-        "Taken out of the coupons as the trial's own error, once: cure temperature 4 °C (7.2 °F)"
+        "Taken out of the coupons as the trial's own error, once: cure temperature 3 °C (5.4 °F)"
     )
     none = (w for f in ("cure_temp", "cure_time", "press_temp", "dwell") for w in ("--trial-error", f"{f}=0"))
     shop.good("study", "amend", "1", *none, "--why", "every setting measured")
