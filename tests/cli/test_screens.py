@@ -159,7 +159,9 @@ study show third
 ONCE = re.compile(
     r"--begin|--retune|--choose|--plan|--turned-out|--again|--answer|^\w+ (add|new|archive|restore|retire)"
 )
-ONLY_ONCE = re.compile(r"^(extend|release|record|book (init|export|backup|import)|gauge withdraw|study (amend|limits))")
+ONLY_ONCE = re.compile(
+    r"^(day |extend|release|record|book (init|export|backup|import)|gauge withdraw|study (amend|limits))"
+)
 """What stores something is not asked a second time."""
 
 
@@ -316,7 +318,8 @@ def test_first_line_and_next_step_are_never_left_out(screens):
             assert step is None or step[1] in found.out, line
 
 
-_PLAIN = """allowed|approved|at most|at least|before|begun|beyond|bound|called|cause|chance|compare|comparison|\
+_PLAIN = """known of it|passed|allowed|approved|\
+at most|at least|before|begun|beyond|bound|called|cause|chance|compare|comparison|\
 day|detail|drawing|end|exercise|fabric|failed|fault|file|film|for that surface|hours|how to|if|in use passed|\
 it may be|last day|left|lot|machine|measured|middle|min down|min up|name|nearest beyond|new passed|no.|now|of|\
 oven|oven or tunnel|part|pass rate at the setpoint|person|place|points|powder|press|pressure|rate|report|result|\
