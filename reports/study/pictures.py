@@ -57,7 +57,7 @@ def map_key(report: StudyReport) -> str:
     window = ", thick lines on the axes: window" if report.answer.window is not None else ""
     return (
         f"Ringed cross: setpoint{window}. White is good; the darker, the fewer prints hold. {marks_key(report)} "
-        "A number counts coupons in one place; pale ones were made far from the map's other settings. "
+        "A number counts coupons in one place; pale ones lie far from the map. "
         "Hatched: not tested."
     )
 

@@ -98,7 +98,7 @@ def rooms(report: StudyReport, profiles: dict[str, Profile]) -> Rooms:
     return Rooms(
         title=nearest_cliff(study, answer, shown),
         strips=tuple(_strip(report, strip) for strip in drawn),
-        key="A step of the scale is one setting error, the setpoint in the middle. Full colour: the wanted rate is "
+        key="One step is one setting error, the setpoint in the middle. Full colour: the wanted rate is "
         "expected. Brackets: room for this setting alone. Thick line: window for all together. Hatched: not tested."
         f"{note}",
     )

@@ -150,7 +150,7 @@ def what_if(report: StudyReport) -> WhatIf:
     }
     held = ", ".join(f"{f.label} {report.answer.setpoint[f.name]}" for f in study.categorical)
     stays = f"; {held} stays" if held and not carries_levels else ""
-    how = "Computed from the draws behind the answer, setting error included."
+    how = "From the draws behind the answer."
     if panel is None:
         how = (
             "Surfaces of this kind cannot be computed in a page. Read off a coarse grid of the same surfaces, so the "
