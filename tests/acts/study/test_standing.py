@@ -21,6 +21,7 @@ from doe.domain.standing import State
 from doe.words.facts import texts_of
 from doe.words.study.standing import FRAMES, headline
 from doe.words.typography import NO_BREAK
+from doe.words.wording import day as date_words
 from tests.acts.recipe.samples import NAME, STUDY, TYPED
 from tests.bench.shop import Device, make_desk
 from tests.shop import Shop
@@ -168,7 +169,7 @@ def test_every_screen_says_the_same_of_a_study_from_its_plan_to_its_retirement(s
     assert "Released as revision 1" in walk.page("report", "--recipe", NAME)
     assert "Released as revision 1" in walk.page("report", STUDY)
 
-    day = today().isoformat()
+    day = date_words(today())
     with shop.open() as book:
         before = book.study(STUDY).study
         hot = book.recipe(NAME).recipe.setting("press_temp").surface - 1
@@ -185,7 +186,7 @@ def test_every_screen_says_the_same_of_a_study_from_its_plan_to_its_retirement(s
 
     with monkeypatch.context() as later:
         later.setattr("doe.acts.study.standing.today", lambda: today() + timedelta(days=121))
-        due = (today() + timedelta(days=120)).isoformat()
+        due = date_words(today() + timedelta(days=120))
         desk.bench.shop._found.clear()  # a day has passed, and nothing was stored
         walk.stands("doubtful", f"In doubt since {due}: readings out of date")
     desk.bench.shop._found.clear()
