@@ -170,7 +170,9 @@
 
   function shown(factor, value) {
     return factor.units.map(function (u, i) {
-      var text = (u.zero + u.per * value).toFixed(u.decimals) + "\u00a0" + u.symbol;
+      var number = (u.zero + u.per * value).toFixed(u.decimals);
+      value = (Number(number) - u.zero) / u.per; /* the other unit is that of the number shown first */
+      var text = number + "\u00a0" + u.symbol;
       return i ? "(" + text + ")" : text;
     }).join(" ");
   }
