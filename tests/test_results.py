@@ -16,8 +16,8 @@ from tests.benchmarks import headlines, results
 
 PAGES = sorted(path for path in results.RESULTS.glob("*.md") if path.stem != "asvs")  # that one is written by hand
 SCRIPTS = results.RESULTS.parent
-WAITING: set[str] = {"faults", "waiting_washes"}
-"""Scripts whose pages wait: for code that is being replaced, or for a machine that does nothing else for an hour."""
+WAITING: set[str] = {"faults"}
+"""Scripts whose pages wait: for code that is being replaced, or for a machine that does nothing else for hours."""
 
 
 def line_of(page: str, label: str) -> str:

@@ -1,9 +1,9 @@
 """What draws stand for: chances and a limit as they turned out on simulated lines.
 
 The draws of a closing window are too doubtful: of regions in which 4 of 10 draws find a setting that holds the target,
-nearly all hold one. So a share is moved on the logit scale by a shift and a slope before it is said or judged by. Both
-were fitted on tuning lines (`tests/benchmarks/chances.py`, which also leaves out one family after the other) and are
-the same for every number of coupons.
+more than 8 in 10 hold one. So a share is moved on the logit scale by a shift and a slope before it is said or judged
+by. Both were fitted on tuning lines (`tests/benchmarks/chances.py`, which also leaves out one family after the other)
+and are the same for every number of coupons.
 """
 
 from __future__ import annotations

@@ -70,6 +70,7 @@ FEW_COUPONS = 20
 
 WORSE_RATES: dict[str, float] = {
     "worse_below": FEW_COUPONS,
+    "worse_called_12": 8,
     "worse_false_ready_12": 38,
     "worse_ready_below_90_12": 0,
     "worse_bound_held_12": 94,

@@ -366,7 +366,8 @@ def test_scores_are_asked_for_only_where_a_coupon_of_this_study_can_be_felt() ->
 def test_fewer_coupons_than_the_error_rates_were_counted_with_have_rates_of_their_own() -> None:
     study, frame = _four_factors()
     few = dict(words.method_words(_asked(study, frame.head(19)).method))["fewer than 20 coupons"]
-    assert few.startswith(f"with 12, about {WORSE_RATES['worse_false_ready_12']} of 100 called ready fell short")
+    rate, called = WORSE_RATES["worse_false_ready_12"], WORSE_RATES["worse_called_12"]
+    assert few.startswith(f"with 12, {rate} of 100 called ready (only {called} lines were) fell short")
     method = dict(words.method_words(_asked(study, frame).method))
     assert "fewer than 20 coupons" not in method
     assert "four factors, checks alone, wanted rate 95 %, one round" in method["simulated lines behind the error rates"]

@@ -39,7 +39,7 @@ Grown = Literal["where coupons tell most", "where the plan is thinnest"]
 
 @dataclass(frozen=True)
 class PlanChoice:
-    """Candidate plans of a study at a budget, the most telling first, the kinds that do not fit.
+    """Candidate plans of a study at a budget, the surest first, the kinds that do not fit.
 
     ``cautions`` are what to be careful about in the corrections of its line, ``near`` how many coupons of the first
     plan are expected above a limit.

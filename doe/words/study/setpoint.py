@@ -153,9 +153,10 @@ def method_words(method: Mapping[str, float | str]) -> tuple[tuple[str, str], ..
         elif key == "worse_below":
             names = ("false_ready", "ready_below_90", "bound_held")
             ready, ready_90, held = (method[f"worse_{name}_12"] for name in names)
+            called = f" (only {method['worse_called_12']:g} lines were)" if "worse_called_12" in method else ""
             found[f"fewer than {value:g} coupons"] = (
-                f"with 12, about {ready:g} of 100 called ready fell short of the wanted rate, "
-                f"{ready_90:g} of 100 of 90 %, and the lower bound held in {held:g} of 100"
+                f"with 12, {ready:g} of 100 called ready{called} fell short of the wanted rate, {ready_90:g} of 100 of "
+                f"90 %, and the lower bound held in {held:g} of 100"
             )
         elif not key.startswith("worse_"):
             text = value if isinstance(value, str) else f"{value:g}"

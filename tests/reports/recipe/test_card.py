@@ -104,10 +104,15 @@ def test_names_are_escaped_and_long_ones_keep_the_id_in_the_code():
 
 @pytest.mark.browser
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
-@pytest.mark.parametrize("which", ["usual", "crowded"])
+@pytest.mark.parametrize("which", ["usual", "told", "crowded"])
 def test_it_prints_on_exactly_one_page(browser: Browser, which, paper):
     page = browser.new_page()
-    page.set_content(recipe_card(kept(recipe() if which == "usual" else crowded()), ON))
+    told = {CARE_LABEL: "wash at 40 degC, no tumble dryer", ROOM: "21 degC, 45 % humidity"}
+    cliffs = tuple(
+        f"a cliff: cure time {n} s longer than here, where film starts to stick (too much heat)" for n in "89"
+    )
+    made = {"usual": recipe(), "told": recipe(record=told, voids=(*recipe().voids, *cliffs)), "crowded": crowded()}
+    page.set_content(recipe_card(kept(made[which]), ON))
     pdf = page.pdf(format=paper, print_background=True)
     page.close()
     assert len(re.findall(rb"/Type\s*/Page\b(?!s)", pdf)) == 1
