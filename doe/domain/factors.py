@@ -109,6 +109,8 @@ class Factor:
         The levels of a categorical factor (then low and high are not used).
     endured : bool, optional
         Whether one setting must hold on every level (platens, ovens, operators) instead of the best level being chosen.
+    fixed : bool, optional
+        Whether it is one known value that is confirmed and not searched; ``low`` and ``high`` are then that value.
     stage : {"cure", "press"}, optional
         At which machine it is set; by default that of the catalogue, else ``press``.
     label : str
@@ -135,6 +137,7 @@ class Factor:
     # not written down while it is not stated: studies kept before it existed stay the same, sum for sum
     trial_sd: float | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
     endured: bool | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
+    fixed: bool | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
 
     def __post_init__(self) -> None:
         known = KNOWN_FACTORS.get(self.name)
@@ -200,10 +203,14 @@ class Factor:
                 known.unit or "a list of levels",
                 f"{known.label.capitalize()} is kept in its own unit; choose another name for something else.",
             )
+        self._check_range(where)
+
+    def _check_range(self, where: str) -> None:
         if self.unit == "degC":
             for end in (self.low, self.high):
                 check_celsius(end, where)
-        if not (math.isfinite(self.low) and math.isfinite(self.high) and self.low < self.high):
+        in_order = self.low == self.high if self.fixed else self.low < self.high
+        if not (math.isfinite(self.low) and math.isfinite(self.high) and in_order):
             raise InputError(
                 f"{where}, range", f"{self.low} to {self.high}", "a low below a high", "Correct the range."
             )
@@ -213,7 +220,8 @@ class Factor:
             raise InputError(f"{where}, low", plain(self.low), "above 0 on a log scale", "Raise the low end.")
         for name, value in (("low", self.low), ("high", self.high)):
             check_value(value, self.unit, f"{where}, {name}")
-        self._check_sizes(where)
+        if not self.fixed:
+            self._check_sizes(where)
 
     def _check_sizes(self, where: str) -> None:
         span = self.high - self.low

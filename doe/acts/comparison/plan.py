@@ -337,6 +337,9 @@ def comparison_study(
             max(min(f.low, *own), -math.inf if low is None else low),
             min(max(f.high, *own), math.inf if high is None else high),
         )
+        if f.fixed and f.low == ends[0] <= ends[1]:
+            factors.append(f)
+            continue
         if ends[0] >= ends[1]:
             raise InputError(
                 f"limits of the new material, {f.label}",
