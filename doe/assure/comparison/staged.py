@@ -90,7 +90,8 @@ def staged_chances(stages: Sequence[Stage], new_fails: float, in_use_fails: floa
     Notes
     -----
     The two coupons of a pair count as independent. What they share, a stroke that is too cool, makes them fail
-    together, which leaves fewer pairs that differ: then lots that are alike are called worse less often than said.
+    together, which leaves fewer pairs that differ: then *clearly worse* is said less often and *go on* more often, of
+    lots that are alike and of worse ones. The limit of `hidden_loss` needs no independence within a pair.
 
     Examples
     --------
