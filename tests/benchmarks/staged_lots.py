@@ -70,7 +70,7 @@ def chances(runs: int) -> tuple[str, Figures]:
                 ]
             )
             if (rate, pairs) == (0.95, 8):
-                figures |= {f"worse_{loss:g}": exact.worse, f"go_on_{loss:g}": exact.go_on}
+                figures |= {f"worse_{100 * loss:.0f}": exact.worse, f"go_on_{100 * loss:.0f}": exact.go_on}
     head = [
         "recipe passes",
         "pairs of a stage",
