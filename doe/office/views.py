@@ -135,14 +135,28 @@ class TodayPage:
 
 
 @dataclass(frozen=True)
+class SmallTable:
+    """A table between lines: its ``caption``, ``head`` and ``rows`` of finished texts, a ``note`` on how it is read."""
+
+    caption: str
+    head: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    note: str
+
+
+@dataclass(frozen=True)
 class AskPage:
-    """A page that asks: ``frame``, its ``heading``, ``lines`` above, the ``forms``, and ``ways`` to go elsewhere."""
+    """A page that asks: ``frame``, its ``heading``, ``lines`` above, the ``forms``, and ``ways`` to go elsewhere.
+
+    ``tables`` stand between the lines and the forms.
+    """
 
     frame: Frame
     heading: str
     lines: tuple[str, ...]
     forms: tuple[Form, ...]
     ways: tuple[Link, ...] = ()
+    tables: tuple[SmallTable, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -79,6 +79,9 @@ compare "blank of Kestrow"
 compare "{RECIPE}" --powder "lot=P4"
 compare "{RECIPE}" --powder "lot=P4" --begin --as p4
 compare p4
+compare "{RECIPE}" --powder "lot=P5" --staged
+compare "{RECIPE}" --powder "lot=P5" --staged --begin --as p5
+compare p5
 compare "blank of Kestrow" --retune --as again
 study show again
 study show "blank of Orrin"
