@@ -11,6 +11,7 @@ from starlette.responses import Response
 
 from doe.acts.base import today
 from doe.acts.confirmation.plan import ClaimWishes, compare_claims_for, plan_confirmation, replace_void
+from doe.acts.confirmation.verdict import after_confirmation, confirmation_of
 from doe.acts.gauges.line import gauged_line
 from doe.acts.recipe.recipes import newest_for
 from doe.acts.recipe.record_items import facts_of_study, record_items
@@ -221,9 +222,11 @@ def _next(visit: Visit, record: StudyRecord, known: StudyStanding) -> tuple[tupl
     """The forms and ways that the steps of a standing ask for."""
     forms: list[Form] = []
     acts: list[Link] = []
-    if any(step.step == "release" for step in known.steps):
+    confirming = confirmation_of(visit.bench.shop.look, record.id) if known.state == "confirming" else None
+    steps = known.steps if confirming is None else after_confirmation(confirming)
+    if any(step.step == "release" for step in steps):
         acts += _missing_of_record(visit.bench.shop.look, record)
-    for number, step in enumerate(known.steps):
+    for number, step in enumerate(steps):
         if step.step == "release" and not visit.may("releases"):
             acts.append(Link(told("release_by_others"), "/people"))
             continue
@@ -311,8 +314,6 @@ def _extend(visit: Visit, record: StudyRecord, step: NextStep) -> Form:
 def _confirm(visit: Visit, record: StudyRecord, step: NextStep) -> Form | None:
     del step
     book = visit.bench.shop.look
-    if confirmation_counts(book, record.id) is not None and standing_of(book, record.id).state == "confirming":
-        return None
     try:
         offer = compare_claims_for(book, record.id, ClaimWishes())
     except InputError:
