@@ -19,7 +19,7 @@ from tests.acts.recipe.samples import NAME, STUDY, TYPED, confirmed
 from tests.bench.shop import PORT
 from tests.book.samples import RECIPE as SAMPLE
 from tests.cli.test_practice import answers_to_the_fault
-from tests.office import test_days, test_fails, test_own_sheet, test_same_acts
+from tests.office import test_days, test_fails, test_own_sheet, test_same_acts, test_undo
 from tests.office.walk import COMPARED, Walk, assert_same, compares
 from tests.shop import Shop
 
@@ -274,6 +274,8 @@ def test_every_post_that_a_command_does_too_is_compared_with_it(office_over):
     app = make_app(office.bench, Hosts(True, PORT, ()))
     posts = {r.path for r in app._app.routes if isinstance(r, Route) and "POST" in (r.methods or ())}
     assert len(posts) >= 40
-    assert all(module.__doc__ for module in (test_days, test_fails, test_own_sheet, test_same_acts))  # they mark theirs
+    assert all(
+        module.__doc__ for module in (test_days, test_fails, test_own_sheet, test_same_acts, test_undo)
+    )  # they mark theirs
     assert posts - set(COMPARED) == set(NO_COMMAND)
     assert set(COMPARED) <= posts
