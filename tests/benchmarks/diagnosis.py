@@ -251,7 +251,7 @@ def shops(count: int) -> tuple[str, Figures]:
     levels = (
         ("symptoms only", lambda s: Known()),
         ("symptoms and facts", Shop.facts),
-        ("facts, gauges and packets", Shop.gauged),
+        ("gauges and packets too", Shop.gauged),
     )
     for name, known in levels:
         evidence = [Evidence(s.symptoms, known=known(s)) for s in made]
