@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from doe.bench.views import Frame, Hidden, Link, SettingRow, SymptomBox
+from doe.bench.views import Choice, Frame, Hidden, Link, SettingRow, SymptomBox
 
 
 @dataclass(frozen=True)
@@ -265,7 +265,7 @@ class WorkingPage:
 class FailsPage:
     """A print fails: ``frame``, ``symptoms`` by pictures and the rarer ones (``more_symptoms``), ``recipes`` to choose.
 
-    ``fields`` asks what the machines are set to.
+    ``fields`` asks what the machines are set to; ``open_cases`` wait for their coupon back at the recipe.
     """
 
     frame: Frame
@@ -273,3 +273,4 @@ class FailsPage:
     more_symptoms: tuple[SymptomBox, ...]
     recipes: Field
     fields: tuple[Field, ...]
+    open_cases: tuple[Choice, ...]

@@ -148,10 +148,11 @@ HEADLINES = (
         "{holds_small:.2f} / {holds_large:.2f}",
     ),
     Headline(
-        "diagnosis: true cause first / in the first three, symptoms and facts",
-        "",
+        "diagnosis: true cause first, by symptoms alone / facts too / gauges and packets too; settled on a wrong one",
+        "0.55 / 0.75; 0.05",
         "diagnosis",
-        "{first_symptoms_and_facts:.2f} / {first_three_symptoms_and_facts:.2f}",
+        "{first_symptoms_only:.2f} / {first_symptoms_and_facts:.2f} / {first_gauges_and_packets_too:.2f}; "
+        "{settled_wrong_symptoms_and_facts:.2f}",
     ),
     Headline(
         "mean ranks of the truth over draws from the priors, 2 factors",
