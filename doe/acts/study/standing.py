@@ -306,7 +306,7 @@ def _is_beyond(setting: RecipeSetting, limit: StatedLimit) -> bool:
 
 def breaks(setting: RecipeSetting, limits: Limits) -> bool:
     """Whether a setting of a recipe, or an end of its window, lies beyond limits."""
-    low, high = limits.bounds(setting.factor)
+    low, high = limits.bounds(setting.factor, setting.heated_mm)
     ends = (setting.window_low, setting.surface, setting.window_high)
     values = [float(v) for v in ends if v is not None and not isinstance(v, str)]
     return any((low is not None and v < low) or (high is not None and v > high) for v in values)
