@@ -14,7 +14,7 @@ import pytest
 
 from doe.bench.guard import SHEET_BYTES
 from doe.book.book import Book
-from tests.cli.test_own_sheet import LIMITS, odd_sheet
+from tests.cli.test_own_sheet import LIMITS, german_sheet, odd_sheet
 from tests.office.walk import Walk, compares, everything_in
 
 MATERIALS = {"fabric": "heavy tee", "film": "cold film", "powder": "fine powder", "stack_name": "tee"}
@@ -144,6 +144,19 @@ def test_a_corrected_sheet_takes_the_place_of_the_first_and_what_was_said_stays(
     assert chosen[:6] == ["coupon", "press_temp", "cure_time", "ignore", "cure_temp", "dwell"]
     walk.send("/own-sheet", files=a_file(odd_sheet(bad_row=False).replace("Remarks", "Notes")))
     assert re.findall(r'<option value="([^"]*)" selected', walk.page.text)[2] == "dwell"
+
+
+def test_a_row_that_is_ticked_is_left_out_also_where_a_coupon_has_its_number(office_over):
+    office = office_over()
+    walk = Walk(office.device("ana"))
+    at_the_columns(walk, german_sheet(), "versuche.csv")
+    walk.send("/own-columns", **{field_of(walk.page.text, "“stuck”"): "film_lock"}, leave_21="yes")
+    walk.send("/begin-materials", **MATERIALS)
+    walk.send("/begin-machines", **MACHINES)
+    walk.send("/own-question", **limits_typed())
+    names = {c.coupon for c in office.book.coupon_states(1)}
+    assert "21" in names
+    assert "20" not in names
 
 
 def test_a_workbook_is_read_as_text_is(office_over):
