@@ -12,7 +12,16 @@ from doe.book.book import Book
 from doe.domain.units import METRIC
 from doe.office.pages import pages
 from tests.bench.shop import PageUnderTest, make_desk
+from tests.office.walk import SENT, never_sent
 from tests.postgres import Places
+
+
+@pytest.fixture(autouse=True)
+def _what_is_compared_is_sent(request: pytest.FixtureRequest) -> Iterator[None]:
+    """A test that says it compares an address with a command has posted to it."""
+    SENT.clear()
+    yield
+    assert never_sent(f"{request.module.__name__}.{request.function.__name__}") == []
 
 
 @pytest.fixture

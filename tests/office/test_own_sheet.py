@@ -15,7 +15,7 @@ import pytest
 from doe.bench.guard import SHEET_BYTES
 from doe.book.book import Book
 from tests.cli.test_own_sheet import LIMITS, odd_sheet
-from tests.office.walk import Walk, everything_in
+from tests.office.walk import Walk, compares, everything_in
 
 MATERIALS = {"fabric": "heavy tee", "film": "cold film", "powder": "fine powder", "stack_name": "tee"}
 MACHINES = {"line_name": "back room", "oven": "tunnel", "press": "swing press"}
@@ -50,6 +50,7 @@ def words_said(walk: Walk) -> dict[str, str]:
     return {field_of(walk.page.text, "“peeled”"): "edge_lift_dry", field_of(walk.page.text, "“stuck”"): "film_lock"}
 
 
+@compares("/own-sheet", "/own-columns", "/own-question", "/answer/{study:int}")
 def test_25_coupons_under_odd_headings_become_a_report(office_over, empty_shop, capsys):
     office = office_over()
     began = time.monotonic()

@@ -351,7 +351,7 @@ def comparison_study(
     spec = base.spec if wanted.assurance is None else replace(base.spec, assurance=wanted.assurance)
     factors = []
     for f in base.factors:
-        low, high = limits.bounds(f.name)
+        low, high = limits.bounds(f.name, f.heated_mm)
         if f.is_categorical:
             factors.append(f)
             continue

@@ -128,6 +128,12 @@ def judge_comparison(book: Book, key: Key) -> Compared:
         If the study is no comparison.
     """
     found = weigh_comparison(book, key)
+    keep_verdict(book, found)
+    return replace(found, kept=book.latest_analysis(found.record.id, COMPARISON))
+
+
+def keep_verdict(book: Book, found: Compared) -> None:
+    """Keep in the book what a comparison came to."""
     facts = named(found, "rounds", "counts", "cautions") | named(found.plan, "recipe", "revision")
     book.save_analysis(
         found.record.id,
@@ -137,7 +143,6 @@ def judge_comparison(book: Book, key: Key) -> Compared:
         version=version(),
         payload=jsonable({**vars(found.comparison), **facts}),
     )
-    return replace(found, kept=book.latest_analysis(found.record.id, COMPARISON))
 
 
 def weigh_comparison(book: Book, key: Key) -> Compared:

@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import datetime
 
 from doe.acts.base import Key, version
-from doe.acts.comparison.verdict import judge_comparison
+from doe.acts.comparison.verdict import keep_verdict, weigh_comparison
 from doe.acts.recipe.release import RELEASE, kept_figures
 from doe.acts.study.standing import breaks, standing_of_recipe
 from doe.book.book import Book
@@ -36,7 +36,7 @@ def add_material(book: Book, key: Key, *, approved_by: str, why: str = "", now: 
         If the comparison says anything else, or the recipe is not in force, in doubt, due for review, or has other
         settings by now.
     """
-    found = judge_comparison(book, key)
+    found = weigh_comparison(book, key)
     plan, record = found.plan, found.record
     if found.comparison.verdict not in ("same recipe holds", "go on carefully"):
         raise InputError(
@@ -73,7 +73,8 @@ def add_material(book: Book, key: Key, *, approved_by: str, why: str = "", now: 
         approved_at=now,
         why=why.strip() or also_why(recipe, also),
     )
-    with book.writing():  # a revision and the figures behind it, both or neither
+    with book.writing():  # a verdict, a revision and the figures behind it, all or none
+        keep_verdict(book, found)
         _keep_figures(book, kept, made)
         book.release_recipe(made, study=kept.study_id)
     return book.recipe(made.name)

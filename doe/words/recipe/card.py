@@ -22,6 +22,7 @@ from doe.domain.stack import Material
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show
 from doe.setpoint.answer import Answer
+from doe.words.cautions import HOVERING
 from doe.words.facts import Reader, all_worded, texts_of
 from doe.words.materials import fact_label
 from doe.words.study.answer import misses_hand, scores_first, washes_first
@@ -36,6 +37,7 @@ from doe.words.wording import (
     listing,
     move,
     percent,
+    seconds_words,
     sentence,
     stated,
 )
@@ -67,7 +69,7 @@ def setting_amount(setting: RecipeSetting, value: float | str, shown: Shown = ME
     number = shown.value(value, setting.unit)
     unit = shown.unit(setting.unit)
     whole = any(_is_whole(units.value(value, setting.unit)) for units in (shown, shown.other))
-    digits = 0 if unit == "psi" or (whole and unit != "bar") else 1
+    digits = 2 if unit == "m/min" else 0 if unit == "psi" or (whole and unit != "bar") else 1
     return f"{number:.{digits}f} {SYMBOLS[unit]}".rstrip()
 
 
@@ -83,18 +85,19 @@ def both(setting: RecipeSetting, value: float | str, shown: Shown = METRIC) -> s
     >>> both(RecipeSetting("pressure", "press pressure", "bar", 3.0), 3.0)
     '3.0 bar (44 psi)'
     """
-    other = setting_amount(setting, value, shown.other)
-    text = setting_amount(setting, value, shown)
-    return text if other == text else f"{text} ({other})"
+    text, other = setting_amount(setting, value, shown), other_amount(setting, value, shown)
+    return f"{text} ({other})" if other else text
 
 
 def span(setting: RecipeSetting, low: float, high: float, shown: Shown = METRIC) -> str:
-    """Both ends of a window, temperatures in both units.
+    """Both ends of a window, temperatures in both units, a belt's speeds with their times.
 
     >>> span(RecipeSetting("press_temp", "press temperature", "degC", 152.0), 148, 156)
     '148 to 156 °C (298 to 313 °F)'
     """
     here, there = (span_here(setting, low, high, units) for units in (shown, shown.other))
+    if setting.heated_mm is not None:
+        there = seconds_words(setting.heated_mm, low, high)
     return here if here == there else f"{here} ({there})"
 
 
@@ -106,7 +109,9 @@ def span_here(setting: RecipeSetting, low: float, high: float, shown: Shown = ME
 
 
 def other_amount(setting: RecipeSetting, value: float | str, shown: Shown = METRIC) -> str:
-    """The value in the other unit; empty where there is only one."""
+    """The value in the other unit, a belt's speed as time in the heat; empty where there is only one."""
+    if setting.heated_mm is not None:
+        return seconds_words(setting.heated_mm, float(value))
     other = setting_amount(setting, value, shown.other)
     return "" if other == setting_amount(setting, value, shown) else other
 
@@ -375,4 +380,5 @@ def recipe_cautions(recipe: Recipe) -> tuple[str, ...]:
     dialled = (
         "The coupons were made at dial settings; the surface temperatures are what the gauge readings give for these.",
     )
-    return (*recipe.cautions, *(dialled if recipe.as_dialled else ()))
+    hovering = (HOVERING,) if any(s.factor == "hover_gap" for s in recipe.settings) else ()
+    return (*hovering, *recipe.cautions, *(dialled if recipe.as_dialled else ()))
