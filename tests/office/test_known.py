@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from tests.office.test_same_acts import without_moments
 from tests.office.walk import Walk, everything_in
 
 if TYPE_CHECKING:
@@ -102,6 +101,9 @@ def _bare(row: dict[str, Any]) -> dict[str, Any]:
     data = row.get("data")
     if row.get("kind") == "release":
         row = {**row, "payload": {**row["payload"], "record": ""}}
-    if isinstance(data, dict) and "approved_at" in data:
-        data = {**data, "approved_at": "", "confirmation": {**data["confirmation"], "judged_at": ""}}
-    return without_moments({**row, "data": data} if "data" in row else row)
+    if isinstance(data, dict):
+        data = {name: value for name, value in data.items() if name not in ("taken_at", "approved_at")}
+        if data.get("confirmation"):
+            data["confirmation"] = {**data["confirmation"], "judged_at": ""}
+        return {**row, "data": data}
+    return row

@@ -58,13 +58,21 @@ def known_beyond(study: Study) -> InputErrors | None:
 
 
 def refuse_without_limits(study: Study) -> None:
-    """Refuse to plan before every needed limit is known, or a known setting that lies beyond one.
+    """Refuse to plan before every limit and a belt's length are known, or a known setting that lies beyond a limit.
 
     Raises
     ------
     InputError
         Naming the missing ones and what to type, or the setting.
     """
+    for f in study.numeric:
+        if f.name == "belt_speed" and f.heated_mm is None:
+            raise InputError(
+                f"{f.label} of {study.name}",
+                "no heated length",
+                "the length of belt in the heat, which makes a time of its speed",
+                f'Type: doe study amend {quoted(study.name)} --factor belt_speed,heated=1.2m --why "measured"',
+            )
     if absent := missing(study):
         raise InputError(
             f"limits of {study.name}",
