@@ -291,7 +291,7 @@ def _begun(made: Begun) -> Reply:
             f"of each material, about {made.hours:.1f} hours.",
             f"  new: {made.plan.new}",
             f"  in use: {made.plan.in_use} (recipe {made.plan.recipe}, revision {made.plan.revision})",
-            *(_staged_tables(made.plan) if made.plan.stages is not None else (table,)),
+            *(_staged_tables(made.plan)[:2] if made.plan.stages is not None else (table,)),
             f"\n{BY_CODE if made.plan.blind else BY_SHEET}",
             *caution_lines(made.cautions),
         ),
