@@ -17,7 +17,7 @@ from doe.acts.recipe.known import tell_known
 from doe.acts.recipe.recipes import find_recipe
 from doe.acts.recipe.story import write_story
 from doe.acts.study.fits import recommend_study
-from doe.acts.study.sheets import report_page, write_artwork, write_sheets
+from doe.acts.study.sheets import report_page, write_artwork, write_key, write_sheets
 from doe.acts.study.standing import answer_now, standing_of_recipe
 from doe.bench.web import Visit, go
 from doe.domain.errors import InputError
@@ -57,6 +57,7 @@ def paper(visit: Visit) -> Response:
         return _kept(made, "application/pdf", f"test-image{'-mirrored' if mirrored else ''}.pdf")
     acts: dict[str, Callable[[Path], object]] = {
         "sheet": lambda out: write_sheets(shop.look, number, out, shown=shop.shown, made_by=visit.who),
+        "key": lambda out: write_key(shop.look, number, out),
         "confirmation": lambda out: write_confirmation(
             weigh_confirmation(shop.look, number), out, shown=shop.shown, made_by=visit.who
         ),

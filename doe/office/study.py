@@ -20,7 +20,7 @@ from doe.acts.study.change import change_study
 from doe.acts.study.fits import answer_from, recommend_study
 from doe.acts.study.limits import known_beyond, missing
 from doe.acts.study.plans import commit_plan, compare_for, extend_study, may_withdraw, withdraw_plan
-from doe.acts.study.rounds import confirmation_counts, is_comparison, score_counts
+from doe.acts.study.rounds import confirmation_counts, is_blind, is_comparison, score_counts
 from doe.acts.study.standing import answer_now, standing_of
 from doe.bench.views import Link, SettingRow
 from doe.bench.web import Visit, page
@@ -207,6 +207,8 @@ def _papers(book: Book, record: StudyRecord, *, has_report: bool) -> tuple[Link,
                 told("paper_artwork_mirrored_more"),
             ),
         ]
+    if is_blind(book, record.id):
+        found.append(Link(told("paper_key"), f"/paper/{record.id}/key", told("paper_key_more")))
     if has_report:
         found.append(Link(told("paper_report"), f"/paper/{record.id}/report", told("paper_report_more")))
     if any(r.kind in JUDGING for r in info.rounds):

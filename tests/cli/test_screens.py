@@ -83,7 +83,8 @@ compare "{RECIPE}" --powder "lot=P4"
 compare "{RECIPE}" --powder "lot=P4" --begin --as p4
 compare p4
 compare "{RECIPE}" --powder "lot=P5" --staged
-compare "{RECIPE}" --powder "lot=P5" --staged --begin --as p5
+compare "{RECIPE}" --powder "lot=P5" --staged --blind --begin --as p5
+sheet p5 -o sheets
 compare p5
 compare "blank of Kestrow" --retune --as again
 study show again
