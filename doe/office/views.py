@@ -68,7 +68,8 @@ class Form:
     """What a page asks: ``title``, ``intro`` sentences, ``fields``, words on its ``button``, the ``action`` it goes to.
 
     ``more_hidden`` is sent along; ``is_quiet`` says that it is no main act of the page, ``takes_file`` that a file
-    is sent with it. ``more_fields`` stand behind a fold of the title ``more_title``, which is open while ``more_open``.
+    is sent with it, ``is_open`` that the fold it stands in is open. ``more_fields`` stand behind a fold of the title
+    ``more_title``, which is open while ``more_open``.
     """
 
     title: str
@@ -82,6 +83,7 @@ class Form:
     more_fields: tuple[Field, ...] = ()
     more_open: bool = False
     takes_file: bool = False
+    is_open: bool = False
 
 
 @dataclass(frozen=True)
@@ -135,14 +137,28 @@ class TodayPage:
 
 
 @dataclass(frozen=True)
+class SmallTable:
+    """A table between lines: its ``caption``, ``head`` and ``rows`` of finished texts, a ``note`` on how it is read."""
+
+    caption: str
+    head: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    note: str
+
+
+@dataclass(frozen=True)
 class AskPage:
-    """A page that asks: ``frame``, its ``heading``, ``lines`` above, the ``forms``, and ``ways`` to go elsewhere."""
+    """A page that asks: ``frame``, its ``heading``, ``lines`` above, the ``forms``, and ``ways`` to go elsewhere.
+
+    ``tables`` stand between the lines and the forms.
+    """
 
     frame: Frame
     heading: str
     lines: tuple[str, ...]
     forms: tuple[Form, ...]
     ways: tuple[Link, ...] = ()
+    tables: tuple[SmallTable, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -189,6 +205,12 @@ class JobPage:
         Files and pages to print.
     folds : tuple of Fold
         The question, its limits.
+    undoing : str
+        What the fold over ``undo`` is called.
+    undo : tuple of Form
+        What takes back what was a mistake.
+    undo_open : bool
+        Whether that fold is open, as something in it was wrong.
     """
 
     frame: Frame
@@ -202,6 +224,9 @@ class JobPage:
     forms: tuple[Form, ...]
     papers: tuple[Link, ...]
     folds: tuple[Fold, ...]
+    undoing: str
+    undo: tuple[Form, ...]
+    undo_open: bool
 
 
 @dataclass(frozen=True)

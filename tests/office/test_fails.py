@@ -8,7 +8,7 @@ from html import unescape
 import pytest
 
 from doe.acts.diagnosis import CASE
-from tests.office.test_onboarding import Walk
+from tests.office.walk import Walk, compares
 from tests.shop import Shop
 
 
@@ -36,6 +36,7 @@ def test_a_failing_print_is_found_and_kept(office_over, demo_book):
     assert "Cases not closed yet" not in walk.page.text
 
 
+@compares("/fails/kept")
 def test_page_and_command_keep_the_same_case(office_over, demo_book, tmp_path):
     kept = {}
     for way in ("page", "command"):

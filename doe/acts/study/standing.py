@@ -20,7 +20,15 @@ from doe.domain.finding import Value
 from doe.domain.gauge import USUAL_INTERVAL_DAYS, MachineKind
 from doe.domain.limits import LIMITED, Limits
 from doe.domain.outcome import ScoreCounts
-from doe.domain.plan_kinds import CONFIRM, CONFIRMATION, CONFIRMATION_PLAN, JUDGING, REPLACEMENT
+from doe.domain.plan_kinds import (
+    COMPARISON,
+    COMPARISON_PLAN,
+    CONFIRM,
+    CONFIRMATION,
+    CONFIRMATION_PLAN,
+    JUDGING,
+    REPLACEMENT,
+)
 from doe.domain.recipe import KeptRecipe, Recipe, RecipeSetting, is_same_make
 from doe.domain.standing import (
     NextStep,
@@ -65,14 +73,27 @@ def _before_release(book: Book, record: StudyRecord, answer: Mapping[str, Any] |
         return standing("unplanned", "plan")
     counts = score_counts(book, record.id)
     if is_comparison(book, record.id):
-        told = {"scored": counts.scored, "coupons": counts.coupons - counts.void}
-        return standing("comparing", "compare" if counts.scored else "make", told=told)
+        return _comparing(book, record, counts)
     kept = answer or answer_now(book, record)
     if rounds[-1].kind == CONFIRM:
         confirming = _confirmation(book, record, kept)
         if confirming is not None:
             return confirming
     return _search(book, record, counts, kept)
+
+
+def _comparing(book: Book, record: StudyRecord, counts: ScoreCounts) -> StudyStanding:
+    """A comparison: how far it is scored, of a staged one its last verdict too."""
+    told: dict[str, Value] = {"scored": counts.scored, "coupons": counts.coupons - counts.void}
+    planned = book.latest_analysis(record.id, COMPARISON_PLAN)
+    if planned is None or not planned.payload.get("stages"):
+        return standing("comparing", "compare" if counts.scored else "make", told=told)
+    last = book.latest_analysis(record.id, COMPARISON)
+    waits: Step | None = "score" if counts.waiting else "washes" if counts.unfinished else None
+    steps: tuple[Step, ...] = (*([waits] if waits else []), "compare") if counts.scored else ("make",)
+    if last is None or waits:
+        return standing("comparing", *steps, kind="staged", told=told)
+    return standing("comparing", *steps, kind="judged", told={**told, "verdict": last.verdict})
 
 
 # while settings are searched for
@@ -285,7 +306,7 @@ def _is_beyond(setting: RecipeSetting, limit: StatedLimit) -> bool:
 
 def breaks(setting: RecipeSetting, limits: Limits) -> bool:
     """Whether a setting of a recipe, or an end of its window, lies beyond limits."""
-    low, high = limits.bounds(setting.factor)
+    low, high = limits.bounds(setting.factor, setting.heated_mm)
     ends = (setting.window_low, setting.surface, setting.window_high)
     values = [float(v) for v in ends if v is not None and not isinstance(v, str)]
     return any((low is not None and v < low) or (high is not None and v > high) for v in values)
