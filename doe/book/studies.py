@@ -228,6 +228,11 @@ class Studies(Definitions):
             if not row.archived:
                 _follow(writing, row, "archive study", why, archived=True)
 
+    def withdraw_plan(self, key: Key, why: str) -> None:
+        """Put a study away because its plan is a mistake; its name is free for the same question begun anew."""
+        with self.writing() as writing:
+            _follow(writing, find_open(writing.connection, key), "withdraw plan", why, archived=True)
+
     def restore_study(self, key: Key, why: str) -> None:
         """Take an archived study out again, unless its name has been taken."""
         with self.writing() as writing:

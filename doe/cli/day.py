@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from doe.acts.recipe.days import clear_doubt, days_of, keep_day
+from doe.acts.recipe.days import clear_doubt, days_of, keep_day, take_back_day
 from doe.acts.recipe.recipes import find_recipe
 from doe.assure.days import Days, Given
 from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
@@ -28,14 +28,15 @@ def day(
     lot: str = "",
     note: str = "",
     explained: str = "",
+    take_back: str = "",
 ) -> Reply:
     """Keep the first article of a day, a shift or a lot, or show the run of them against what the recipe promises."""
     is_new = prints is not None
     if not is_new and (fail or current or surface or lot or note):
         raise InputError("--prints", "nothing", "1 to 3", "Say how many prints were made.")
-    with desk.open(create=False) if is_new or explained else desk.look() as book:
+    with desk.open(create=False) if is_new or explained or take_back else desk.look() as book:
         kept = find_recipe(book, recipe)
-        found = days_of(book, kept)
+        found = days_of(book, kept) if not take_back else take_back_day(book, kept.recipe.name, take_back)
         if explained:
             found = clear_doubt(book, kept.recipe.name, explained)
         if prints is not None:

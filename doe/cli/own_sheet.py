@@ -15,7 +15,7 @@ from doe.acts.study.own_sheet import Reading
 from doe.book.book import Book
 from doe.book.records import StudyRecord
 from doe.book.sheets.foreign import ColumnUse, ForeignSheet, read_foreign
-from doe.book.sheets.foreign_results import BadRows, without_rows, word_key
+from doe.book.sheets.foreign_results import BadRows, row_name, without_rows, word_key
 from doe.cli.ask import ask, ask_yes, once, questions, refusals, tell
 from doe.cli.desk import Desk, Table, print_table
 from doe.cli.scoring import Recorded, recorded
@@ -90,7 +90,7 @@ def reading_told(
     try:
         check(reading)
     except InputErrors as error:
-        problems += _with_way_out(error)
+        problems += _with_way_out(sheet, reading, error)
     if problems:
         raise InputErrors(problems)
     return reading
@@ -125,11 +125,11 @@ def _rows(rows: Sequence[int]) -> str:
     return f"row {rows[0]}" if len(rows) == 1 else f"rows {listing([str(row) for row in rows])}"
 
 
-def _with_way_out(error: InputErrors) -> list[InputError]:
+def _with_way_out(sheet: ForeignSheet, reading: Reading, error: InputErrors) -> list[InputError]:
     rows = error.rows if isinstance(error, BadRows) else [None] * len(error.problems)
+    ways = ["" if row is None else f" Or: --leave-out {quoted(row_name(sheet, reading.uses, row))}" for row in rows]
     return [
-        InputError(p.where, p.found, p.allowed, f"{p.remedy} Or: --leave-out {row}" if row is not None else p.remedy)
-        for p, row in zip(error.problems, rows, strict=True)
+        InputError(p.where, p.found, p.allowed, f"{p.remedy}{way}") for p, way in zip(error.problems, ways, strict=True)
     ]
 
 
@@ -242,7 +242,8 @@ def _ask_rows(sheet: ForeignSheet, reading: Reading, error: BadRows) -> tuple[st
         without_rows(sheet, reading.uses, names)
         return names
 
-    default = ", ".join(dict.fromkeys(str(row) for row in error.rows if row is not None))
+    bad = dict.fromkeys(row for row in error.rows if row is not None)
+    default = ", ".join(row_name(sheet, reading.uses, row) for row in bad)
     about = "Numbers of rows or names of coupons, comma between. Ctrl-C stops, to correct the sheet instead."
     return ask("Rows to leave out", read, default=default or None, about=about)
 

@@ -3,11 +3,24 @@
 from __future__ import annotations
 
 from doe.acts.base import today
-from doe.acts.study.plans import PlanChoice, PlannedRound, commit_plan, compare_for, extend_study
+from doe.acts.study.plans import (
+    PlanChoice,
+    PlannedRound,
+    commit_plan,
+    compare_for,
+    extend_study,
+    may_withdraw,
+    withdraw_plan,
+)
+from doe.acts.study.rounds import confirmation_counts, is_comparison, score_counts
+from doe.acts.study.standing import standing_of
 from doe.acts.study.worth import SizesWorth, sizes_worth
+from doe.book.book import Book
+from doe.book.records import StudyRecord
 from doe.cli.ask import ask_choice
-from doe.cli.desk import Block, Desk, Reply, Screen, Table, Warn, command, show_reply
+from doe.cli.desk import Block, Commands, Desk, Reply, Screen, Table, Warn, command, show_reply
 from doe.cli.gauge_dials import caution_lines, coupon_table, dial_blocks, dial_data, dial_notes
+from doe.cli.study_words import standing_data, step_command
 from doe.cli.terminal import say
 from doe.domain.errors import quoted
 from doe.domain.finding import Finding
@@ -32,10 +45,14 @@ from doe.words.study.plans import (
     said,
     why_left_out,
 )
-from doe.words.wording import count, listing
+from doe.words.study.state import counts_sentence
+from doe.words.wording import count, day, listing
 
 USUAL_COUPONS, FIRST_STEP, MOST_COUPONS = 20, 12, 40
 """Coupons of a first round; those that a search step by step begins with, and that it may make altogether."""
+
+ROUNDS_SHOWN = 6
+"""Rounds of a planned study that are named, the last ones."""
 
 TEXTBOOK_HEADS = ("plan", "random", "terms", "variance", "effect")
 
@@ -55,9 +72,24 @@ def plan(
     per_garment: int | None = None,
     sizes: bool = False,
     lines: int | None = None,
+    withdraw: str = "",
     seed: int | None = None,
 ) -> Reply:
     """Compare plans at a budget of coupons, before any is made; --choose makes one."""
+    if withdraw:
+        with desk.open(create=False) as book:
+            gone = withdraw_plan(book, study, withdraw)
+            following = step_command(gone.record.study, standing_of(book, gone.record.id).steps[0])
+        return Reply(
+            {"study": gone.record.name, "id": gone.record.id, "was": gone.was.id, **named(gone, "coupons")},
+            (
+                f"The plan of {gone.record.name} is withdrawn: {count(gone.coupons, 'coupon')} that nobody made. It "
+                f"stays in the book as study {gone.was.id}, put away.",
+                f"The same question waits for a plan, as study {gone.record.id}.",
+                Warn("Throw away sheets and labels of the withdrawn plan."),
+            ),
+            (following,),
+        )
     if sizes:
         with desk.look() as book, desk.progress("trying sizes") as tell:
             return sizes_reply(sizes_worth(book, study, lines=lines, progress=tell))
@@ -65,6 +97,8 @@ def plan(
     if step_by_step and choose is None:
         choose = "auto"
     with desk.open(create=False) as book:
+        if choose is None and book.plan_info(study).rounds and not is_comparison(book, study):
+            return already_planned(book, book.study(study), desk.shown)
         if choose is None:
             with desk.progress("comparing plans"):
                 choice = compare_for(book, study, coupons=coupons, seed=seed, shown=desk.shown)
@@ -100,6 +134,49 @@ def plan(
                 shown=desk.shown,
             )
     return planned(made, desk, f"doe sheet {quoted(made.record.name)} -o sheets")
+
+
+def already_planned(book: Book, record: StudyRecord, shown: Shown) -> Reply:
+    """What is planned already, and what may be done now."""
+    info, counts, name = book.plan_info(record.id), score_counts(book, record.id), quoted(record.name)
+    known, is_free = standing_of(book, record.id), may_withdraw(book, record)
+    rounds = [f"  Round {r.round}: {count(r.coupons, 'coupon')}, {r.kind}, made {day(r.made_at)}." for r in info.rounds]
+    left = len(rounds) - ROUNDS_SHOWN
+    apart = confirmation_counts(book, record.id)
+    waits = next((c.coupon for c in book.coupon_states(record.id) if c.passed is None and not c.void), "")
+    ways: list[Block] = []
+    if waits:
+        ways += ["\nPrint what is to be made:", Commands((f"doe sheet {name} -o sheets",))]
+    ways += ["More coupons, where they help most:", Commands((f"doe extend {name} --coupons 4",))]
+    if is_free:
+        ways += [
+            "Nobody has made a coupon of it yet. To withdraw it and choose another plan:",
+            Commands((f'doe plan {name} --withdraw "why"',)),
+        ]
+    elif waits:
+        ways += [
+            "Its coupons are made or scored, so it is not withdrawn. To leave one out that is not made:",
+            Commands((f'doe record {name} --coupon {waits} --void "not made"',)),
+        ]
+    return Reply(
+        {
+            "study": record.name,
+            "rounds": info.rounds,
+            "counts": counts,
+            "confirmation_counts": apart,
+            "standing": standing_data(known, shown),
+            "can_be_withdrawn": is_free,
+        },
+        (
+            f"{record.name} is planned already.",
+            *([f"  {count(left, 'earlier round')}, see doe study show {name}."] if left > 0 else []),
+            *rounds[-ROUNDS_SHOWN:],
+            counts_sentence(counts),
+            *([f"Confirmation: {counts_sentence(apart)}"] if apart else []),
+            *ways,
+        ),
+        (step_command(record.study, known.steps[0]),),
+    )
 
 
 def choice_data(choice: PlanChoice, shown: Shown) -> dict[str, object]:

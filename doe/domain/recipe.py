@@ -135,12 +135,16 @@ class ConfirmationRecord:
 
 @dataclass(frozen=True)
 class AlsoFor:
-    """Another stack that a recipe was shown to hold for: by which ``comparison``, what it was made from, since when."""
+    """Another stack that a recipe was shown to hold for: by which ``comparison``, what it was made from, since when.
+
+    ``hides`` is the loss that a staged comparison could still hide, a share of prints; None after a full one.
+    """
 
     stack: Stack
     comparison: str
     inputs_hash: str
     since: datetime
+    hides: float | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
 
 
 @dataclass(frozen=True)

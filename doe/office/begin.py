@@ -270,7 +270,7 @@ def screen(
     hidden = (Hidden("draft", key),)
     forms = [replace(form, fields=fields, more_fields=folded, more_open=is_open, more_hidden=hidden), *more]
     if key:
-        forms.append(Form("", f"/forget/{key}", told("draft_forget"), is_quiet=True))
+        forms.append(Form("", f"/forget/{key}", told("draft_forget"), (told("draft_forget_lead"),), is_quiet=True))
     steps = ("columns", "materials", "machines", "question") if SHEET in said else ("materials", "machines", "question")
     number = steps.index(step)
     ways = tuple(

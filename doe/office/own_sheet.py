@@ -22,7 +22,7 @@ from doe.bench.guard import SHEET_BYTES
 from doe.bench.views import Hidden
 from doe.bench.web import Visit, page
 from doe.book.sheets.foreign import ColumnUse, ForeignSheet, read_foreign
-from doe.book.sheets.foreign_results import FAIL, NOTHING, PASS, BadRows, ForeignResults, word_key
+from doe.book.sheets.foreign_results import FAIL, NOTHING, PASS, BadRows, ForeignResults, row_name, word_key
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.limits import LIMIT_OPTIONS, missing_limits
@@ -178,7 +178,7 @@ def _look(visit: Visit, sheet: ForeignSheet, said: Said) -> Looked:
             uses[heading] = use if role == use.role else acts.use_named(role, heading, None)
         except InputError as error:
             problems[f"use_{number}"] = error
-    left_out = tuple(f.removeprefix("leave_") for f, value in said.items() if f.startswith("leave_") and value == "yes")
+    left_out = tuple(row_name(sheet, uses, row) for row in _left_out(said))
     people = (said["people"],) if said.get("people") else ()
     reading = acts.with_everyday_words(sheet, Reading(uses, {}, left_out, people))
     words = acts.unclear_words(sheet, reading)
@@ -209,6 +209,12 @@ def _look(visit: Visit, sheet: ForeignSheet, said: Said) -> Looked:
     except InputError as error:
         problems[""] = error
     return Looked(reading, words, problems, bad)
+
+
+def _left_out(said: Said) -> list[int]:
+    """Rows that were ticked to be left out."""
+    rows = (f.removeprefix("leave_") for f, value in said.items() if f.startswith("leave_") and value == "yes")
+    return [int(row) for row in rows if row.isdecimal()]
 
 
 def _inside(error: InputError | None) -> tuple[InputError, ...]:
@@ -248,7 +254,7 @@ def _columns(visit: Visit, key: str, said: Said, sheet: ForeignSheet, looked: Lo
     if any(use.role == "hand" for use in looked.reading.uses.values()):
         value = said.get("people", "")
         fields.append(Field("people", told("sheet_people"), value=value, hint=told("sheet_people_hint")))
-    rows_named = {**dict.fromkeys(map(int, filter(str.isdecimal, looked.reading.left_out)), ()), **looked.rows}
+    rows_named = {**dict.fromkeys(_left_out(said), ()), **looked.rows}
     if rows_named:
         fields.append(Field("", told("sheet_rows"), is_heading=True, hint=told("sheet_rows_hint")))
     for row, why in sorted(rows_named.items())[:MOST_ROWS_NAMED]:

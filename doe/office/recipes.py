@@ -7,7 +7,7 @@ from dataclasses import replace
 from starlette.responses import Response
 
 from doe.acts.base import today
-from doe.acts.recipe.days import clear_doubt, days_of, keep_day
+from doe.acts.recipe.days import clear_doubt, days_of, keep_day, take_back_day
 from doe.acts.recipe.recipes import find_recipe
 from doe.acts.study.standing import standing_of_recipe
 from doe.assure.days import MOST_PRINTS, Days, Given
@@ -32,28 +32,28 @@ from doe.words.typed import quantity
 from reports.recipe.days import day_charts
 
 
-def recipe(visit: Visit, problem: InputError | None = None, day_problem: InputError | None = None) -> Response:
-    """The page of a recipe."""
+def recipe(visit: Visit, asked: str = "", problem: InputError | None = None) -> Response:
+    """The page of a recipe; ``problem`` is what was wrong with what was sent to the page of it that is called so."""
     shop = visit.bench.shop
     kept = find_recipe(shop.look, visit.word("recipe"))
     found, known = kept.recipe, standing_of_recipe(shop.look, kept)
     forms, run = [], days_of(shop.look, kept)
+    wrong = "" if problem is None else " ".join(lines_of(problem))
+
+    def one(page_name: str, title: str, do: str, why: str, *lead: str) -> Form:
+        is_wrong = asked == page_name
+        field = Field(why, told(f"{page_name}_why"), problem=wrong if is_wrong else "")
+        action = recipe_url(found.name, page_name.replace("_", "-"))
+        return Form(told(title), action, told(do), lead, (field,), is_open=is_wrong)
+
     if kept.in_force and visit.can_post:
-        forms.append(_day_form(visit, found, day_problem))
+        forms.append(_day_form(visit, found, wrong if asked == "day" else ""))
+        if run.articles or run.cleared:
+            forms.append(one("day_back", "day_back", "day_back_do", "why", told("day_back_lead")))
     if kept.in_force and run.doubt and visit.may("releases"):
-        fields = (Field("explained", told("day_explained")),)
-        forms.append(Form(told("day_explain"), recipe_url(found.name, "explained"), told("day_explain_do"), (), fields))
+        forms.append(one("explained", "day_explain", "day_explain_do", "explained"))
     if kept.in_force and visit.may("releases"):
-        why = Field("why", told("retire_why"), problem="" if problem is None else " ".join(lines_of(problem)))
-        forms.append(
-            Form(
-                told("retire_title"),
-                recipe_url(found.name, "retire"),
-                told("retire_do"),
-                (told("retire_lead"),),
-                (why,),
-            )
-        )
+        forms.append(one("retire", "retire_title", "retire_do", "why", told("retire_lead")))
     acts = (Link(told("compare_new"), recipe_url(found.name, "compare")),) if kept.in_force and kept.study_id else ()
     papers = [Link(told("paper_card"), recipe_url(found.name, "card"), told("paper_card_more"))]
     if kept.study_id is not None:
@@ -82,22 +82,22 @@ def recipe(visit: Visit, problem: InputError | None = None, day_problem: InputEr
         days=tuple(filter(None, (*_judged(run, shop.shown), count_words(run), cleared_words(run), *rule_words(run)))),
         charts=day_charts(run, shop.shown),
     )
-    return page("office_recipe.html", view, status=422 if problem or day_problem else 200)
+    return page("office_recipe.html", view, status=422 if problem else 200)
 
 
 def _judged(run: Days, shown: Shown) -> tuple[str, ...]:
     return judged_words(run, shown) if run.articles else ()
 
 
-def _day_form(visit: Visit, found: Recipe, problem: InputError | None) -> Form:
+def _day_form(visit: Visit, found: Recipe, wrong: str) -> Form:
     """The first article of today: prints, what failed, what is dialled and what a gauge reads."""
-    shown, wrong = visit.bench.shop.shown, () if problem is None else tuple(lines_of(problem))
+    shown = visit.bench.shop.shown
     numeric = [s for s in found.settings if not isinstance(s.surface, str)]
     counts = [str(n) for n in range(MOST_PRINTS + 1)]
     prints = tuple(Option(n, n, is_on=n == (visit.text("prints") or "2")) for n in counts[1:])
     failed = tuple(Option(n, n, is_on=n == (visit.text("failed") or "0")) for n in counts)
     fields = [
-        Field("prints", told("day_prints"), options=prints),
+        Field("prints", told("day_prints"), options=prints, problem=wrong),
         Field("failed", told("day_failed"), options=failed),
         Field("seen", told("day_seen"), value=visit.text("seen")),
     ]
@@ -112,7 +112,12 @@ def _day_form(visit: Visit, found: Recipe, problem: InputError | None) -> Form:
     ]
     more += [Field("lot", told("day_lot"), value=visit.text("lot")), Field("note", told("day_note"), value="")]
     return Form(
-        told("day_title"), recipe_url(found.name, "day"), told("day_do"), (told("day_lead"), *wrong), (*fields, *more)
+        told("day_title"),
+        recipe_url(found.name, "day"),
+        told("day_do"),
+        (told("day_lead"),),
+        (*fields, *more),
+        is_open=bool(wrong),
     )
 
 
@@ -127,7 +132,18 @@ def explain(visit: Visit) -> Response | str:
         with visit.storing() as book:
             clear_doubt(book, name, visit.text("explained"))
     except InputError as error:
-        return recipe(visit, day_problem=error)
+        return recipe(visit, "explained", error)
+    return recipe_url(name)
+
+
+def take_back(visit: Visit) -> Response | str:
+    """Take back what was kept last of a recipe's days."""
+    name = visit.word("recipe")
+    try:
+        with visit.storing() as book:
+            take_back_day(book, name, visit.text("why"))
+    except InputError as error:
+        return recipe(visit, "day_back", error)
     return recipe_url(name)
 
 
@@ -147,7 +163,7 @@ def keep(visit: Visit) -> Response | str:
         with visit.storing() as book:
             keep_day(book, name, given)
     except InputError as error:
-        return recipe(visit, day_problem=error)
+        return recipe(visit, "day", error)
     return recipe_url(name)
 
 
@@ -166,5 +182,5 @@ def retire(visit: Visit) -> Response | str:
         with visit.storing() as book:
             book.retire_recipe(name, visit.text("why"))
     except InputError as error:
-        return recipe(visit, error)
+        return recipe(visit, "retire", error)
     return recipe_url(name)

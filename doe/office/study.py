@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from datetime import UTC, datetime
 from urllib.parse import quote
@@ -11,6 +11,7 @@ from starlette.responses import Response
 
 from doe.acts.base import today
 from doe.acts.confirmation.plan import ClaimWishes, compare_claims_for, plan_confirmation, replace_void
+from doe.acts.confirmation.verdict import after_confirmation, confirmation_of
 from doe.acts.gauges.line import gauged_line
 from doe.acts.recipe.recipes import newest_for
 from doe.acts.recipe.record_items import facts_of_study, record_items
@@ -18,7 +19,7 @@ from doe.acts.recipe.release import Wishes, release_study
 from doe.acts.study.change import change_study
 from doe.acts.study.fits import answer_from, recommend_study
 from doe.acts.study.limits import missing
-from doe.acts.study.plans import commit_plan, compare_for, extend_study
+from doe.acts.study.plans import commit_plan, compare_for, extend_study, may_withdraw, withdraw_plan
 from doe.acts.study.rounds import confirmation_counts, is_comparison, score_counts
 from doe.acts.study.standing import answer_now, standing_of
 from doe.bench.views import Link, SettingRow
@@ -62,16 +63,19 @@ def study(visit: Visit, problems: Problems | None = None) -> Response:
     known = standing_of(book, record.id)
     kept = answer_now(book, record)
     answer = None if kept is None else answer_from(kept)
-    forms, acts = _next(visit, record, known)
+    forms, acts = ((_take_out(record),), ()) if record.archived else _next(visit, record, known)
     compared: tuple[str, ...] = ()
-    if known.state == "comparing" and score_counts(book, record.id).scored:
+    if known.state == "comparing" and not record.archived and score_counts(book, record.id).scored:
         compared, more_forms = shop.kept(
             ("compared", record.id, shop.last_act()), lambda: told_of_comparison(book, record.id)
         )
         forms = (*forms, *(f for f in (_permitted(visit, form) for form in more_forms) if f is not None))
         acts = (*acts, recipe_of(book, record.id))
     problems = problems or {}
-    general = tuple(line for name, error in problems.items() if not name for line in lines_of(error))
+    undo = tuple(_undo(book, record))
+    asked = {field.name for form in (*forms, *undo) for field in form.fields}
+    # what has no field on this page, or none any more, stands above everything
+    general = tuple(line for name, error in problems.items() if name not in asked for line in lines_of(error))
     view = JobPage(
         replace(visit.frame(problems=general), about=record.name, study=record.id),
         standing=headline(known, shown),
@@ -84,6 +88,9 @@ def study(visit: Visit, problems: Problems | None = None) -> Response:
         forms=tuple(_with_problems(form, problems, visit) for form in forms),
         papers=_papers(book, record, has_answer=answer is not None),
         folds=_folds(record, shown),
+        undoing=told("undoing"),
+        undo=tuple(_with_problems(form, problems, visit) for form in undo),
+        undo_open=any(field.name in problems for form in undo for field in form.fields),
     )
     return page("office_study.html", view, status=422 if problems else 200)
 
@@ -214,6 +221,66 @@ def _folds(record: StudyRecord, shown: Shown) -> tuple[Fold, ...]:
     return tuple(folds)
 
 
+# what was a mistake
+
+
+def _undo(book: Book, record: StudyRecord) -> Iterator[Form]:
+    """Forms that take back what was done with a study: its plan while nobody made a coupon of it, and the study."""
+    if record.archived:
+        return
+    if may_withdraw(book, record) and not is_comparison(book, record.id):
+        why = Field("withdraw_why", told("withdraw_plan_why"))
+        lead = (told("withdraw_plan_lead"),)
+        yield Form(
+            told("withdraw_plan_title"),
+            f"/withdraw-plan/{record.id}",
+            told("withdraw_plan_do"),
+            lead,
+            (why,),
+            is_quiet=True,
+        )
+    away = Field("put_away_why", told("put_away_why"))
+    lead = (told("put_away_lead"),)
+    yield Form(told("put_away_title"), f"/put-away/{record.id}", told("put_away_do"), lead, (away,), is_quiet=True)
+
+
+def _take_out(record: StudyRecord) -> Form:
+    why = Field("take_out_why", told("take_out_why"))
+    return Form(told("take_out_title"), f"/take-out/{record.id}", told("take_out_do"), (told("take_out_lead"),), (why,))
+
+
+def withdraw(visit: Visit) -> Response | str:
+    """Withdraw a plan that nobody has made a coupon of; the question begins anew."""
+    try:
+        with visit.storing() as book:
+            made = withdraw_plan(book, visit.number("study"), visit.text("withdraw_why"))
+    except InputError as error:
+        return study(visit, {"withdraw_why": error})
+    return f"/study/{made.record.id}"
+
+
+def put_away(visit: Visit) -> Response | str:
+    """Put a study away; nothing of it is deleted."""
+    number = visit.number("study")
+    try:
+        with visit.storing() as book:
+            book.archive_study(number, visit.text("put_away_why"))
+    except InputError as error:
+        return study(visit, {"put_away_why": error})
+    return f"/study/{number}"
+
+
+def take_out(visit: Visit) -> Response | str:
+    """Take a study out again that was put away."""
+    number = visit.number("study")
+    try:
+        with visit.storing() as book:
+            book.restore_study(number, visit.text("take_out_why"))
+    except InputError as error:
+        return study(visit, {"take_out_why": error})
+    return f"/study/{number}"
+
+
 # what comes next
 
 
@@ -221,9 +288,11 @@ def _next(visit: Visit, record: StudyRecord, known: StudyStanding) -> tuple[tupl
     """The forms and ways that the steps of a standing ask for."""
     forms: list[Form] = []
     acts: list[Link] = []
-    if any(step.step == "release" for step in known.steps):
+    confirming = confirmation_of(visit.bench.shop.look, record.id) if known.state == "confirming" else None
+    steps = known.steps if confirming is None else after_confirmation(confirming)
+    if any(step.step == "release" for step in steps):
         acts += _missing_of_record(visit.bench.shop.look, record)
-    for number, step in enumerate(known.steps):
+    for number, step in enumerate(steps):
         if step.step == "release" and not visit.may("releases"):
             acts.append(Link(told("release_by_others"), "/people"))
             continue
@@ -311,8 +380,6 @@ def _extend(visit: Visit, record: StudyRecord, step: NextStep) -> Form:
 def _confirm(visit: Visit, record: StudyRecord, step: NextStep) -> Form | None:
     del step
     book = visit.bench.shop.look
-    if confirmation_counts(book, record.id) is not None and standing_of(book, record.id).state == "confirming":
-        return None
     try:
         offer = compare_claims_for(book, record.id, ClaimWishes())
     except InputError:
@@ -376,7 +443,7 @@ def _missing_of_record(book: Book, record: StudyRecord) -> list[Link]:
 
 def _again(visit: Visit, record: StudyRecord, step: NextStep) -> Form:
     del visit, step
-    return Form("", f"/again/{record.id}", told("step_make_again"))
+    return Form("", f"/again/{record.id}", told("step_make_again"), (told("again_lead"),))
 
 
 _FORMS: Mapping[str, Callable[[Visit, StudyRecord, NextStep], Form | None]] = {

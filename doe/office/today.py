@@ -33,7 +33,8 @@ def today(visit: Visit) -> Response:
     """The first page."""
     shop, asked = visit.bench.shop, visit.query("find")
     book, shown = shop.look, shop.shown
-    studies = [s for s in book.studies() if _fits(asked, s.name, s.stack, s.line)]
+    # what was put away is found by its name
+    studies = [s for s in book.studies(include_archived=bool(asked)) if _fits(asked, s.name, s.stack, s.line)]
     known = [(s, standing_of(book, s.id)) for s in studies]
     waiting = [(s, k) for s, k in known if k.state not in (*AT_REST, "doubtful")]
     kept = [k for k in recipes_to_list(book) if _fits(asked, k.recipe.name, str(k.recipe.stack.name))]

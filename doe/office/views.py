@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from doe.bench.views import Frame, Hidden, Link, SettingRow, SymptomBox
+from doe.bench.views import Choice, Frame, Hidden, Link, SettingRow, SymptomBox
 
 
 @dataclass(frozen=True)
@@ -68,7 +68,8 @@ class Form:
     """What a page asks: ``title``, ``intro`` sentences, ``fields``, words on its ``button``, the ``action`` it goes to.
 
     ``more_hidden`` is sent along; ``is_quiet`` says that it is no main act of the page, ``takes_file`` that a file
-    is sent with it. ``more_fields`` stand behind a fold of the title ``more_title``, which is open while ``more_open``.
+    is sent with it, ``is_open`` that the fold it stands in is open. ``more_fields`` stand behind a fold of the title
+    ``more_title``, which is open while ``more_open``.
     """
 
     title: str
@@ -82,6 +83,7 @@ class Form:
     more_fields: tuple[Field, ...] = ()
     more_open: bool = False
     takes_file: bool = False
+    is_open: bool = False
 
 
 @dataclass(frozen=True)
@@ -135,14 +137,28 @@ class TodayPage:
 
 
 @dataclass(frozen=True)
+class SmallTable:
+    """A table between lines: its ``caption``, ``head`` and ``rows`` of finished texts, a ``note`` on how it is read."""
+
+    caption: str
+    head: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    note: str
+
+
+@dataclass(frozen=True)
 class AskPage:
-    """A page that asks: ``frame``, its ``heading``, ``lines`` above, the ``forms``, and ``ways`` to go elsewhere."""
+    """A page that asks: ``frame``, its ``heading``, ``lines`` above, the ``forms``, and ``ways`` to go elsewhere.
+
+    ``tables`` stand between the lines and the forms.
+    """
 
     frame: Frame
     heading: str
     lines: tuple[str, ...]
     forms: tuple[Form, ...]
     ways: tuple[Link, ...] = ()
+    tables: tuple[SmallTable, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -189,6 +205,12 @@ class JobPage:
         Files and pages to print.
     folds : tuple of Fold
         The question, its limits.
+    undoing : str
+        What the fold over ``undo`` is called.
+    undo : tuple of Form
+        What takes back what was a mistake.
+    undo_open : bool
+        Whether that fold is open, as something in it was wrong.
     """
 
     frame: Frame
@@ -202,6 +224,9 @@ class JobPage:
     forms: tuple[Form, ...]
     papers: tuple[Link, ...]
     folds: tuple[Fold, ...]
+    undoing: str
+    undo: tuple[Form, ...]
+    undo_open: bool
 
 
 @dataclass(frozen=True)
@@ -240,7 +265,7 @@ class WorkingPage:
 class FailsPage:
     """A print fails: ``frame``, ``symptoms`` by pictures and the rarer ones (``more_symptoms``), ``recipes`` to choose.
 
-    ``fields`` asks what the machines are set to.
+    ``fields`` asks what the machines are set to; ``open_cases`` wait for their coupon back at the recipe.
     """
 
     frame: Frame
@@ -248,3 +273,4 @@ class FailsPage:
     more_symptoms: tuple[SymptomBox, ...]
     recipes: Field
     fields: tuple[Field, ...]
+    open_cases: tuple[Choice, ...]

@@ -196,3 +196,51 @@ def test_limits_are_asked_before_the_columns_and_kept(shop_with, monkeypatch):
     with shop.open() as book:
         assert book.study("x").study.limits.fabric_max_degc == 155
         assert book.results("x")["passed"].tolist() == [True, False]
+
+
+def german_sheet() -> str:
+    """Coupons numbered 1 to 25 under German and mixed headings; coupon 20 stands in row 21 and has no temperature."""
+    head = "Nr;Datum;Ofen °C;Zeit im Ofen (s);Presse °C;Presszeit sek;Druck bar;Ergebnis;nach Wäsche;Griff;Bemerkung"
+    rows = []
+    for i, (press, dwell, cure) in enumerate((PLACES * 2)[:25], start=1):
+        dose = (press - 155) / 7 + (dwell - 12) / 3
+        said = "n.i.O." if dose < -1.2 else "stuck" if dose > 1.4 else "ok"
+        washed = {"ok": ("ok", "i.O.", "n.i.O.")[i % 3]}.get(said, "")
+        shown = "" if i == 20 else str(press)
+        feel = "4,5" if said == "ok" else ""
+        rows.append(
+            f"{i};12.3.;{118 + i % 4 * 4};{cure};{shown};{dwell};3;{said};{washed};{feel};{'klebt' if i == 1 else ''}"
+        )
+    return "\n".join([head, *rows]) + "\n"
+
+
+def test_german_headings_are_proposed_and_a_result_beside_washes_is_what_was_seen_at_the_press(empty_shop):
+    (empty_shop.folder / "versuche.csv").write_text(german_sheet(), encoding="utf-8")
+    asked = empty_shop.run("study", "new", "--own-sheet", "versuche.csv")
+    proposal = next(line for line in asked.errors if "This looks likely" in line)
+    for pair in (
+        "Nr=coupon",
+        "Ofen °C=cure_temp",
+        "Zeit im Ofen (s)=cure_time",
+        "Presse °C=press_temp",
+        "Presszeit sek=dwell",
+        "Druck bar=pressure",
+        "Ergebnis=check_release",
+        "nach Wäsche=check_wash_1",
+        "Griff=hand",
+        "Bemerkung=note",
+    ):
+        assert f'--map "{pair}"' in proposal
+    words = shlex.split(proposal.partition("check it: ")[2])
+    limits = [part for text in LIMITS for part in ("--limit", f"{text.partition('@')[0]}@Blatt")]
+    parts = ["--fabric", "Stoff", "--film", "Folie", "--powder", "Pulver", "--oven", "Ofen", "--press", "Presse"]
+    new = ["study", "new", "--own-sheet", "versuche.csv", *words, "--word", "stuck=film lock", *limits, *parts]
+    # row 21 is not coupon 21: what is proposed says so, and the number alone is asked about
+    assert 'Or: --leave-out "row 21"' in empty_shop.run(*new).err
+    assert "row 21, or coupon 21 (row 22)" in empty_shop.run(*new, "--leave-out", "21").err
+    empty_shop.good(*new, "--leave-out", "row 21")
+    with empty_shop.open() as book:
+        frame = book.results("versuche").set_index("coupon")
+    assert "20" not in frame.index
+    assert "21" in frame.index
+    assert frame["passed"].notna().all()

@@ -7,12 +7,13 @@ from dataclasses import replace
 from doe.acts.recipe.days import DAY, days_of
 from doe.book.book import Book
 from tests.book.samples import RECIPE
-from tests.office.walk import Walk
+from tests.office.walk import Walk, compares
 from tests.shop import Shop
 
 NAME = "first articles"
 
 
+@compares("/recipe/{recipe:path}/day")
 def test_page_and_command_keep_the_same_first_article_and_draw_the_run(office_over, tmp_path):
     kept = {}
     said = {"prints": "3", "failed": "1", "seen": "release", "set_cure_temp": "124", "surface_cure_temp": "120"}

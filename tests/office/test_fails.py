@@ -8,7 +8,7 @@ from html import unescape
 import pytest
 
 from doe.acts.diagnosis import CASE
-from tests.office.test_onboarding import Walk
+from tests.office.walk import Walk, compares
 from tests.shop import Shop
 
 
@@ -28,8 +28,15 @@ def test_a_failing_print_is_found_and_kept(office_over, demo_book):
     cause = re.search(r'name="cause" value="([^"]+)"', walk.page.text)[1]
     walk.send("/fails/kept", cause=cause)
     assert "odds have learned" in walk.page.text
+    walk.go("/fails")
+    assert "Cases not closed yet" in walk.page.text
+    case = re.search(r'name="case" value="([^"]+)"', walk.page.text)[1]
+    walk.send("/fails/closed", case=case, back="passed")
+    walk.go("/fails")
+    assert "Cases not closed yet" not in walk.page.text
 
 
+@compares("/fails/kept")
 def test_page_and_command_keep_the_same_case(office_over, demo_book, tmp_path):
     kept = {}
     for way in ("page", "command"):

@@ -14,8 +14,8 @@ import pytest
 
 from doe.bench.guard import SHEET_BYTES
 from doe.book.book import Book
-from tests.cli.test_own_sheet import LIMITS, odd_sheet
-from tests.office.walk import Walk, everything_in
+from tests.cli.test_own_sheet import LIMITS, german_sheet, odd_sheet
+from tests.office.walk import Walk, compares, everything_in
 
 MATERIALS = {"fabric": "heavy tee", "film": "cold film", "powder": "fine powder", "stack_name": "tee"}
 MACHINES = {"line_name": "back room", "oven": "tunnel", "press": "swing press"}
@@ -50,6 +50,7 @@ def words_said(walk: Walk) -> dict[str, str]:
     return {field_of(walk.page.text, "“peeled”"): "edge_lift_dry", field_of(walk.page.text, "“stuck”"): "film_lock"}
 
 
+@compares("/own-sheet", "/own-columns", "/own-question", "/answer/{study:int}")
 def test_25_coupons_under_odd_headings_become_a_report(office_over, empty_shop, capsys):
     office = office_over()
     began = time.monotonic()
@@ -143,6 +144,19 @@ def test_a_corrected_sheet_takes_the_place_of_the_first_and_what_was_said_stays(
     assert chosen[:6] == ["coupon", "press_temp", "cure_time", "ignore", "cure_temp", "dwell"]
     walk.send("/own-sheet", files=a_file(odd_sheet(bad_row=False).replace("Remarks", "Notes")))
     assert re.findall(r'<option value="([^"]*)" selected', walk.page.text)[2] == "dwell"
+
+
+def test_a_row_that_is_ticked_is_left_out_also_where_a_coupon_has_its_number(office_over):
+    office = office_over()
+    walk = Walk(office.device("ana"))
+    at_the_columns(walk, german_sheet(), "versuche.csv")
+    walk.send("/own-columns", **{field_of(walk.page.text, "“stuck”"): "film_lock"}, leave_21="yes")
+    walk.send("/begin-materials", **MATERIALS)
+    walk.send("/begin-machines", **MACHINES)
+    walk.send("/own-question", **limits_typed())
+    names = {c.coupon for c in office.book.coupon_states(1)}
+    assert "21" in names
+    assert "20" not in names
 
 
 def test_a_workbook_is_read_as_text_is(office_over):

@@ -4,14 +4,52 @@ from __future__ import annotations
 
 import re
 import time
+from collections.abc import Callable
+from dataclasses import dataclass
 from html import unescape
 from typing import Any
+from urllib.parse import unquote
 
 import sqlalchemy as sa
 
 from doe.book.book import Book
 from doe.book.tables import Moment, metadata
 from tests.bench.shop import Device, hidden_fields
+from tests.shop import Shop
+
+COMPARED: dict[str, list[str]] = {}
+"""Addresses that are posted to, with the tests that hold what they store against what a command stores."""
+SENT: list[str] = []
+"""What was posted in the test under way, and taken."""
+
+
+def compares(*paths: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """Mark a test that posts to these addresses in one book, does the same by commands in another, and compares them.
+
+    That it does post there is seen to by a fixture.
+    """
+
+    def mark(test: Callable[..., None]) -> Callable[..., None]:
+        for path in paths:
+            COMPARED.setdefault(path, []).append(f"{test.__module__}.{test.__name__}")
+        return test
+
+    return mark
+
+
+def never_sent(test: str) -> list[str]:
+    """Addresses that a test says it compares and did not post to."""
+    mine = [path for path, tests in COMPARED.items() if test in tests]
+    return [path for path in mine if not any(re.fullmatch(pattern(path), sent) for sent in SENT)]
+
+
+def pattern(path: str) -> str:
+    """Expression for addresses of a route.
+
+    >>> bool(re.fullmatch(pattern("/recipe/{recipe:path}/day"), "/recipe/a/b/day"))
+    True
+    """
+    return re.sub(r"\\{\w+(:path)?(?::\w+)?\\}", lambda found: ".+" if found[1] else "[^/]+", re.escape(path))
 
 
 class Walk:
@@ -50,6 +88,8 @@ class Walk:
         if expect == 200:
             self.wait()
         assert self.page.status_code == expect, self.page.text
+        if expect == 200:
+            SENT.append(unquote(action))
 
 
 def as_it_stands(html: str, action: str) -> dict[str, str]:
@@ -78,3 +118,44 @@ def everything_in(book: Book) -> dict[str, list[dict[str, Any]]]:
             told = [c for c in table.c if not isinstance(c.type, Moment) and c.name not in ("uid", "version")]
             found[table.name] = [dict(row._mapping) for row in connection.execute(sa.select(*told).order_by("id"))]
     return found
+
+
+_OTHER_EACH_TIME = {"uid", "sum", "figures_at"}
+_MOMENT = re.compile(r"\d{4}-\d\d-\d\d(T| )\d\d:\d\d.*")
+
+
+def at_any_time(thing: Any) -> Any:
+    """What a row says but for moments and for names made up by chance."""
+    if isinstance(thing, dict):
+        return {name: at_any_time(value) for name, value in thing.items() if name not in _OTHER_EACH_TIME}
+    if isinstance(thing, list):
+        return [at_any_time(value) for value in thing]
+    return "a moment" if isinstance(thing, str) and _MOMENT.fullmatch(thing) else thing
+
+
+def assert_same(by_page: Book, by_command: Book) -> None:
+    """The rows of two books are the same, acts first since they say most of what differs."""
+    here, there = everything_in(by_page), everything_in(by_command)
+    assert [act["verb"] for act in here["acts"]] == [act["verb"] for act in there["acts"]]
+    for table, rows in there.items():
+        assert at_any_time(here[table]) == at_any_time(rows), table
+
+
+@dataclass
+class Twice:
+    """Two copies of a book: one for a person who goes from page to page, one for commands."""
+
+    office: object
+    walk: Walk
+    shop: Shop
+
+    def in_both(self, act: Callable[[Book], object]) -> None:
+        """The same act on both books."""
+        for place in (self.office.place, self.shop.book):
+            with Book.open(place, who="ana") as book:
+                act(book)
+
+    def same(self) -> None:
+        """Both books say the same."""
+        with self.shop.open() as book:
+            assert_same(self.office.book, book)

@@ -17,7 +17,7 @@ pytestmark = pytest.mark.browser
 
 WIDTHS = (1440, 1024, 768, 390, 320)
 UNFOLD = "document.querySelectorAll('details').forEach(d => { d.open = true; })"
-LAID_OUT = ("bench sheet", "labels")
+LAID_OUT = ("labels",)
 """Laid out for paper: their rows scroll in a box of their own."""
 
 
@@ -73,6 +73,24 @@ def test_a_cell_of_a_card_says_the_heading_of_its_column(browser):
     assert len(said) > 3
     for heads, labels in said:
         assert labels == heads
+
+
+def test_a_bench_sheet_on_a_phone_says_each_setting_with_its_name_and_keeps_the_pen_on_paper(browser):
+    page = opened(browser, "bench sheet")
+    page.set_viewport_size({"width": 390, "height": 900})
+    cards = page.locator(".run tbody tr").all()
+    assert len(cards) > 20
+    for card in cards:
+        said = card.evaluate(
+            "t => [...t.children].filter(c => c.offsetParent).map(c => getComputedStyle(c, '::before').content)"
+        )
+        assert said[:2] == ['"No."', '"Coupon"']
+        assert len(said) > 2
+        assert all(len(label) > 2 for label in said)
+    assert page.locator(".run .batch-head .set").first.is_visible()
+    page.emulate_media(media="print")
+    assert page.locator(".run td.pen").first.is_visible()
+    page.close()
 
 
 def test_the_embedded_face_is_what_is_seen_and_its_figures_have_one_width(browser):

@@ -51,6 +51,23 @@ def clear_doubt(book: Book, recipe: str, why: str) -> Days:
     return days_of(book, kept)
 
 
+def take_back_day(book: Book, recipe: str, why: str) -> Days:
+    """Take back what was kept last of this revision, a first article or an explanation; it stays in the book.
+
+    Raises
+    ------
+    InputError
+        If nothing is kept, or there is no why.
+    """
+    kept = _in_force(book, recipe)
+    last = [note.id for note in book.notes(DAY, kept.recipe.name) if note.data["uid"] == kept.uid][-1:]
+    if not last:
+        where = f"recipe {kept.recipe.name}"
+        raise InputError(where, "no first article", "one that was kept", "Nothing needs to be taken back.")
+    book.withdraw_note(last[0], why)
+    return days_of(book, kept)
+
+
 def _in_force(book: Book, recipe: str) -> KeptRecipe:
     kept = book.recipe(recipe)
     if not kept.in_force:

@@ -86,9 +86,14 @@ def proposed_uses(sheet: ForeignSheet, study: Study | None) -> dict[str, ColumnU
         return guess_mapping(sheet, study)
     usual = [usual_factor(name) for name in KNOWN_FACTORS]
     uses = guess_uses(sheet, usual, DEFAULT_CHECKS, _is_telling)
-    if not any(use.role.startswith("check_") for use in uses.values()):
+    checks = {use.role for use in uses.values() if use.role.startswith("check_")}
+    if not checks:
         return uses
-    return {h: ColumnUse("ignore") if use.role == "pass" else use for h, use in uses.items()}
+    # beside looks after washing, what is said of the whole is what was seen at the press: without it, coupons that
+    # failed there would have no result at all
+    at_press = {f"check_{c.name}" for c in DEFAULT_CHECKS if not c.is_later}
+    instead = "ignore" if checks & at_press else f"check_{next(c.name for c in DEFAULT_CHECKS if not c.is_later)}"
+    return {h: ColumnUse(instead) if use.role == "pass" else use for h, use in uses.items()}
 
 
 def _is_telling(heading: str) -> bool:

@@ -12,13 +12,14 @@ import pandas as pd
 from doe.acts.base import Key, Progress, usual_seed
 from doe.acts.comparison.verdict import refuse_comparison
 from doe.acts.gauges.line import cautions_said, gauged_line, refuse_dials
+from doe.acts.study.change import copy_study
 from doe.acts.study.fits import fit_of
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.rounds import coupons_to_learn_from, notes_to_learn_from, scale_of, score_counts
 from doe.assure.gauges.line import GaugedLine
 from doe.book.book import Book
-from doe.book.records import RoundInfo, StudyRecord
-from doe.domain.errors import InputError
+from doe.book.records import STEP, RoundInfo, StudyRecord
+from doe.domain.errors import InputError, quoted
 from doe.domain.finding import Finding
 from doe.domain.plan_kinds import Scale
 from doe.domain.study import Study
@@ -144,9 +145,57 @@ def _without_plan(book: Book, key: Key) -> StudyRecord:
             f"plan of {record.name}",
             f"{count(len(rounds), 'round')} of coupons",
             "a study without a plan",
-            "Add a round with doe extend, or start another study.",
+            f"Add a round with doe extend, or see what may be done: doe plan {quoted(record.name)}.",
         )
     return record
+
+
+def nobody_made(book: Book, record: StudyRecord) -> bool:
+    """Whether nothing at all is on record of a coupon of a study: no score, no step at a machine, no photo."""
+    said = any(entry.current and entry.value not in (None, "") for entry in book.history(record.id))
+    made = record.made_at.isoformat()
+    steps = any(note.data["study_made"] == made for note in book.notes(STEP, record.name))
+    return not said and not steps and all(photo.withdrawn for photo in book.photos(record.id))
+
+
+@dataclass(frozen=True)
+class WithdrawnPlan:
+    """A plan that was withdrawn: the study it ``was``, put away with its coupons, and the ``record`` that asks anew."""
+
+    was: StudyRecord
+    record: StudyRecord
+    coupons: int
+
+
+def may_withdraw(book: Book, record: StudyRecord) -> bool:
+    """Whether the plan of a study can be withdrawn: nobody made a coupon of it, and nothing else rests on it."""
+    return bool(book.plan_info(record.id).rounds) and not book.analyses(record.id) and nobody_made(book, record)
+
+
+def withdraw_plan(book: Book, key: Key, why: str) -> WithdrawnPlan:
+    """Withdraw the plan of a study that nobody has made a coupon of.
+
+    The study is put away with its plan, as an act with its reason, and its question begins anew under the same name:
+    no row of the book is changed, and no label of the withdrawn plan can be taken for one of the next.
+
+    Raises
+    ------
+    InputError
+        If there is no plan or no why, or a coupon is made, scored, void or has a photo.
+    """
+    with book.writing():
+        record = book.study(key)
+        refuse_comparison(book, record, "plan")
+        coupons = len(whole_plan(book, record).coupons)
+        if not may_withdraw(book, record):
+            raise InputError(
+                f"plan of {record.name}",
+                "coupons that are made or scored, or results of an earlier study",
+                "a plan that nobody has made a coupon of",
+                "Mark every coupon that is not to be made as void, with the reason.",
+            )
+        book.withdraw_plan(record.id, why)
+        return WithdrawnPlan(record, copy_study(book, record.id, record.name).record, coupons)
 
 
 def stored_plan(book: Book, record: StudyRecord) -> Plan:

@@ -246,6 +246,7 @@ def _scores(heading: str, factors: Sequence[Factor], checks: Sequence[Check]) ->
     for check in checks:
         for text in (check.name, f"check_{check.name}", f"after_{check.name}", f"{check.name}es"):
             scores[f"check_{check.name}"] = max(scores.get(f"check_{check.name}", 0.0), _likeness(base, text))
+    scores |= _wash_scores(tokens, checks, scores)
     person = _person(base)
     if person is not None:
         scores[f"hand_{person}" if person else "hand"] = 0.95
@@ -254,6 +255,16 @@ def _scores(heading: str, factors: Sequence[Factor], checks: Sequence[Check]) ->
         score = _factor_score(base, tokens.difference(_WORDS["actual"]), unit, f, factors)
         scores[f"actual_{f.name}" if is_actual and not f.is_categorical else f.name] = score
     return scores
+
+
+def _wash_scores(tokens: set[str], checks: Sequence[Check], scores: Mapping[str, float]) -> dict[str, float]:
+    """How well a heading that speaks of washing fits each check after a wash: by its number, else the first of them."""
+    after = [check for check in checks if check.after_washes]
+    if not after or not _any(tokens, _WORDS["wash"]):
+        return {}
+    numbers = {int(token) for token in tokens if token.isdecimal()}
+    meant = [c for c in after if c.after_washes in numbers] if numbers else after[:1]
+    return {f"check_{c.name}": max(scores.get(f"check_{c.name}", 0.0), 0.85 if numbers else 0.7) for c in meant}
 
 
 def _factor_score(base: str, tokens: set[str], unit: str, f: Factor, factors: Sequence[Factor]) -> float:

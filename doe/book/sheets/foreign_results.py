@@ -127,24 +127,44 @@ def _words_of(text: str, words: Mapping[str, str], symptoms: SymptomWords | None
 def without_rows(sheet: ForeignSheet, mapping: Mapping[str, ColumnUse], names: Sequence[str]) -> ForeignSheet:
     """The sheet without some rows, each named by its number in the file or by its coupon.
 
+    Where coupons are numbered too, ``row 21`` and ``coupon 21`` tell the two apart.
+
     Raises
     ------
     InputError
-        If there is no such row.
+        If there is no such row, or a number may be a row and the coupon of another one.
     """
-    numbers = [int(str(number)) for number in sheet.rows.index]
-    column = next((h for h, use in mapping.items() if use.role == "coupon" and h in sheet.headings), None)
-    called = [] if column is None else list(sheet.rows[column])
-    by_name = {coupon_name(str(name)): number for name, number in zip(called, numbers, strict=False) if name}
+    numbers, by_name = _rows_by_coupon(sheet, mapping)
     left: list[int] = []
     for text in names:
-        named = by_name.get(coupon_name(text))
-        number = int(text) if named is None and text.strip().isdecimal() else named
+        kind, name = "", text.strip()
+        if name.casefold().startswith(("row ", "coupon ")):
+            kind, _, name = name.partition(" ")
+        named = None if kind.casefold() == "row" else by_name.get(coupon_name(name))
+        is_row = name.isdecimal() and int(name) in numbers and kind.casefold() != "coupon"
+        number = int(name) if is_row else named
+        if is_row and named not in (None, number):
+            allowed = f"row {name}, or coupon {name} (row {named})"
+            raise InputError(f"{sheet.name}, row to leave out", repr(text), allowed, "Say which of them is meant.")
         if number not in numbers:
             allowed = f"a row from {numbers[0]} to {numbers[-1]}" + (", or the name of a coupon" if by_name else "")
             raise InputError(f"{sheet.name}, row to leave out", repr(text), allowed, "Name one that is there.")
         left.append(number)
     return replace(sheet, rows=sheet.rows.drop(index=left))
+
+
+def _rows_by_coupon(sheet: ForeignSheet, mapping: Mapping[str, ColumnUse]) -> tuple[list[int], dict[str, int]]:
+    """Numbers of the rows, and the row of each coupon."""
+    numbers = [int(str(number)) for number in sheet.rows.index]
+    column = next((h for h, use in mapping.items() if use.role == "coupon" and h in sheet.headings), None)
+    called = [] if column is None else list(sheet.rows[column])
+    return numbers, {coupon_name(str(name)): n for name, n in zip(called, numbers, strict=False) if name}
+
+
+def row_name(sheet: ForeignSheet, mapping: Mapping[str, ColumnUse], number: int) -> str:
+    """What a row is called in `without_rows`, so that it is not taken for a coupon of that number."""
+    named = _rows_by_coupon(sheet, mapping)[1].get(str(number), number)
+    return str(number) if named == number else f"row {number}"
 
 
 def map_foreign(

@@ -28,6 +28,7 @@ from doe.words.materials import fact_label
 from doe.words.study.answer import misses_hand, scores_first, washes_first
 from doe.words.wording import (
     at_least_of_hundred,
+    at_most_of_hundred,
     beyond,
     count,
     day,
@@ -316,16 +317,24 @@ def also_words(recipe: Recipe, also: AlsoFor) -> str:
 
 def also_why(recipe: Recipe, also: AlsoFor) -> str:
     """Why a revision is made that adds the material of a comparison, where nobody says why."""
-    return f"the comparison {also.comparison} showed that it holds for {also_words(recipe, also)} too"
+    told = also_words(recipe, also)
+    if also.hides is not None:
+        return f"the staged comparison {also.comparison} lets {told} go on, carefully"
+    return f"the comparison {also.comparison} showed that it holds for {told} too"
 
 
 def also_sentences(recipe: Recipe) -> tuple[str, ...]:
     """Every other material that it is for, with the comparison that showed it."""
     return tuple(
-        f"{also_words(recipe, also)} instead: same recipe holds, by the comparison {also.comparison}, since "
-        f"{day(also.since)}"
-        for also in recipe.also or ()
+        f"{also_words(recipe, also)} instead: {_shown_by(also)}, since {day(also.since)}" for also in recipe.also or ()
     )
+
+
+def _shown_by(also: AlsoFor) -> str:
+    if also.hides is None:
+        return f"same recipe holds, by the comparison {also.comparison}"
+    hidden = at_most_of_hundred(also.hides)
+    return f"go on carefully, by the staged comparison {also.comparison}, which could hide {hidden} more failing of 100"
 
 
 def material_words(material: Material | None) -> str:
