@@ -18,6 +18,7 @@ from doe.bench.views import Hidden, Link
 from doe.bench.web import Visit, go, page
 from doe.domain.errors import InputError
 from doe.domain.factors import DEFAULT_FACTORS, KNOWN_FACTORS
+from doe.domain.gauge import MACHINE_KINDS, MachineKind
 from doe.domain.materials import Band, material_bands
 from doe.domain.spec import Spec
 from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Material, Stack
@@ -102,6 +103,9 @@ def machines(visit: Visit) -> Response | str:
                 said.get("gauge", ""),
             )
             with visit.storing() as book:
+                for kind in MACHINE_KINDS:
+                    of = said.get(f"{kind}_of", NEW)
+                    made = made if of == NEW else made.sharing(kind, book.line(of))
                 book.save_line(made)
         except InputError as error:
             return _machines(visit, key, said, {"line_name": error})
@@ -359,11 +363,26 @@ def _machines(visit: Visit, key: str, said: Said, problems: dict[str, InputError
     fields += [
         Field("line_name", told("line_name"), value=said.get("line_name", ""), hint=told("line_name_hint")),
         Field("oven", told("oven"), value=said.get("oven", ""), hint=told("oven_hint")),
+        *_shared(said, "oven", lines),
         Field("press", told("press"), value=said.get("press", "")),
+        *_shared(said, "press", lines),
         Field("gauge", told("gauge"), value=said.get("gauge", ""), hint=told("gauge_hint")),
     ]
     form = Form(told("begin_machines"), "/begin-machines", told("onward"), fields=tuple(fields))
     return screen(visit, "machines", form, problems, key, said)
+
+
+def _shared(said: Said, kind: MachineKind, lines: Sequence[Line]) -> tuple[Field, ...]:
+    """Whether a machine of a new line is one that is there already; nothing is asked where there is none."""
+    if not lines:
+        return ()
+    chosen = said.get(f"{kind}_of", NEW)
+    kept = [x for x in lines if x.machine(kind).of is None]
+    options = (
+        Option(NEW, told("machine_own"), "", chosen == NEW),
+        *(Option(x.name, x.machine(kind).name, told("machine_of", line=x.name), chosen == x.name) for x in kept),
+    )
+    return (Field(f"{kind}_of", told("machine_shared", machine=kind), options=options),)
 
 
 def _question(visit: Visit, key: str, said: Said, problems: dict[str, InputError]) -> Response:
