@@ -333,7 +333,7 @@ def test_first_line_and_next_step_are_never_left_out(screens):
 
 
 _PLAIN = """known of it|passed|after|new fails more often|allowed|approved|\
-at most|at least|before|begun|beyond|bound|called|case|cause|chance|compare|comparison|\
+at most|at least|before|begun|beyond|bound|called|case|cause|chance|chart|compare|comparison|\
 day|detail|drawing|end|exercise|fabric|failed|fault|file|film|for that surface|hours|how to|if|in use passed|\
 it may be|last day|left|lot|machine|measured|middle|min down|min up|name|nearest beyond|new passed|no.|now|of|\
 oven|oven or tunnel|part|pass rate at the setpoint|person|place|points|powder|press|pressure|rate|report|result|\
