@@ -148,7 +148,7 @@ def _other_part(draw: st.DrawFn, content: bytes) -> bytes:
             if name == chosen:
                 values = part.split(b'"')
                 at = draw(st.integers(0, len(values) - 1))
-                values[at] = draw(WORDS).encode("utf-8", "surrogateescape" if draw(st.booleans()) else "replace")
+                values[at] = draw(WORDS).encode("utf-8", "surrogatepass" if draw(st.booleans()) else "replace")
                 part = b'"'.join(values) if draw(st.booleans()) else _other_bytes(draw, part)
             new.writestr(name, part)
     return made.getvalue()

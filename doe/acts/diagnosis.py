@@ -19,6 +19,7 @@ from doe.assure.gauges.dates import GaugeStatus, judge_gauge
 from doe.assure.gauges.line import gauge_line
 from doe.book.book import Book
 from doe.book.records import ShopNote, StudyRecord
+from doe.domain.errors import InputError
 from doe.domain.factors import Factor
 from doe.domain.gauge import MACHINE_KINDS, GaugeReading, in_force
 from doe.domain.jsonable import named
@@ -27,17 +28,33 @@ from doe.domain.materials import facts_for_diagnosis
 from doe.domain.plan_kinds import is_as_dialled
 from doe.domain.recipe import KeptRecipe
 from doe.domain.recipe import Recipe as Released
+from doe.domain.said import said_check
+from doe.domain.stack import Stack
 from doe.surfaces.fitted import fit
 from doe.symptoms.advice import Advice, ReferenceSettings, advise, machine_of
 from doe.symptoms.catalogue import fault
 from doe.symptoms.diagnosis import Case, Diagnosis, Evidence, diagnose, shop_odds
-from doe.symptoms.known import HeldTo, Known, Level
+from doe.symptoms.known import LONGEST, HeldTo, Known, Level
 
 Given = Literal["dialled", "study"]
+Back = Literal["", "passed", "failed"]
+"""How the one coupon back at the recipe came out after the fault was mended; ``""``: not made yet."""
 
 CASE = "case"
 """Topic of the notes that hold the shop's cases."""
 NO_STUDY = "no study"
+_TOLD = (
+    *LONGEST,
+    "powder_stored",
+    "fabric",
+    "recipe_fabric",
+    "dyed_polyester",
+    "film_class",
+    "recipe_film_class",
+    "when",
+    "where",
+)
+"""Fields of `Known` that are kept with a case, where they are known."""
 
 
 @dataclass(frozen=True)
@@ -47,7 +64,7 @@ class Setting:
     ``beyond`` names current settings that the limits do not permit; ``released`` and ``revision`` the recipe in force
     that the settings are held against, ``""`` and 0 where none is and the last answer stands in. ``readings`` are those
     in date; ``not_read`` says of which machine they are not; ``reached`` is what the surfaces come to by them, degC.
-    ``materials`` is what the facts of the materials tell.
+    ``materials`` is what the facts of the materials tell; ``lots`` names the lot of each of them.
     """
 
     name: str = NO_STUDY
@@ -61,6 +78,7 @@ class Setting:
     reached: Mapping[str, float] = field(default_factory=dict)
     dyed_polyester: bool | None = None
     materials: Mapping[str, Any] = field(default_factory=dict)
+    lots: Mapping[str, str] = field(default_factory=dict)
     p_under: float | None = None
     p_over: float | None = None
     beyond: tuple[str, ...] = ()
@@ -73,6 +91,7 @@ class Setting:
         return replace(
             known,
             **said,
+            recipe_fabric=known.recipe_fabric or self.materials.get("fabric", ""),
             dyed_polyester=self.dyed_polyester,
             settings=self.levels,
             **named(self, "held_to", "readings", "made_up_for", "p_under", "p_over"),
@@ -121,12 +140,18 @@ def setting_of(
         made_up_for=made_up_for,
         reached=_reached(readings, dials),
         dyed_polyester=record.stack.dyed_polyester,
+        lots=_lots(record.stack),
         materials=facts_for_diagnosis(record.stack, today()),
         p_under=p_under,
         p_over=p_over,
         released="" if kept is None else kept.recipe.name,
         revision=0 if kept is None else kept.recipe.revision,
     )
+
+
+def _lots(stack: Stack) -> dict[str, str]:
+    parts = {"fabric": stack.fabric, "film": stack.film, "powder": stack.powder, "ink": stack.ink}
+    return {part: made.lot for part, made in parts.items() if made is not None and made.lot}
 
 
 def _held(
@@ -242,23 +267,78 @@ class Diagnosed:
 
 
 def diagnose_case(book: Book | None, evidence: Evidence, setting: Setting) -> Diagnosed:
-    """Diagnosis by the shop's odds; by those every shop starts with where there is no book."""
-    cases = [case_of(note) for note in book.notes(CASE)] if book is not None else []
+    """Diagnosis by the shop's odds; by those every shop starts with where there is no book.
+
+    A case whose coupon back at the recipe failed teaches nothing: its cause was not it, or not all of it.
+    """
+    cases = [case_of(n) for n in book.notes(CASE) if n.data.get("back") != "failed"] if book is not None else []
     found = diagnose(evidence, shop_odds(cases))
     return Diagnosed(evidence, found, advise(found, evidence, setting.recipe, setting.current, setting.reached))
 
 
-def keep_case(book: Book, setting: Setting, evidence: Evidence, cause: str, *, coupon: str = "") -> int:
-    """Store what a case turned out to be; ``none`` or nothing for a cause that is not on the list.
+def keep_case(
+    book: Book,
+    setting: Setting,
+    evidence: Evidence,
+    cause: str,
+    *,
+    coupon: str = "",
+    back: Back = "",
+    note: str = "",
+) -> int:
+    """Store what a case turned out to be, with all that was known; ``none`` for a cause that is not on the list.
 
-    ``coupon`` names the coupon it was seen on, if it was one.
+    ``coupon`` names the coupon it was seen on, if it was one; ``back`` says how the coupon back at the recipe came out.
     """
     key = "" if cause.strip().lower() in ("", "none") else fault(cause).key
-    return book.save_note(
-        CASE,
-        setting.name,
-        {**named(evidence, "symptoms", "absent", "found"), "cause": key} | ({"coupon": coupon} if coupon else {}),
-    )
+    known = {name: getattr(evidence.known, name) for name in _TOLD}
+    more = {
+        "coupon": coupon,
+        "back": back,
+        "note": note.strip(),
+        "known": {name: value for name, value in known.items() if value not in (None, "")},
+        "set": dict(setting.current),
+        "lots": dict(setting.lots),
+        "gauges": [named(r, "machine", "place", "set_degc", "measured_degc") for r in evidence.known.readings],
+    }
+    data = {**named(evidence, "symptoms", "absent", "found"), "cause": key}
+    return book.save_note(CASE, setting.name, data | {name: value for name, value in more.items() if value})
+
+
+def came_back(text: str, where: str = "coupon") -> Back:
+    """How the coupon back at the recipe came out, as a person says it.
+
+    Raises
+    ------
+    InputError
+        If it is neither passed, failed, nor nothing.
+    """
+    if not text.strip():
+        return ""
+    return "passed" if said_check(text.strip(), where) else "failed"
+
+
+def close_case(book: Book, number: int, back: Back, why: str, note: str = "") -> int:
+    """Say how the one coupon back at the recipe came out; the case is kept anew with all that was known of it.
+
+    ``why``: what the book says of the entry that stood before. Returns the number of the case from now on.
+
+    Raises
+    ------
+    InputError
+        If there is no such case, it is closed already, or nothing is said of the coupon.
+    """
+    found = next((n for n in book.notes(CASE) if n.id == number), None)
+    if found is None:
+        raise InputError("case", number, "number of a case", "See doe diagnose --past.")
+    if found.data.get("back") == "passed":
+        raise InputError(f"case {number}", "closed already", "an open case", "See doe diagnose --past.")
+    if not back:
+        raise InputError(f"case {number}", "no coupon", "passed or failed", "Make one coupon back at the recipe.")
+    said = "; ".join(filter(None, (found.data.get("note", ""), note.strip())))
+    with book.writing():
+        book.withdraw_note(number, why)
+        return book.save_note(CASE, found.name, {**found.data, "back": back} | ({"note": said} if said else {}))
 
 
 def case_of(note: ShopNote) -> Case:

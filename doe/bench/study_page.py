@@ -23,6 +23,7 @@ from doe.words.press import KINDS, MATERIALS, drift, minutes_words, told
 from doe.words.study.standing import headline
 from doe.words.wording import (
     amount,
+    amount_beside,
     amount_range,
     at_least_of_hundred,
     held,
@@ -114,7 +115,7 @@ def _dial(f: Factor, value: float | str, dials: SheetDials, *, is_held: bool = F
     else:
         gauge = dials.gauged.gauge_of(f.name) if dials.gauged is not None else None
         more = NOT_CHECKED if gauge is not None and not (gauge.as_dialled and gauge.readings) else ""
-    other = amount(f, value, dials.shown.other) if f.is_temperature and not f.is_categorical else ""
+    other = amount_beside(f, value, dials.shown)
     more = "; ".join(text for text in ("held" if is_held else "", more) if text)
     return SettingRow(f.label, amount(f, value, dials.shown), other, more, is_held)
 

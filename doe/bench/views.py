@@ -441,6 +441,8 @@ class WrongPage:
     causes : tuple of (str, str, str)
         What may be wrong, how likely in words, and its chance.
     reasons : tuple of str
+    remedies : tuple of str
+        What the catalogue says helps with what is seen, under ``remedies_title``; ``caution`` stands with it.
     looks : tuple of Group
         Checks to make, the one that tells most per minute first, with the outcomes to choose from.
     found : tuple of str
@@ -466,6 +468,9 @@ class WrongPage:
     advice: tuple[str, ...]
     causes: tuple[tuple[str, str, str], ...]
     reasons: tuple[str, ...]
+    remedies: tuple[str, ...]
+    remedies_title: str
+    caution: str
     looks: tuple[Group, ...]
     found: tuple[str, ...]
     closing: str

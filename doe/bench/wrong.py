@@ -7,7 +7,7 @@ from urllib.parse import urlencode
 
 from starlette.responses import Response
 
-from doe.acts.diagnosis import CASE, Diagnosed, Setting, diagnose_case, keep_case, setting_of
+from doe.acts.diagnosis import CASE, Diagnosed, Setting, came_back, close_case, diagnose_case, keep_case, setting_of
 from doe.acts.scoring.making import Coupon, Making
 from doe.bench.views import Choice, Frame, Group, Hidden, Link, WrongPage
 from doe.bench.web import Visit, coupon_place, page
@@ -16,6 +16,7 @@ from doe.symptoms.catalogue import WORDS, look
 from doe.symptoms.diagnosis import Evidence
 from doe.symptoms.known import Known
 from doe.words import diagnosis as words
+from doe.words.cautions import FOOTER
 from doe.words.gauges.cautions import status_words
 from doe.words.press import told
 
@@ -52,18 +53,22 @@ def keep(visit: Visit) -> str:
     if not cause:
         raise InputError("cause", "nothing", "one of the causes, or none of them", "Choose what it turned out to be.")
     setting, evidence = _case(visit, making, coupon, checks_made(visit.texts("found")))
+    back, note = came_back(visit.text("back")), visit.text("note")
     with visit.storing() as book:
-        kept = [n.data for n in book.notes(CASE, setting.name) if n.data.get("coupon") == coupon.name]
-        same = ("" if cause == "none" else cause, evidence.symptoms)
+        kept = [n for n in book.notes(CASE, setting.name) if n.data.get("coupon") == coupon.name]
+        key = "" if cause == "none" else cause
+        same = [n for n in kept if (n.data["cause"], tuple(n.data["symptoms"])) == (key, evidence.symptoms)]
         if not kept:
-            keep_case(book, setting, evidence, cause, coupon=coupon.name)
-        elif same not in [(case.get("cause"), tuple(case["symptoms"])) for case in kept]:
+            keep_case(book, setting, evidence, cause, coupon=coupon.name, back=back, note=note)
+        elif not same:
             raise InputError(
                 f"case of {coupon.name}",
                 "another cause that is kept already",
                 "one cause a coupon",
                 "Take the other one back first: doe diagnose --past, then --withdraw.",
             )
+        elif back and not same[-1].data.get("back"):
+            close_case(book, same[-1].id, back, words.CLOSED, note)
     return f"/wrong/{coupon_place(making.record.id, coupon.name)}?done=kept"
 
 
@@ -142,6 +147,9 @@ def diagnosis_page(
         ),
         causes=tuple((c.fault.label, words.likelihood(c.p), words.chance(c.p)) for c in likely),
         reasons=words.reasons(diagnosis, WORDS.labels, shown),
+        remedies=words.remedies(done.evidence),
+        remedies_title=words.REMEDIES,
+        caution=FOOTER,
         looks=looks,
         found=tuple(words.made_words(key, outcome) for key, outcome in found.items()),
         closing=words.odds_sentence(diagnosis),

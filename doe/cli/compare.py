@@ -28,6 +28,8 @@ from doe.acts.comparison.verdict import (
     write_comparison,
 )
 from doe.acts.gauges.line import gauged_line
+from doe.assure.comparison.plan import ComparisonPlan
+from doe.assure.comparison.staged import USUAL_PAIRS, chances_of_losses
 from doe.book.book import Book
 from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
 from doe.cli.gauge_dials import caution_lines, coupon_table, dial_notes
@@ -38,15 +40,37 @@ from doe.domain.recipe import Part
 from doe.domain.stack import Material
 from doe.domain.units import Shown
 from doe.words import typed
-from doe.words.comparison import count_rows, facts_said, lead, points, said
+from doe.words.comparison import (
+    CHANCE_CAPTION,
+    CHANCE_HEADS,
+    RULE_HEADS,
+    chance_rows,
+    count_rows,
+    facts_said,
+    lead,
+    points,
+    rule_lines,
+    rule_rows,
+    said,
+)
 from doe.words.gauges.dials import SCALE_WORDS, Dialled
 from doe.words.recipe.card import DIFFERS
 from doe.words.study.state import counts_sentence, reason
 from doe.words.wording import amount, amount_range, count, day, listing, percent, stated
 from reports.files import refuse_folder
 
-DECIDED = {"begin", "limit", "margin", "hand_margin", "power", "assurance", "looks"}
+DECIDED = {"staged", "begin", "limit", "margin", "hand_margin", "power", "assurance", "looks"}
 """Options of what is decided before the first coupon, and not changed after."""
+
+
+FULL_ONLY = {"margin", "power", "looks", "edge_strokes"}
+"""Options of what a staged comparison has no part in."""
+
+WHICH_GO = (
+    "--begin, --limit, --margin and the like go with a recipe and what is new; --next-round, --retune and -o with a "
+    "comparison that was begun."
+)
+FULL_SAID = "Leave them out, or leave out --staged: its rule has no margin and tests no edge."
 
 
 @command("compare")
@@ -78,6 +102,8 @@ def compare(
         record = None if asked or wishes.stack else comparison_of(book, subject)
         if record is None:
             _refuse(context, subject, {"next_round", "retune", "output", "discount"})
+            if wishes.staged:
+                _refuse(context, subject, FULL_ONLY, FULL_SAID)
             if not asked and not wishes.stack and not begin:
                 return _story(book, subject)
             wanted = replace(
@@ -107,7 +133,7 @@ def compare(
         return _judged(book, record.id, desk, output)
 
 
-def _refuse(context: typer.Context, name: str, unfit: Set[str]) -> None:
+def _refuse(context: typer.Context, name: str, unfit: Set[str], remedy: str = WHICH_GO) -> None:
     sources = {option: context.get_parameter_source(option) for option in sorted(unfit)}
     wrong = [
         f"--{option.replace('_', '-')}" for option, source in sources.items() if source and source.name == "COMMANDLINE"
@@ -116,9 +142,8 @@ def _refuse(context: typer.Context, name: str, unfit: Set[str]) -> None:
         raise InputError(
             f"doe compare {name}",
             ", ".join(wrong),
-            "options that fit the name",
-            "--begin, --limit, --margin and the like go with a recipe and what is new; --next-round, --retune "
-            "and -o with a comparison that was begun.",
+            "options that fit",
+            remedy,
         )
 
 
@@ -166,6 +191,7 @@ def _story(book: Book, name: str) -> Reply:
 
 def _offered(offer: ComparisonOffer, dialled: Dialled, asked: Mapping[Part, str], stack: str | None) -> Reply:
     plan = offer.plan
+    staged = plan.stages is not None
     rows = [
         (
             points(s.rate_margin),
@@ -181,9 +207,15 @@ def _offered(offer: ComparisonOffer, dialled: Dialled, asked: Mapping[Part, str]
     places = coupon_table(offer.study, offer.points.assign(coupon=offer.points["role"]), dialled, coupon="place")
     edges = f", and {plan.edge_strokes} at each of {listing(plan.edges)}" if plan.edges else ""
     options = " ".join(f'--{part} "{text}"' for part, text in asked.items()) or f"--stack {quoted(stack or '')}"
+    if staged:
+        options += " --staged"
+        options += "" if plan.strokes == USUAL_PAIRS else f" --strokes {plan.strokes}"
     if plan.rate_margin != USUAL_MARGIN:
         options += f" --margin {plan.rate_margin:g}"
-    warnings = [*said(offer.notes), *offer_warnings(offer, dialled.shown)]
+    notes = [Warn(text) for text in said(offer.notes)]
+    warnings = list(offer_warnings(offer, dialled.shown))
+    at_edges = f"{points(plan.rate_margin)}, {count(plan.strokes, 'stroke')} at the setpoint{edges}"
+    taken = f"First {count(plan.strokes, 'pair')}" if staged else f"Taken: {at_edges}"
     if offer.missing_limits:
         options += "".join(f' --limit "{name}=VALUE@SOURCE"' for name in offer.missing_limits)
         warnings.append(
@@ -201,23 +233,41 @@ def _offered(offer: ComparisonOffer, dialled: Dialled, asked: Mapping[Part, str]
         (
             f"Recipe {plan.recipe}, revision {plan.revision}, on new material. Nothing is stored yet.",
             *(f"  {d.part}: {d.ours} instead of {d.theirs} ({DIFFERS[d.kind]})" for d in offer.differences),
+            *([] if staged else notes),
             *map(Warn, warnings),
-            Table(heads, rows, right=heads[2:]),
-            f"\nTaken: {points(plan.rate_margin)}, {count(plan.strokes, 'stroke')} at the setpoint{edges}: "
-            f"{count(len(offer.coupons), 'coupon')}, half of each material, about {offer.hours:.1f} hours.",
+            *(_staged_tables(plan) if staged else (Table(heads, rows, right=heads[2:]),)),
+            f"\n{taken}: {count(len(offer.coupons), 'coupon')}, half of each material, about {offer.hours:.1f} hours.",
         ),
         (f"doe compare {quoted(plan.recipe)} {options} --begin",),
         more=[
+            *(notes if staged else []),
             "\nTo dial in:",
             places,
             *dial_notes(dialled),
-            f"\nmargin: drop of the pass rate that would do no harm. power: chance to show it when both pass "
-            f"{percent(plan.supposed_rate)} of the time. strokes: pairs at the setpoint. coupons, hours: with the "
-            f"edges, one person. apart: coupons of each material if they were not made side by side. All at "
-            f"{stated(plan.assurance)} assurance over {count(plan.looks, 'look')}.",
-            "\nWhat may come out of the first round:",
-            *(f"  {text}" for text in said(offer.verdicts)),
+            *(("", *rule_lines(plan)) if staged else _read(plan, said(offer.verdicts))),
         ],
+    )
+
+
+def _staged_tables(plan: ComparisonPlan) -> tuple[Block, ...]:
+    """What a staged comparison comes to how often, and its rule."""
+    stages = plan.stages or ()
+    return (
+        f"{CHANCE_CAPTION}, beside a recipe that passes {percent(plan.supposed_rate)}:",
+        Table(CHANCE_HEADS, chance_rows(chances_of_losses(stages, plan.supposed_rate)), right=CHANCE_HEADS[1:]),
+        Table(RULE_HEADS, rule_rows(stages, plan.assurance), right=RULE_HEADS[-1:]),
+    )
+
+
+def _read(plan: ComparisonPlan, verdicts: Sequence[str]) -> tuple[Block, ...]:
+    """How the sizes of a full comparison are read, and what may come out of its first round."""
+    return (
+        "\nmargin: drop of the pass rate that would do no harm. power: chance to show it when both pass "
+        f"{percent(plan.supposed_rate)} of the time. strokes: pairs at the setpoint. coupons, hours: with the "
+        f"edges, one person. apart: coupons of each material if they were not made side by side. All at "
+        f"{stated(plan.assurance)} assurance over {count(plan.looks, 'look')}.",
+        "\nWhat may come out of the first round:",
+        *(f"  {text}" for text in verdicts),
     )
 
 
@@ -225,6 +275,7 @@ def _begun(made: Begun) -> Reply:
     name = made.record.name
     places = made.coupons.groupby("role", sort=False).size()
     rows = [(str(role), str(n // 2), str(n)) for role, n in places.items()]
+    table = Table(("place", "pairs", "coupons"), rows, right=("pairs", "coupons"))
     return Reply(
         {"study": name, "id": made.record.id, **named(made, "round", "plan", "coupons", "hours")},
         (
@@ -232,7 +283,7 @@ def _begun(made: Begun) -> Reply:
             f"of each material, about {made.hours:.1f} hours.",
             f"  new: {made.plan.new}",
             f"  in use: {made.plan.in_use} (recipe {made.plan.recipe}, revision {made.plan.revision})",
-            Table(("place", "pairs", "coupons"), rows, right=("pairs", "coupons")),
+            *(_staged_tables(made.plan) if made.plan.stages is not None else (table,)),
             "\nThe sheet says which coupon is of which material; whoever scores must not know it.",
             *caution_lines(made.cautions),
         ),
@@ -340,8 +391,14 @@ def next_steps(found: Compared) -> tuple[str, ...]:
     report = f"doe compare {name} -o comparison.html"
     if judged.verdict == "same recipe holds":
         return (f"doe recipe add {name} --approved-by NAME", report)
-    if judged.verdict == "retune":
+    if judged.verdict in ("retune", "clearly worse"):
         return (f"doe compare {name} --retune", report)
-    if judged.waiting:
+    if judged.verdict in ("go on carefully", "not settled"):
+        full = f"doe compare {quoted(found.plan.recipe)} --stack {quoted(found.plan.stack)} --begin"
+        add = f"doe recipe add {name} --approved-by NAME"
+        return (add, full) if judged.verdict == "go on carefully" else (full, report)
+    if judged.verdict == "line first":
+        return (f"doe gauge show {quoted(found.record.line.name)}", report)
+    if judged.waiting or judged.verdict == "waiting":
         return (f"doe record {name}",)
     return (f"doe compare {name} --next-round", report) if found.looks_left else (report,)

@@ -9,10 +9,10 @@ from functools import partial
 from typing import Any
 
 from doe.acts import diagnosis as acts
-from doe.acts.diagnosis import CASE, Diagnosed, Setting
+from doe.acts.diagnosis import CASE, Back, Diagnosed, Setting
 from doe.acts.recipe.recipes import find_recipe
 from doe.book.book import Book
-from doe.cli.ask import ask, ask_choice, questions, tell
+from doe.cli.ask import ask, ask_choice, ask_text, questions, tell
 from doe.cli.desk import Block, Desk, Reply, Screen, Table, Warn, command, show_reply
 from doe.cli.terminal import say
 from doe.domain.errors import InputError
@@ -45,6 +45,9 @@ def diagnose(
     settings_typed: Sequence[str] = (),
     found: Sequence[str] = (),
     turned_out: str | None = None,
+    back: str = "",
+    note: str = "",
+    close: int | None = None,
     recipe: str | None = None,
     listed: bool = False,
     past: bool = False,
@@ -54,8 +57,15 @@ def diagnose(
     """Rank what may be wrong with a failing recipe, and propose the check that tells most per minute."""
     if listed:
         return _list()
+    came_back = acts.came_back(back, "--coupon")
+    if close is not None:
+        return _close(desk, close, came_back, note)
     if past or withdraw is not None:
         return _past(desk, withdraw, why)
+    if (back or note) and turned_out is None:
+        raise InputError(
+            "--coupon, --note", "no cause", "with --turned-out or --close", "Say what it turned out to be."
+        )
     asks = not symptom and not found and desk.can_ask
     with _book(desk, needed=(study or recipe) is not None, stores=asks or turned_out is not None) as book:
         released = _released(book, study, recipe)
@@ -72,8 +82,8 @@ def diagnose(
         done = acts.diagnose_case(book, evidence, setting)
         kept = None
         if book is not None and turned_out is not None:
-            kept = acts.keep_case(book, setting, evidence, turned_out)
-    said = [f"Kept as case {kept}."] if kept else []
+            kept = acts.keep_case(book, setting, evidence, turned_out, back=came_back, note=note)
+    said = [_kept_words(kept, came_back)] if kept else []
     blocks, rest = _blocks(done, setting, desk)
     return Reply(
         {
@@ -84,9 +94,24 @@ def diagnose(
             "case": kept,
         },
         (*said, *blocks),
-        () if kept else (_again(done),),
+        ((f"doe diagnose --close {kept} --coupon passed",) if not came_back else ()) if kept else (_again(done),),
         more=rest,
     )
+
+
+def _kept_words(number: int, back: Back) -> str:
+    taught = "It teaches the odds nothing: say what is seen on that coupon." if back == "failed" else LEARNED
+    return f"Kept as case {number}, {words.BACK[back]}. {taught}"
+
+
+LEARNED = "The shop's odds have learned from it."
+
+
+def _close(desk: Desk, number: int, back: Back, note: str) -> Reply:
+    """One coupon back at the recipe closes a case, or says that its cause was not it."""
+    with desk.open(create=False) as book:
+        kept = acts.close_case(book, number, back, words.CLOSED, note)
+    return Reply({"case": kept, "back": back}, (_kept_words(kept, back),), ("doe diagnose --past",))
 
 
 def _released(book: Book | None, study: str | None, recipe: str | None) -> KeptRecipe | None:
@@ -156,7 +181,9 @@ def _blocks(done: Diagnosed, setting: Setting, desk: Desk) -> Screen:
         blocks += [f"  - {o.key}: {o.words}" for o in look.outcomes] + [f"  - usual: {look.usual}"]
     reasons = [f"  {text}" for text in words.reasons(found, WORDS.labels, desk.shown)]
     blocks += [*reasons[:1], Table(("it may be", "", "chance"), rows, right=("chance",), is_list=True)]
-    return blocks, ["", *reasons[1:], "", words.odds_sentence(found)]
+    helps = [f"  {text}" for text in words.remedies(done.evidence)]
+    told = [f"{words.REMEDIES}:", *helps, ""] if helps else []
+    return blocks, ["", *reasons[1:], "", *told, words.odds_sentence(found)]
 
 
 def _again(done: Diagnosed) -> str:
@@ -266,9 +293,17 @@ def _session(desk: Desk, book: Book, setting: Setting, evidence: Evidence) -> Re
         return "none" if answer.lower() == "none" else fault(answer).key
 
     cause = ask("What did it turn out to be (number, name, none; Enter: not known yet)", read, default="")
-    kept = None if cause is None else acts.keep_case(book, setting, evidence, cause)
-    said = "Nothing is kept." if kept is None else f"Kept as case {kept}; the shop's odds have learned from it."
+    if cause is None:
+        return Reply({**_data(done, desk.shown), "case": None}, ("Nothing is kept.",), ("doe diagnose --past",))
+    tell(words.CLOSING)
+    back = _BACK[ask_choice("That coupon", list(_BACK), default="not made yet")]
+    note = ask_text("Anything to remember (Enter: nothing)", default="")
+    kept = acts.keep_case(book, setting, evidence, cause, back=back, note=note)
+    said = _kept_words(kept, back)
     return Reply({**_data(done, desk.shown), "case": kept}, (said,), ("doe diagnose --past",))
+
+
+_BACK: dict[str, Back] = {"passed": "passed", "failed": "failed", "not made yet": ""}
 
 
 def _list() -> Reply:
@@ -306,6 +341,7 @@ def _past(desk: Desk, withdraw: int | None, why: str) -> Reply:
             n.name,
             ", ".join(WORDS.labels.get(s, s) for s in n.data["symptoms"]),
             fault(n.data["cause"]).label if n.data["cause"] else "not on the list",
+            words.BACK[n.data.get("back", "")].partition(":")[0],
         )
         for n in notes
     ]
@@ -313,8 +349,9 @@ def _past(desk: Desk, withdraw: int | None, why: str) -> Reply:
         return Reply({"cases": []}, ("No case is kept yet.",), ("doe diagnose --help",))
     return Reply(
         {"cases": [{"id": n.id, "at": n.at, "study": n.name, "by": n.who, **n.data} for n in notes]},
-        (Table(("no.", "day", "study", "seen", "turned out to be"), rows, right=("no.",), is_list=True),),
+        (Table(("no.", "day", "study", "seen", "turned out to be", "case"), rows, right=("no.",), is_list=True),),
         ('doe diagnose --symptom "edge haze"',),
+        more=[f"Case {n.id}: {'; '.join(known)}." for n in notes if (known := words.case_known(n.data, desk.shown))],
     )
 
 
@@ -353,6 +390,8 @@ def _data(done: Diagnosed, shown: Shown) -> dict[str, Any]:
         ],
         "advice": {
             "remedy": done.advice.remedy,
+            "catalogue": words.remedies(done.evidence),
+            "caution": FOOTER,
             "moves": done.advice.moves,
             "call": done.advice.call,
             "stop": done.advice.stop,

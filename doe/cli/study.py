@@ -8,15 +8,13 @@ from functools import partial
 from doe.acts.study.change import change_study
 from doe.acts.study.limits import held_beyond, missing
 from doe.acts.study.rounds import confirmation_counts, score_counts
-from doe.acts.study.standing import standing_of
-from doe.book.book import Book
+from doe.acts.study.standing import standing_of, verdicts_of
 from doe.cli import study_words
 from doe.cli.ask import questions
 from doe.cli.desk import Desk, Reply, Table, Warn, command
 from doe.cli.study_questions import ask_limits
 from doe.domain.errors import quoted
 from doe.domain.jsonable import named
-from doe.domain.plan_kinds import CONFIRMATION_PLAN
 from doe.words import typed
 from doe.words.study.standing import headline, meaning
 from doe.words.study.state import counts_sentence
@@ -60,7 +58,7 @@ def show(desk: Desk, study: str) -> Reply:
         info = book.plan_info(record.id)
         counts = score_counts(book, record.id)
         apart = confirmation_counts(book, record.id)
-        attempts = () if apart is None else _attempts(book, record.id, scored=apart.scored)
+        attempts = verdicts_of(book, record.id)
         known = standing_of(book, record.id)
     state = [f"Round {r.round}: {count(r.coupons, 'coupon')}, {r.kind}, made {day(r.made_at)}." for r in info.rounds]
     judging = [] if apart is None else [f"Confirmation: {counts_sentence(apart)}"]
@@ -85,17 +83,6 @@ def show(desk: Desk, study: str) -> Reply:
         ),
         (study_words.step_command(record.study, known.steps[0]),),
     )
-
-
-def _attempts(book: Book, study: int, *, scored: int) -> tuple[tuple[int, str], ...]:
-    """Number and verdict of every confirmation."""
-    if not scored:  # nothing to judge yet, so nobody waits for SciPy
-        plans = [a.payload for a in book.analyses(study, CONFIRMATION_PLAN)]
-        ended = {plan["gives_up"]["attempt"] for plan in plans if plan["gives_up"]}
-        return tuple((plan["attempt"], "given up" if plan["attempt"] in ended else "open") for plan in plans)
-    from doe.acts.confirmation.verdict import verdicts_of  # noqa: PLC0415 - as said
-
-    return verdicts_of(book, study)
 
 
 @command("study limits")

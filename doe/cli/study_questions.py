@@ -186,15 +186,15 @@ def _ask_several(
 
 def ask_factors(shown: Shown, stack: Stack) -> list[str]:
     """Ask which settings vary, and over which range; gives the texts of ``--factor``."""
-    tell(f"\nSettings to vary, 2 to {MAX_FACTORS}. Known: {', '.join(KNOWN_FACTORS)}.")
+    tell(f"\nSettings to vary, {MIN_FACTORS} to {MAX_FACTORS}. Known: {', '.join(KNOWN_FACTORS)}.")
 
     def read(text: str) -> list[str]:
         parts = [part.strip() for part in text.split(",") if part.strip()]
         names = list(dict.fromkeys(typed.name_of(part, typed.USUAL_SETTINGS, "setting") for part in parts))
         if not MIN_FACTORS <= len(names) <= MAX_FACTORS:
-            raise InputError("settings", len(names), f"2 to {MAX_FACTORS}", "Name those that matter most.")
+            raise InputError("settings", len(names), f"{MIN_FACTORS} to {MAX_FACTORS}", "Name those that matter most.")
         if sum(not KNOWN_FACTORS[name].levels for name in names) < MIN_FACTORS:
-            raise InputError("settings", text, "at least two with a range", "Add a temperature or a time.")
+            raise InputError("settings", text, "at least one with a range", "Add a temperature or a time.")
         return names
 
     about = f"Names with a comma between, as they stand above or as you call them: {_called()}."
@@ -228,12 +228,17 @@ def _ask_factor(name: str, shown: Shown, band: Band | None) -> str:
         return typed.factor(f"{name}={text}", shown, "")
 
     made = ask(question, read, default=default, about=about)
+    length = made.heated_mm
+    if name == "belt_speed" and length is None:
+        about = "From where the film comes into the heat to where it leaves it, such as 1.2: it makes a time of it."
+        length = ask("heated length of the belt in m", typed.heated_length, about=about)
     if made.is_categorical:
         return f"{name}={'/'.join(made.levels)}"
     low, high, sd, step = (typed.exact(v or 0, made.unit) for v in (made.low, made.high, made.setting_sd, made.step))
     stated = f",sd={sd}" if states_error(f"{name}={said[0]}") else ""
     trial = "" if made.trial_sd is None else f",trial={typed.exact(made.trial_sd, made.unit)}"
-    return f"{name}={low}..{high}{stated}{trial},step={step}"
+    heated = "" if length is None else f",heated={length!r}mm"
+    return f"{name}={low}..{high}{stated}{trial},step={step}{heated}"
 
 
 _ABOUT_LIMITS = "The number of the data sheet, such as 175 or 347F, then @ and the sheet: 175@film data sheet 2031."

@@ -29,7 +29,7 @@ from doe.words.study.state import (
     setting_error_words,
     target_words,
 )
-from doe.words.wording import amount_range, listing
+from doe.words.wording import amount_range, listing, seconds_words
 
 
 def step_command(study: Study, following: NextStep) -> str:
@@ -70,7 +70,7 @@ def factor_table(factors: tuple[Factor, ...], shown: Shown) -> Table:
     rows = []
     for f in factors:
         if f.is_categorical:
-            rows.append((f.name, " / ".join(f.levels), "", "", ""))
+            rows.append((f.name, " / ".join(f.levels), "", "", "one setting for all" if f.endured else ""))
             continue
         rows.append(
             (
@@ -78,7 +78,7 @@ def factor_table(factors: tuple[Factor, ...], shown: Shown) -> Table:
                 amount_range(f, f.low, f.high, shown),
                 setting_error_words(f, shown),
                 difference_plain(f.step or 0, f.unit, shown),
-                "slow to change" if f.hard_to_change else "",
+                "slow to change" if f.hard_to_change else seconds_words(f.heated_mm, f.low, f.high),
             )
         )
     return Table(("factor", "range", "setting error", "step", ""), rows, right=("setting error", "step"))

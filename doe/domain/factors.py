@@ -45,7 +45,8 @@ _RESERVED = {
 class KnownFactor:
     """What is usual for a factor the trade knows. Defaults only: the maker's data sheet always wins.
 
-    ``typical`` is a band outside which a warning is given with ``source``; never a limit.
+    ``typical`` is a band outside which a warning is given with ``source``; never a limit. ``cools``: more of it is less
+    heat, as of a belt that runs faster.
     """
 
     label: str
@@ -57,6 +58,7 @@ class KnownFactor:
     low: float = math.nan
     high: float = math.nan
     setting_sd: float = 0
+    cools: bool = False
     typical: tuple[float, float] = (math.nan, math.nan)
     source: str = ""
     levels: tuple[str, ...] = ()
@@ -68,6 +70,9 @@ KNOWN_FACTORS = dict(zip(_TABLE, rows(KnownFactor, _TABLE.values()), strict=True
 
 DEFAULT_FACTORS = ("cure_temp", "cure_time", "press_temp", "dwell")
 
+LONGEST_BELT_MM = 20_000.0
+"""Longest heated belt: what is longer is a slip of the hand."""
+
 MOST_SPANS, FINEST_STEPS = 10, 10**9
 """Largest setting error, in ranges; most steps a range may hold."""
 
@@ -75,7 +80,7 @@ LEFT_OUT_WHEN_NONE = "left out when none"
 """Mark of a field that a stored dictionary leaves out while it is None."""
 
 _UNITS = ", ".join(STORED_UNITS[:-1])
-_DEFAULT_STEP = {"degC": 1.0, "s": 1.0, "bar": 0.1, "g/m2": 1.0, "m/min": 0.1, "": 0.0}
+_DEFAULT_STEP = {"degC": 1.0, "s": 1.0, "bar": 0.1, "g/m2": 1.0, "m/min": 0.1, "mm": 1.0, "%": 1.0, "": 0.0}
 
 
 EVERY_LEVEL = "every"
@@ -91,7 +96,7 @@ class Factor:
     name : str
         Lower-case identifier, such as ``cure_temp``; names in `KNOWN_FACTORS` bring label, stage and step.
     unit : str
-        Stored unit: ``degC``, ``s``, ``bar``, ``g/m2``, ``m/min``, or ``""`` for a categorical factor.
+        Stored unit, one of `STORED_UNITS`; ``""`` for a categorical factor.
     low, high : float
         Ends of the range to test, in the unit.
     setting_sd : float
@@ -109,6 +114,8 @@ class Factor:
         The levels of a categorical factor (then low and high are not used).
     endured : bool, optional
         Whether one setting must hold on every level (platens, ovens, operators) instead of the best level being chosen.
+    heated_mm : float, optional
+        Of a belt's speed: the length of belt in the heat, which makes a time of it (`seconds`).
     stage : {"cure", "press"}, optional
         At which machine it is set; by default that of the catalogue, else ``press``.
     label : str
@@ -135,6 +142,7 @@ class Factor:
     # not written down while it is not stated: studies kept before it existed stay the same, sum for sum
     trial_sd: float | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
     endured: bool | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
+    heated_mm: float | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
 
     def __post_init__(self) -> None:
         known = KNOWN_FACTORS.get(self.name)
@@ -216,6 +224,13 @@ class Factor:
         self._check_sizes(where)
 
     def _check_sizes(self, where: str) -> None:
+        if self.heated_mm is not None and (self.unit != "m/min" or not 0 < self.heated_mm <= LONGEST_BELT_MM):
+            raise InputError(
+                f"{where}, heated length",
+                f"{self.heated_mm / 1000:g} m",
+                f"above 0 and at most {LONGEST_BELT_MM / 1000:g} m, of a speed in m/min",
+                "Measure the belt from where the film comes into the heat to where it leaves it.",
+            )
         span = self.high - self.low
         if not 0 <= self.setting_sd <= MOST_SPANS * span:
             raise InputError(
@@ -244,6 +259,14 @@ class Factor:
         """Setting error while coupons are made: ``trial_sd``, or production's where none is stated."""
         return self.setting_sd if self.trial_sd is None else self.trial_sd
 
+    def seconds(self, speed: float) -> float | None:
+        """Time in the heat at a belt speed in m/min: heated length / speed; None where no length is known.
+
+        >>> usual_factor("belt_speed", heated_mm=1200).seconds(0.6)
+        120.0
+        """
+        return seconds_in_heat(self.heated_mm, speed)
+
     @property
     def is_categorical(self) -> bool:
         """Whether the factor has named levels instead of a range."""
@@ -258,6 +281,11 @@ class Factor:
     def symbol(self) -> str:
         """Unit as printed, such as ``°C``."""
         return SYMBOLS[self.unit]
+
+
+def seconds_in_heat(heated_mm: float | None, speed: float) -> float | None:
+    """Time in the heat of a belt, of its heated length and its speed in m/min; None where either is not known."""
+    return None if heated_mm is None or speed <= 0 else round(heated_mm * 60 / 1000 / speed, 6)
 
 
 def value_bounds(unit: str) -> tuple[float, float]:

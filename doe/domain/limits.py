@@ -102,14 +102,19 @@ class Limits:
             return _lowest(self.film_max_degc, self.powder_max_degc, self.fabric_max_degc)
         return None
 
-    def bounds(self, factor: str) -> tuple[float | None, float | None]:
-        """Lowest and highest permitted value of a factor, None where no limit speaks."""
+    def bounds(self, factor: str, heated_mm: float | None = None) -> tuple[float | None, float | None]:
+        """Lowest and highest permitted value of a factor, None where no limit speaks.
+
+        The shortest cure is the fastest belt, where the belt's heated length is known.
+        """
         if factor == "cure_temp":
             return None, _lowest(self.material_max(factor), self.oven_max_degc)
         if factor == "press_temp":
             return None, _lowest(self.material_max(factor), self.press_max_degc)
         if factor == "cure_time":
             return self.min_cure_time_s, None
+        if factor == "belt_speed" and heated_mm and self.min_cure_time_s:
+            return None, heated_mm * 60 / 1000 / self.min_cure_time_s
         if factor == "dwell":
             return self.min_dwell_s, None
         if factor == "pressure":
@@ -159,7 +164,7 @@ def ranges_beyond(factors: tuple[Factor, ...], limits: Limits | None) -> tuple[s
     """Factors whose tested range reaches beyond a limit."""
     if limits is None:
         return ()
-    bounds = ((f, *limits.bounds(f.name)) for f in factors if not f.is_categorical)
+    bounds = ((f, *limits.bounds(f.name, f.heated_mm)) for f in factors if not f.is_categorical)
     return tuple(
         f.name for f, low, high in bounds if (high is not None and f.high > high) or (low is not None and f.low < low)
     )
@@ -186,7 +191,7 @@ def check_ranges(factors: tuple[Factor, ...], limits: Limits | None, *, known: C
                     "Nothing at or above it is ever proposed (fumes); lower the range.",
                 )
             )
-        low, high = limits.bounds(f.name) if limits and f.name not in known else (None, None)
+        low, high = limits.bounds(f.name, f.heated_mm) if limits and f.name not in known else (None, None)
         if high is not None and f.high > high:
             problems.append(
                 InputError(

@@ -21,6 +21,9 @@ settings were corrected, or brought in from a sheet of one's own)."""
 CONFIRMATION_PLAN, CONFIRMATION = "confirmation plan", "confirmation"
 """Kinds of analyses: the rule fixed before the coupons are made, and what they said."""
 
+COMPARISON_PLAN, COMPARISON = "comparison plan", "comparison"
+"""The same of two materials side by side."""
+
 REPLACEMENT = "confirmation replacement"
 """Kind of the analysis that says which coupons a further round of the same confirmation stands in for."""
 

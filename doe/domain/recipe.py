@@ -55,6 +55,8 @@ class RecipeSetting:
         Ends of the window, in the terms of ``surface``; None without a window.
     dial_low, dial_high : float or None
         The same on the dial, rounded inward; None without a dial value or a window.
+    heated_mm : float or None
+        Of a belt's speed: the length of belt in the heat.
     """
 
     factor: str
@@ -67,6 +69,7 @@ class RecipeSetting:
     window_high: float | None = None
     dial_low: float | None = None
     dial_high: float | None = None
+    heated_mm: float | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
 
     def __post_init__(self) -> None:
         where = f"recipe, {self.label or self.factor}"
@@ -132,12 +135,16 @@ class ConfirmationRecord:
 
 @dataclass(frozen=True)
 class AlsoFor:
-    """Another stack that a recipe was shown to hold for: by which ``comparison``, what it was made from, since when."""
+    """Another stack that a recipe was shown to hold for: by which ``comparison``, what it was made from, since when.
+
+    ``hides`` is the loss that a staged comparison could still hide, a share of prints; None after a full one.
+    """
 
     stack: Stack
     comparison: str
     inputs_hash: str
     since: datetime
+    hides: float | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from doe.domain.space import Forbidden
 from doe.domain.spec import Spec
 from doe.domain.units import show_both
 
-MIN_FACTORS, MAX_FACTORS = 2, 6
+MIN_FACTORS, MAX_FACTORS = 1, 6
 COUPONS_PER_GARMENT = 4
 """Coupons cut from, or pressed on, one garment where nothing was said (common practice, no source)."""
 
@@ -34,7 +34,7 @@ class Study:
     name : str
         The question in the shop's words.
     factors : tuple of Factor
-        Two to six, each named once, at least two of them numeric.
+        One to six, each named once, at least one of them numeric.
     spec : Spec
         The target.
     limits : Limits, optional
@@ -85,7 +85,7 @@ class Study:
                 "factors", len(names), f"{MIN_FACTORS} to {MAX_FACTORS} of them", "Hold the others constant."
             )
         if sum(not f.is_categorical for f in self.factors) < MIN_FACTORS:
-            raise InputError("factors", ", ".join(names), "at least two with a range", "Add a temperature or a time.")
+            raise InputError("factors", ", ".join(names), "at least one with a range", "Add a temperature or a time.")
         for combination in self.forbidden:
             for clause in combination.clauses:
                 if clause.factor not in names:
@@ -121,7 +121,7 @@ class Study:
     def permitted(self, name: str) -> tuple[float, float]:
         """The range of a factor as far as the limits go along; its ends cross where nothing of it is left."""
         f = self.factor(name)
-        low, high = self.limits.bounds(name) if self.limits else (None, None)
+        low, high = self.limits.bounds(name, f.heated_mm) if self.limits else (None, None)
         return max(f.low, f.low if low is None else low), min(f.high, f.high if high is None else high)
 
     def _within(self, f: Factor) -> Factor:

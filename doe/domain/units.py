@@ -1,6 +1,6 @@
 """Units: what is stored, what is shown, and reading what a person typed.
 
-Stored: degC, s, bar, g/m2, m/min. Shown: the user's choice, and both temperatures on anything printed.
+Stored: degC, s, bar, g/m2, m/min, mm, %. Shown: the user's choice, and both temperatures on anything printed.
 A temperature *difference* converts without the offset: 10 degC of difference is 18 degF, not 50.
 """
 
@@ -21,8 +21,9 @@ PressureUnit = Literal["bar", "psi"]
 ABSOLUTE_ZERO_DEGC = -273.15
 PSI_PER_BAR = 14.503773773  # 1 psi = 6894.757293 Pa (exact inch, pound and standard gravity)
 G_M2_PER_OZ_YD2 = 33.905747  # 28.349523125 g / 0.83612736 m2
+MM_PER_INCH = 25.4
 
-STORED_UNITS = ("degC", "s", "bar", "g/m2", "m/min", "")
+STORED_UNITS = ("degC", "s", "bar", "g/m2", "m/min", "mm", "%", "")
 """Units a factor may carry; an empty one is for categorical factors."""
 
 _TABLES = packaged_table("units")
@@ -30,6 +31,19 @@ SYMBOLS: Mapping[str, str] = _TABLES["signs"]
 _SPELLINGS: Mapping[str, str] = _TABLES["spelled"]
 
 _STORED_OF: Mapping[str, str] = _TABLES["stored"]
+
+# A stored value is one in the unit times the first number, over the second; what is stored itself is not here.
+_TO_STORED: Mapping[str, tuple[float, float]] = {
+    "min": (60, 1),
+    "psi": (1, PSI_PER_BAR),
+    "kPa": (1, 100),
+    "oz/yd2": (G_M2_PER_OZ_YD2, 1),
+    "m": (1000, 1),
+    "cm": (10, 1),
+    "in": (MM_PER_INCH, 1),
+    "ft": (12 * MM_PER_INCH, 1),
+    "ft/min": (12 * MM_PER_INCH, 1000),
+}
 
 _QUANTITY = re.compile(r"^\s*([-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d+)?)\s*([^\d\s].*?)?\s*$")
 
@@ -82,28 +96,19 @@ def psi(bar: float) -> float:
 
 
 def to_stored(value: float, unit: str) -> float:
-    """Value in the stored unit of the same kind (degF to degC, min to s, psi to bar, oz/yd2 to g/m2).
+    """Value in the stored unit of the same kind (degF to degC, min to s, psi to bar, m to mm, ft/min to m/min).
 
     Raises
     ------
     InputError
         If the unit is unknown.
     """
-    match unit:
-        case "degF":
-            return degc(value)
-        case "min":
-            return value * 60
-        case "psi":
-            return value / PSI_PER_BAR
-        case "kPa":
-            return value / 100
-        case "oz/yd2":
-            return value * G_M2_PER_OZ_YD2
-        case _ if unit in STORED_UNITS:
-            return value
-        case _:
-            raise InputError("unit", unit, ", ".join(_STORED_OF), "Correct the unit.")
+    if unit == "degF":
+        return degc(value)
+    if unit not in STORED_UNITS and unit not in _STORED_OF:
+        raise InputError("unit", unit, ", ".join(_STORED_OF), "Correct the unit.")
+    times, by = _TO_STORED.get(unit, (1.0, 1.0))
+    return value * times / by
 
 
 @dataclass(frozen=True)
@@ -213,7 +218,7 @@ def parse_quantity(text: str, stored: str, where: str, *, default: str | None = 
     text : str
         What was typed.
     stored : str
-        Stored unit of the field (degC, s, bar or g/m2).
+        Stored unit of the field, one of `STORED_UNITS`.
     where : str
         The field's name, for the message.
     default : str, optional

@@ -33,7 +33,7 @@ SHEET = "sheet"
 """In a draft: the name of the file whose coupons the study begins with."""
 COLUMNS = "columns"
 """In such a draft, once it was said what the columns of the file are."""
-FURTHER = tuple(name for name, known in KNOWN_FACTORS.items() if name not in DEFAULT_FACTORS and not known.levels)
+FURTHER = tuple(name for name in KNOWN_FACTORS if name not in (*DEFAULT_FACTORS, "fabric"))
 
 Said = dict[str, str]
 
@@ -125,7 +125,7 @@ def question(visit: Visit) -> Response | str:
     factors, held = [], []
     for name in (*DEFAULT_FACTORS, *FURTHER):
         text = said.get(name, "")
-        if text and _is_range(text):
+        if text and _varies(name, text):
             factors.append(f"{name}={text}")
             read(name, lambda text=factors[-1]: typed.factor(text, shown))  # type: ignore[misc] # bound at once
         elif text:
@@ -209,7 +209,10 @@ def kept(visit: Visit, key: str, said: Said) -> str:
     return f"/begin/{key}"
 
 
-def _is_range(text: str) -> bool:
+def _varies(name: str, text: str) -> bool:
+    """Whether a setting was typed as a range, or as levels, rather than held."""
+    if KNOWN_FACTORS[name].levels:
+        return "/" in text
     plain = text.replace(" to ", "..").replace("–", "..")
     return ".." in plain or "-" in plain.lstrip("-")
 
@@ -366,11 +369,15 @@ def _setting(name: str, said: Said, shown: Shown, bands: Mapping[str, Band]) -> 
     value = said.get(name, f"{low}..{high}" if name in DEFAULT_FACTORS else "")
     drawing = Markup("")
     try:
-        made = typed.factor(f"{name}={value}", shown) if _is_range(value) else None
+        made = typed.factor(f"{name}={value}", shown) if _varies(name, value) else None
     except InputError:
         made = None
-    if made is not None:
+    if made is not None and not made.is_categorical:
         drawing = range_scale(made, shown)
-    label = f"{known.label}, {SYMBOLS[unit]}" if unit in SYMBOLS else known.label
+    label = f"{known.label}, {SYMBOLS[unit]}" if unit else known.label
     hint = known.source if band is None else proposal_words({name: band}, shown)
+    if known.levels:
+        hint = told("levels_hint", levels="/".join(known.levels))
+    elif name == "belt_speed":
+        hint = f"{told('belt_hint')} {hint}"
     return Field(name, label[0].upper() + label[1:], value=value, hint=hint, drawing=drawing)

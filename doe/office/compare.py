@@ -41,11 +41,15 @@ from doe.domain.units import Shown
 from doe.office.limits import limit_fields, limits_sent
 from doe.office.materials import fact_fields, read_facts
 from doe.office.steps import approver, beside, by_field, lines_of, recipe_url, told, with_problems
-from doe.office.views import AskPage, Field, Form, Option
+from doe.office.views import AskPage, Field, Form, Option, SmallTable
 from doe.words import typed
 from doe.words.comparison import lead, points, said
+from reports.comparison.page import rule_tables
 
 Problems = Mapping[str, InputError]
+
+STAGED, FULLY = "staged", "full"
+"""Ways to compare: a few pairs in stages, or all that a margin takes."""
 
 
 def compare(visit: Visit, problems: Problems | None = None) -> Response:
@@ -64,7 +68,13 @@ def compare(visit: Visit, problems: Problems | None = None) -> Response:
         Option(f"{m:g}", told("margin_option", points=points(m)), is_on=m == USUAL_MARGIN)
         for m in sorted({*MARGINS, USUAL_MARGIN})
     )
-    fields.append(Field("margin", told("margin_which"), options=options))
+    fully = visit.text("way") != STAGED
+    ways = (
+        Option(STAGED, told("way_staged"), told("way_staged_more"), is_on=not fully),
+        Option(FULLY, told("way_full"), told("way_full_more"), is_on=fully),
+    )
+    fields.append(Field("way", told("way_which"), options=ways))
+    fields.append(Field("margin", told("margin_fully"), options=options))
     form = Form(
         told("compare_title"),
         recipe_url(recipe.name, "offer"),
@@ -92,6 +102,8 @@ def offer(visit: Visit, problems: Problems | None = None) -> Response:
         Hidden(field, visit.text(field))
         for field in (
             "margin",
+            "way",
+            "stack",
             *PARTS,
             *(f"{part}_{more}" for part in PARTS for more in ("supplier", "lot", *FACTS[part])),
         )
@@ -105,7 +117,11 @@ def offer(visit: Visit, problems: Problems | None = None) -> Response:
         tuple(fields),
         more_hidden=sent,
     )
-    return _page(visit, name, _offered(found, visit.bench.shop.shown), form, problems)
+    tables = tuple(
+        SmallTable(table.caption, tuple(column.text for column in table.columns), table.rows, table.note)
+        for table in rule_tables(found.plan)
+    )
+    return _page(visit, name, _offered(found, visit.bench.shop.shown), form, problems, tables)
 
 
 def _offered(found: ComparisonOffer, shown: Shown) -> tuple[str, ...]:
@@ -113,7 +129,8 @@ def _offered(found: ComparisonOffer, shown: Shown) -> tuple[str, ...]:
     return (
         told("offer_differs", new=plan.new, old=plan.in_use),
         told(
-            "offer_costs",
+            "offer_stages" if plan.stages else "offer_costs",
+            most=plan.stages[-1].pairs if plan.stages else plan.strokes,
             coupons=len(found.coupons),
             strokes=plan.strokes,
             hours=f"{found.hours:.1f}",
@@ -141,7 +158,10 @@ def begin(visit: Visit) -> Response | str:
 
 
 def _wanted(visit: Visit, recipe: str) -> Wanted:
-    """What differs from the recipe's own materials."""
+    """What differs from the recipe's own materials, and how it is compared."""
+    margin = typed.share(visit.text("margin") or f"{USUAL_MARGIN}", "margin")
+    if visit.text("stack"):
+        return Wanted(stack=visit.text("stack"), rate_margin=margin)
     stack, shown = find_recipe(visit.bench.shop.look, recipe).recipe.stack, visit.bench.shop.shown
     parts: dict[Part, Material] = {}
     for part in PARTS:
@@ -157,11 +177,18 @@ def _wanted(visit: Visit, recipe: str) -> Wanted:
     if not parts:
         found = f"the materials of recipe {recipe}"
         raise InputError(told("compare_title"), found, "at least one part that differs", told("compare_lead"))
-    margin = typed.share(visit.text("margin") or f"{USUAL_MARGIN}", told("margin_which"))
-    return Wanted(parts=parts, rate_margin=margin)
+    staged = visit.text("way") == STAGED
+    return Wanted(parts=parts, rate_margin=USUAL_MARGIN if staged else margin, staged=staged)
 
 
-def _page(visit: Visit, name: str, lines: tuple[str, ...], form: Form, problems: Problems | None) -> Response:
+def _page(
+    visit: Visit,
+    name: str,
+    lines: tuple[str, ...],
+    form: Form,
+    problems: Problems | None,
+    tables: tuple[SmallTable, ...] = (),
+) -> Response:
     problems = problems or {}
     general = tuple(line for field, error in problems.items() if not field for line in lines_of(error))
     view = AskPage(
@@ -170,6 +197,7 @@ def _page(visit: Visit, name: str, lines: tuple[str, ...], form: Form, problems:
         lines,
         (replace(form, fields=with_problems(form.fields, problems)),),
         (Link(told("to_recipe"), recipe_url(name), name),),
+        tables,
     )
     return page("office_ask.html", view, status=422 if problems else 200)
 
@@ -181,11 +209,15 @@ def told_of_comparison(book: Book, study: int) -> tuple[tuple[str, ...], tuple[F
     """What a comparison says so far, and what can be done about it."""
     found = weigh_comparison(book, study)
     judged, forms = found.comparison, []
-    if judged.verdict == "retune":
-        forms.append(Form(told("retune_title"), f"/retune/{study}", told("retune_do"), (told("retune_lead"),)))
-    elif judged.verdict == "same recipe holds":
+    if judged.verdict in ("same recipe holds", "go on carefully"):
         forms += _add(book, found)
-    elif not judged.waiting and found.looks_left:
+    if judged.verdict in ("go on carefully", "not settled"):
+        sent = (Hidden("stack", found.plan.stack), Hidden("way", FULLY))
+        fully = recipe_url(found.plan.recipe, "offer")
+        forms.append(Form(told("fully_title"), fully, told("fully_do"), (told("fully_lead"),), more_hidden=sent))
+    if judged.verdict in ("retune", "clearly worse", "not settled"):
+        forms.append(Form(told("retune_title"), f"/retune/{study}", told("retune_do"), (told("retune_lead"),)))
+    elif judged.verdict in ("not enough coupons yet", "more pairs") and not judged.waiting and found.looks_left:
         forms.append(Form(told("more_title"), f"/more-strokes/{study}", told("more_do"), (told("more_lead"),)))
     if found.kept is None:
         keep = Form(told("judged_title"), f"/judged/{study}", told("judged_do"), (told("judged_lead"),), is_quiet=True)

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from starlette.responses import Response
 
-from doe.acts.diagnosis import Setting, diagnose_case, keep_case, setting_of
+from doe.acts.diagnosis import CASE, Setting, came_back, close_case, diagnose_case, keep_case, setting_of
 from doe.acts.recipe.recipes import recipes_to_list
 from doe.bench.coupon_page import common_symptoms, symptom_boxes
-from doe.bench.views import Hidden, Link
+from doe.bench.views import Choice, Hidden, Link
 from doe.bench.web import Visit, go, page
 from doe.bench.wrong import checks_made, diagnosis_page, sent
 from doe.domain.errors import InputError
@@ -18,9 +18,12 @@ from doe.office.views import FailsPage, Field, Option
 from doe.symptoms.catalogue import symptom
 from doe.symptoms.diagnosis import Evidence
 from doe.symptoms.known import Known
+from doe.words.diagnosis import CLOSED, case_told
 from doe.words.typed import quantity
+from doe.words.wording import day
 
 NO_RECIPE = "none"
+MOST_OPEN = 8
 
 
 def fails(visit: Visit, problem: InputError | None = None) -> Response:
@@ -51,6 +54,11 @@ def fails(visit: Visit, problem: InputError | None = None) -> Response:
         more_symptoms=tuple(box for key, box in boxes.items() if key not in common),
         recipes=Field("recipe", told("fails_recipe"), options=tuple(recipes)),
         fields=fields,
+        open_cases=tuple(
+            Choice(str(n.id), f"{day(n.at)}, {case_told(n.data['symptoms'], n.data['cause'])}")
+            for n in shop.look.notes(CASE)
+            if visit.can_post and not n.data.get("back")
+        )[::-1][:MOST_OPEN],
     )
     return page("office_fails.html", view, status=422 if problem else 200)
 
@@ -92,9 +100,20 @@ def keep(visit: Visit) -> Response | str:
     if not cause:
         raise InputError("cause", "nothing", "one of the causes, or none of them", "Choose what it turned out to be.")
     with visit.storing() as book:
-        keep_case(book, setting, evidence, cause)
+        back = came_back(visit.text("back"))
+        keep_case(book, setting, evidence, cause, back=back, note=visit.text("note"))
     made = tuple(Hidden("found", f"{key}:{outcome}") for key, outcome in evidence.found.items())
     return go(f"/fails/found?{sent((*carried, *made, Hidden('done', 'kept')))}")
+
+
+def close(visit: Visit) -> str:
+    """Say how the coupon back at the recipe came out."""
+    number = visit.text("case")
+    if not number.isdecimal():
+        raise InputError("case", "nothing", "one of the open cases", "Choose the one that was mended.")
+    with visit.storing() as book:
+        close_case(book, int(number), came_back(visit.text("back")), CLOSED, visit.text("note"))
+    return "/fails"
 
 
 def _case(

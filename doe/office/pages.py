@@ -66,6 +66,7 @@ def pages(bench: Bench) -> Sequence[BaseRoute]:
         look("/fails", fails.fails),
         look("/fails/found", fails.found),
         post("/fails/kept", fails.keep),
+        post("/fails/closed", fails.close),
         look("/people", people.people),
         release("/people", people.put),
         release("/people-off", people.off),

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from doe.bench.views import Frame, Hidden, Link, SettingRow, SymptomBox
+from doe.bench.views import Choice, Frame, Hidden, Link, SettingRow, SymptomBox
 
 
 @dataclass(frozen=True)
@@ -137,14 +137,28 @@ class TodayPage:
 
 
 @dataclass(frozen=True)
+class SmallTable:
+    """A table between lines: its ``caption``, ``head`` and ``rows`` of finished texts, a ``note`` on how it is read."""
+
+    caption: str
+    head: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    note: str
+
+
+@dataclass(frozen=True)
 class AskPage:
-    """A page that asks: ``frame``, its ``heading``, ``lines`` above, the ``forms``, and ``ways`` to go elsewhere."""
+    """A page that asks: ``frame``, its ``heading``, ``lines`` above, the ``forms``, and ``ways`` to go elsewhere.
+
+    ``tables`` stand between the lines and the forms.
+    """
 
     frame: Frame
     heading: str
     lines: tuple[str, ...]
     forms: tuple[Form, ...]
     ways: tuple[Link, ...] = ()
+    tables: tuple[SmallTable, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -251,7 +265,7 @@ class WorkingPage:
 class FailsPage:
     """A print fails: ``frame``, ``symptoms`` by pictures and the rarer ones (``more_symptoms``), ``recipes`` to choose.
 
-    ``fields`` asks what the machines are set to.
+    ``fields`` asks what the machines are set to; ``open_cases`` wait for their coupon back at the recipe.
     """
 
     frame: Frame
@@ -259,3 +273,4 @@ class FailsPage:
     more_symptoms: tuple[SymptomBox, ...]
     recipes: Field
     fields: tuple[Field, ...]
+    open_cases: tuple[Choice, ...]

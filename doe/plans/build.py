@@ -89,7 +89,8 @@ def suitable_kind(study: Study, coupons: int) -> tuple[str, Finding]:
     The response is expected to bend (too little heat and too much both fail), so a plan that can carry the full
     quadratic is preferred: a face-centred composite where one fits exactly, else an optimal plan. Fewer coupons are
     spread out: on simulated lines that led to better setpoints than a two-level plan (results of `plan_kinds`).
-    Below `LEAST_OPTIMAL` a two-level plan with centre coupons is a first look.
+    Below `LEAST_OPTIMAL` a two-level plan with centre coupons is a first look. One setting alone is spread out: three
+    places of it would say little of where it begins to fail.
 
     Raises
     ------
@@ -97,6 +98,8 @@ def suitable_kind(study: Study, coupons: int) -> tuple[str, Finding]:
         If no kind has so few coupons.
     """
     terms = len(term_names(study, "quadratic"))
+    if len(study.numeric) == 1 and coupons >= LEAST_OPTIMAL:
+        return "spread", note("chosen as one setting", coupons=coupons)
     special = bool(study.forbidden or study.categorical)
     if not special and fits(study, "composite", coupons):
         return "composite", note("chosen as composite", coupons=coupons)
@@ -114,7 +117,7 @@ def suitable_kind(study: Study, coupons: int) -> tuple[str, Finding]:
         if fits(study, kind, coupons):
             return kind, note("chosen as a first look", coupons=coupons, terms=terms, kind=kind)
     allowed = {kind: sizes(study, kind)[0] for kind in CLASSICAL if _exists(study, kind)}
-    least = min(low for low, _ in allowed.values())
+    least = min((low for low, _ in allowed.values()), default=LEAST_OPTIMAL)
     raise InputError(
         "coupons",
         coupons,

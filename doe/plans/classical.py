@@ -64,7 +64,7 @@ def check_kind(study: Study, kind: str) -> None:
             f"plan {kind}",
             f"{k} {what}",
             f"{low} to {high}",
-            "Choose full or composite." if k < low else "Choose an optimal plan, or hold a factor constant.",
+            "Choose full or composite." if 1 < k < low else "Choose spread or optimal, or hold a factor constant.",
         )
 
 

@@ -19,6 +19,7 @@ NoteCode = Literal[
     "chosen as optimal",
     "chosen as a first look",
     "chosen as spread out",
+    "chosen as one setting",
     "fewer coupons than terms",
     "other fraction",
     "moved out of forbidden",

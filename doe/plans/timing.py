@@ -202,6 +202,9 @@ def minutes_at_machine(study: Study, coupons: pd.DataFrame, line: Line, stage: S
 
 
 def _seconds(study: Study, coupons: pd.DataFrame, name: str) -> np.ndarray:
+    belt = next((f for f in study.numeric if f.heated_mm is not None), None)
+    if name == "cure_time" and belt is not None:
+        return np.array([belt.seconds(float(speed)) for speed in coupons[belt.name]], dtype=float)
     if name in study.factor_names and not study.factor(name).is_categorical:
         return coupons[name].to_numpy(dtype=float)
     held = study.held.get(name)

@@ -180,7 +180,7 @@ def _cliffs(f: Factor, curve: Profile, here: float) -> list[Cliff]:
 def _room(study: Study, f: Factor, curve: Profile, here: float, window: Window | None) -> SettingRoom:
     target = study.spec.pass_rate
     short = curve.pass_rate < target
-    least, most = study.limits.bounds(f.name) if study.limits else (None, None)
+    least, most = study.limits.bounds(f.name, f.heated_mm) if study.limits else (None, None)
     below, above = curve.values[short & (curve.values < here)], curve.values[short & (curve.values > here)]
     step = curve.values[1] - curve.values[0]
     low = max(below.max() + step if len(below) else f.low, f.low if least is None else least)

@@ -73,7 +73,7 @@ def allowed(study: Study, frame: pd.DataFrame) -> NDArray[np.bool_]:
         keep &= ~is_forbidden(study.forbidden, at_levels(frame, study.endured, levels))
     for f in study.numeric:
         values = frame[f.name].to_numpy(dtype=float)
-        low, high = study.limits.bounds(f.name) if study.limits else (None, None)
+        low, high = study.limits.bounds(f.name, f.heated_mm) if study.limits else (None, None)
         keep &= (values >= max(f.low, -np.inf if low is None else low) - 1e-9) & (
             values <= min(f.high, np.inf if high is None else high) + 1e-9
         )
@@ -137,7 +137,7 @@ def _off_the_ends(study: Study, points: pd.DataFrame) -> NDArray[np.bool_]:
     inner = np.ones(len(points), dtype=bool)
     for f in study.numeric:
         values = points[f.name].to_numpy(dtype=float)
-        least, most = study.limits.bounds(f.name) if study.limits else (None, None)
+        least, most = study.limits.bounds(f.name, f.heated_mm) if study.limits else (None, None)
         low, high = max(f.low, -np.inf if least is None else least), min(f.high, np.inf if most is None else most)
         step = f.step or 0.0
         inner &= (values >= low + step - 1e-9) & (values <= high - step + 1e-9)

@@ -281,7 +281,7 @@ def possible_changes(study: Study, surfaces: Surfaces, checks_best: float) -> tu
             found.append(fact("softer_if_scores_stand"))
     peak = surfaces.draws.peak.reshape(-1, len(surfaces.scaling.numeric))
     for j, f in enumerate(surfaces.scaling.numeric):
-        low, high = study.limits.bounds(f.name) if study.limits else (None, None)
+        low, high = study.limits.bounds(f.name, f.heated_mm) if study.limits else (None, None)
         if (peak[:, j] > 1).mean() >= 0.5:
             found.append(fact("best_above", factors=(f.name,), value=f.high, limit=high))
         if (peak[:, j] < -1).mean() >= 0.5:

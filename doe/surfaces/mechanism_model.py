@@ -125,7 +125,7 @@ def speaks_of(window: WindowModel) -> bool:
 
     Earlier coupons are not discounted here, and batches have to be known of both machines or of neither.
     """
-    if window.combinations > 1 or not heats(window.factors).all() or (window.weights != 1).any():
+    if window.combinations > 1 or not (heats(window.factors) > 0).all() or (window.weights != 1).any():
         return False
     return len({f.stage for f in window.factors}) == 2 and len(window.batches) in (0, 2)
 

@@ -14,7 +14,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from doe.domain.coding import FloatArray, code, decode
-from doe.domain.factors import EVERY_LEVEL, Factor
+from doe.domain.factors import EVERY_LEVEL, KNOWN_FACTORS, Factor
 from doe.domain.units import ABSOLUTE_ZERO_DEGC
 
 
@@ -122,10 +122,20 @@ def quadratic_coefficients(top: FloatArray, peak: FloatArray, curve: FloatArray)
 
 
 def is_same_dose(first: Factor, second: Factor) -> bool:
-    """Whether two factors are the temperature and the time of one step, which can stand in for each other."""
-    return first.stage == second.stage and {first.unit, second.unit} == {"degC", "s"}
+    """Whether two factors are the temperature and the time (or belt speed) of one step: one stands in for the other."""
+    return first.stage == second.stage and {first.unit, second.unit} in ({"degC", "s"}, {"degC", "m/min"})
 
 
-def heats(factors: Sequence[Factor]) -> NDArray[np.bool_]:
-    """Which numeric factors add heat when raised: temperatures, and times at cure or press."""
-    return np.array([f.is_temperature or f.name in ("cure_time", "dwell") for f in factors], dtype=bool)
+def heats(factors: Sequence[Factor]) -> NDArray[np.intp]:
+    """What more of each numeric factor does to the heat, shape (factors,).
+
+    1 where it adds heat (temperatures, times at cure or press), -1 where it takes heat away (the speed of a belt, the
+    gap under a raised press), 0 where it is neither.
+    """
+    return np.array([_heat(f) for f in factors], dtype=np.intp)
+
+
+def _heat(factor: Factor) -> int:
+    if factor.name in KNOWN_FACTORS and KNOWN_FACTORS[factor.name].cools:
+        return -1
+    return int(factor.is_temperature or factor.name in ("cure_time", "dwell"))

@@ -236,8 +236,8 @@ class WindowModel:
         self.heats = heats(self.factors)
         self._trade = _trade_means(self.factors, self.priors)
         self.rank = scaling.rank
-        self.pairs = np.array(sorted(permutations(range(self.k), 2), key=lambda pair: tuple(self.rank[list(pair)])))
-        self.pairs = self.pairs.reshape(-1, 2).T
+        pairs = sorted(permutations(range(self.k), 2), key=lambda pair: tuple(self.rank[list(pair)]))
+        self.pairs = np.array(pairs, dtype=np.intp).reshape(-1, 2).T
         self.slices = self._layout()
         self.groups = [
             (c, np.flatnonzero(self.combination == c))
@@ -404,7 +404,8 @@ class WindowModel:
         shape = root @ root.transpose(0, 2, 1)
         curve = shape * stretch(top)[0][:, None, None]
         turned = p.log_heat_sd * self.by_factor(xi, "heat")
-        weight = np.where(self.heats, np.exp(turned), turned) * np.exp(scaled("split", p.log_split))[:, None]
+        by_setting = np.where(self.heats, self.heats * np.exp(turned), turned)
+        weight = by_setting * np.exp(scaled("split", p.log_split))[:, None]
         hand_top = scaled("hand_top", p.hand_top)
         depth, aside = self.hand_shape(xi)
         logit, heat, hand, peaks = [], [], [], []
@@ -590,10 +591,10 @@ def _trade_means(factors: tuple[Factor, ...], priors: Priors) -> FloatArray:
     """Prior means of the trades between factors, shape (k, k): how far one stands in for the other."""
     k = len(factors)
     means = np.zeros((k, k))
-    hot = heats(factors)
+    heat = heats(factors)
     for i, j in permutations(range(k), 2):
-        if hot[i] and hot[j]:
-            means[i, j] = priors.trade_same_dose if is_same_dose(factors[i], factors[j]) else priors.trade_other
+        trade = priors.trade_same_dose if is_same_dose(factors[i], factors[j]) else priors.trade_other
+        means[i, j] = heat[i] * heat[j] * trade
     return means
 
 

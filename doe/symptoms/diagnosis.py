@@ -208,7 +208,7 @@ MOST = 3
 """Faults at once, at most."""
 TOGETHER = 0.25
 """Factor for each fault beyond the first (our guess, no source)."""
-SURE, APART = 0.60, 2.0
+SURE, APART = 0.65, 2.0
 """A cause is named when it is at least this probable and this many times as probable as the next one."""
 START_MINUTES = 1.0
 """To lay down other work and go there. With it fewer checks are needed than without, and no more minutes (measured

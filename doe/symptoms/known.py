@@ -52,8 +52,8 @@ class Known:
         Months since the packet was opened, and how it was kept (one of `STORED`).
     film_months, ink_months : float
         Months since the film's packet or the ink's bottle was opened.
-    fabric : str
-        One of `FABRICS`.
+    fabric, recipe_fabric : str
+        One of `FABRICS`: of the blank in use, and of the recipe's.
     dyed_polyester : bool
     film_class, recipe_film_class : {"hot", "warm", "cold"}
         Peel class of the film in use, and of the recipe's.
@@ -84,6 +84,7 @@ class Known:
     film_months: float | None = None
     ink_months: float | None = None
     fabric: str = ""
+    recipe_fabric: str = ""
     dyed_polyester: bool | None = None
     film_class: str = ""
     recipe_film_class: str = ""
@@ -110,6 +111,7 @@ class Known:
             ("where", PLACES),
             ("film_class", FILM_CLASSES),
             ("fabric", FABRICS),
+            ("recipe_fabric", FABRICS),
             ("recipe_film_class", FILM_CLASSES),
             ("powder_stored", STORED),
         ):
@@ -150,6 +152,7 @@ BecauseCode = Literal[
     "washed late",
     "strokes close",
     "film class",
+    "cloth differs",
     "shows when",
     "shows where",
     "set off",
@@ -220,6 +223,8 @@ def _cloth(known: Known) -> Iterator[Shift]:
     if known.dyed_polyester is not None:
         yield from _move("dyed polyester", "yes" if known.dyed_polyester else "no", there=known.dyed_polyester)
     yield from _move("cloth", known.fabric, cloth=known.fabric)
+    if known.fabric and known.recipe_fabric and known.fabric != known.recipe_fabric:
+        yield from _move("cloth differs", cloth=known.fabric, recipe=known.recipe_fabric)
 
 
 GONE_COLD_S = 30.0

@@ -26,6 +26,13 @@ CAUTIONS = (
     "licensed people under local codes.",
 )
 
+HOVERING = (
+    "Curing under a raised press: its own stop or a locked support holds it open, never a hand or a loose block, and "
+    "no hand goes under it. It heats unevenly: the limits hold for the hottest place of the film; keep to one place "
+    "and turn the film halfway."
+)
+"""Where the gap under a raised press is a setting (common practice, no source)."""
+
 SPECIAL_GOODS = "Children's wear, protective, medical or flame-rated textiles need their own rules."
 
 FOOTER = "Decision aid only. Burns at a touch. Extraction on. Data sheets and local codes come first."

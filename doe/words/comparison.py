@@ -3,14 +3,24 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 from doe.assure.comparison.plan import ComparisonPlan
+from doe.assure.comparison.staged import Stage, StagedChances, hidden_loss, worst_false_alarm
 from doe.assure.comparison.verdict import Comparison
 from doe.domain.finding import Finding
-from doe.words.facts import Reader, Text, texts_of, worded
-from doe.words.wording import at_least_of_hundred, at_most_of_hundred, count, percent, sentence, stated
+from doe.words.facts import Reader, Text, filled, texts_of, worded
+from doe.words.wording import (
+    HUNDRED,
+    at_least_of_hundred,
+    at_most_of_hundred,
+    count,
+    out_of_hundred,
+    percent,
+    sentence,
+    stated,
+)
 
 KINDS = texts_of("catalogues", "comparison_frames")
 """Verdict to style of its frame."""
@@ -18,10 +28,18 @@ KINDS = texts_of("catalogues", "comparison_frames")
 EDGES = texts_of("catalogues", "edges")
 """Verdict on an edge to its words."""
 
+STAGED_LEADS, STAGED_STEPS = texts_of("staged", "leads"), texts_of("staged", "steps")
+"""Verdict of a staged comparison to what it means, and to what to do now, a line each."""
+
+RULE_LINES, STAGED_METHOD = texts_of("staged", "rule"), texts_of("staged", "method")
+"""How the tables of a staged comparison are read, and how it was judged."""
+
 
 def lead(plan: ComparisonPlan, judged: Comparison) -> str:
     """The verdict in two sentences."""
     recipe = f"recipe {plan.recipe}, revision {plan.revision},"
+    if judged.staged is not None:
+        return filled(STAGED_LEADS[judged.verdict], recipe=recipe, new=plan.new, in_use=plan.in_use)
     if judged.verdict == "same recipe holds":
         return (
             f"At {recipe} {plan.new} passes no more than {points(plan.rate_margin)} less often than {plan.in_use}, "
@@ -39,6 +57,47 @@ def lead(plan: ComparisonPlan, judged: Comparison) -> str:
     )
 
 
+CHANCE_HEADS = ("new fails more often", "clearly worse", "go on carefully", "neither", "more pairs")
+CHANCE_CAPTION, RULE_CAPTION = "Of 100 such comparisons", "The rule"
+RULE_HEADS = ("after", "go on carefully", "clearly worse", "line first", "can still hide")
+
+
+def chance_rows(chances: Iterable[StagedChances]) -> list[tuple[str, ...]]:
+    """Of 100 staged comparisons, how many come to what, a row a loss; the last is that of more than the first pairs."""
+    rows: list[tuple[str, ...]] = []
+    for chance in chances:
+        worse, on = out_of_hundred(chance.worse), out_of_hundred(chance.go_on)
+        loss = points(round(chance.loss, 4)) if chance.loss > 0 else "alike"
+        rows.append((loss, str(worse), str(on), str(HUNDRED - worse - on), str(out_of_hundred(chance.more))))
+    return rows
+
+
+def rule_rows(stages: Sequence[Stage], assurance: float) -> list[tuple[str, ...]]:
+    """The rule, a row a stage: what it takes for each end, and what *go on carefully* can still hide."""
+    return [
+        (
+            count(stage.pairs, "pair"),
+            f"{stage.go_on} or fewer" if stage.go_on else "none",
+            f"{stage.worse} or more" if stage.worse <= stage.pairs else "not yet",
+            f"over {stage.in_use}",
+            f"{at_most_of_hundred(hidden_loss(stages, number, assurance))} of 100",
+        )
+        for number, stage in enumerate(stages, 1)
+    ]
+
+
+def rule_lines(plan: ComparisonPlan) -> tuple[str, ...]:
+    """How both tables of a staged comparison are read."""
+    stages = plan.stages or ()
+    values = {
+        "alarm": at_most_of_hundred(worst_false_alarm(stages)),
+        "pairs": stages[0].pairs,
+        "rate": percent(plan.supposed_rate),
+        "assurance": stated(plan.assurance),
+    }
+    return tuple(filled(text, **values) for text in RULE_LINES.values())
+
+
 def points(margin: float) -> str:
     """A margin of the pass rate."""
     return f"{100 * margin:g} points"
@@ -47,6 +106,9 @@ def points(margin: float) -> str:
 def count_rows(judged: Comparison) -> list[tuple[str, str, str, str]]:
     """Passed of those judged at each place: new, in use, and what that says of the new material."""
     rates = judged.rates
+    if judged.staged is not None:
+        passed = (f"{rates.new_passed} of {rates.new_units}", f"{rates.old_passed} of {rates.old_units}")
+        return [("setpoint", *passed, judged.verdict)]
     state = "shown to be no worse" if rates.is_non_inferior else "worse" if rates.is_worse else "open"
     rows = [
         (
@@ -124,6 +186,8 @@ SPELLING: Mapping[str, Callable[[Any], str]] = {
     "power": percent,
     "supposed": percent,
     "edge_power": percent,
+    "hides": lambda share: str(at_most_of_hundred(share)),
+    "alike": lambda share: str(at_most_of_hundred(share)),
     "rounds": lambda number: count(number, "further round"),
 }
 """Name of a value to how it is said."""
@@ -139,6 +203,8 @@ FOUND: Mapping[str, Text] = {
 
 def steps(judged: Comparison, *, looks_left: int) -> tuple[str, ...]:
     """What to do now."""
+    if judged.staged is not None:
+        return tuple(STAGED_STEPS[judged.verdict].splitlines())
     if judged.verdict == "same recipe holds":
         return (
             "Use the recipe on the new material as it is; name the material in a new revision of the recipe.",
@@ -161,6 +227,8 @@ def steps(judged: Comparison, *, looks_left: int) -> tuple[str, ...]:
 
 def method_lines(plan: ComparisonPlan, judged: Comparison) -> tuple[str, ...]:
     """How it was judged."""
+    if plan.stages is not None:
+        return (*rule_lines(plan), *STAGED_METHOD.values())
     paired = (
         "Pairs: the exact test of non-inferiority on pairs that differ (largest probability over the unknown common "
         "rate) decides; the limits drawn are Newcombe's for paired proportions, method 10, and are approximate."

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.finding import Finding
 from doe.domain.jsonable import packaged_table
 from doe.domain.units import METRIC, Shown, show
 from doe.symptoms.advice import Advice, Move
-from doe.symptoms.catalogue import WORDS, Look, fault, look
-from doe.symptoms.diagnosis import Diagnosis, NextLook
+from doe.symptoms.catalogue import WORDS, Look, fault, look, symptom
+from doe.symptoms.diagnosis import Diagnosis, Evidence, NextLook
 from doe.words.facts import Reader, Text, worded
 from doe.words.wording import count, listing, sentence
 
@@ -32,7 +33,7 @@ def likelihood(p: float) -> str:
 
 CLOSING = (
     "Afterwards make one coupon back at the recipe: extraction on, gloves, nothing above its limits. If it passes, "
-    "keep what it was with --turned-out; if not, say what is seen on it."
+    "keep what it was: that closes the case; if not, say what is seen on it."
 )
 """How a case is closed, with the remedy."""
 
@@ -105,6 +106,15 @@ def advice_sentences(found: Diagnosis, advice: Advice, shown: Shown = METRIC) ->
     if not found.settled and found.checks:
         said.append("Move no setting before a check has told the causes apart.")
     return tuple(said)
+
+
+def remedies(evidence: Evidence) -> tuple[str, ...]:
+    """What the catalogue says helps with what is seen, once a check has named the cause; each with its first look."""
+    named = (symptom(key) for key in evidence.symptoms)
+    return tuple(f"{s.label}: {s.first_check} Then: {s.remedy}" for s in named)
+
+
+REMEDIES = "What helps once a check has named the cause, always inside the makers' limits (common practice, no source)"
 
 
 def reasons(found: Diagnosis, labels: Mapping[str, str], shown: Shown = METRIC, *, most: int = 3) -> tuple[str, ...]:
@@ -190,3 +200,31 @@ def case_told(symptoms: Sequence[str], cause: str) -> str:
     """A case of the shop: what was seen and what it turned out to be."""
     seen = listing([WORDS.labels.get(key, key) for key in symptoms])
     return f"{seen}: it turned out to be {fault(cause).label if cause else 'something that is not on the list'}."
+
+
+_CASES = packaged_table("cases")
+BACK: Mapping[str, str] = _CASES["back"]
+"""How the coupon back at the recipe came out, in words."""
+CLOSED = "closed by a coupon back at the recipe"
+"""Why the entry of a case gives way to the one that says how its coupon came out."""
+
+
+def case_known(case: Mapping[str, Any], shown: Shown = METRIC) -> tuple[str, ...]:
+    """What was known of a kept case, a part each: waits, humidity, settings, lots, readings, checks, the note.
+
+    >>> case_known({"known": {"gap_s": 4.0}, "set": {"dwell": 12.0}, "lots": {"film": "77"}, "note": "new boy"})
+    ('4 s between oven and press', 'dwell 12 s', 'film lot 77', 'note: new boy')
+    """
+    known = dict(case.get("known", {}))
+    dyed = known.pop("dyed_polyester", None)
+    said = [_CASES["known"][name].format(value=value) for name, value in known.items()]
+    said += [] if dyed is None else ["dyed polyester" if dyed else "no dyed polyester"]
+    for name, value in case.get("set", {}).items():
+        factor = KNOWN_FACTORS.get(name)
+        said.append(f"{factor.label if factor else name} {show(value, factor.unit if factor else '', shown)}")
+    said += [f"{part} lot {lot}" for part, lot in case.get("lots", {}).items()]
+    for r in case.get("gauges", ()):
+        ends = (show(r[end], "degC", shown) for end in ("set_degc", "measured_degc"))
+        said.append(f"{r['machine']}, {r['place']}: {' set, '.join(ends)} by the gauge")
+    said += [made_words(key, outcome) for key, outcome in case.get("found", {}).items()]
+    return (*said, *([f"note: {case['note']}"] if case.get("note") else []))

@@ -11,6 +11,7 @@ from doe.domain.limits import unusual_ranges, unusual_settings
 from doe.domain.stack import Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, show_both
+from doe.words.cautions import HOVERING
 from doe.words.facts import Reader, Text, all_worded, reader_of, texts_of
 from doe.words.materials import material_warnings
 from doe.words.wording import range_both
@@ -26,7 +27,8 @@ def range_warnings(study: Study, stack: Stack, on: date, shown: Shown = METRIC) 
     """What is unusual about the ranges and the held settings of a study with these materials, each with its reason."""
     dyed = stack.dyed_polyester
     ranges = all_worded(unusual_ranges(study.factors, dyed_polyester=dyed), _RANGES, reader_of(study, shown))
-    return (*ranges, *_settings(study.held, shown, dyed), *known_of_materials(study, stack, on, shown))
+    hovering = (HOVERING,) if "hover_gap" in {*study.factor_names, *study.held} else ()
+    return (*hovering, *ranges, *_settings(study.held, shown, dyed), *known_of_materials(study, stack, on, shown))
 
 
 def known_of_materials(study: Study, stack: Stack, on: date, shown: Shown = METRIC) -> tuple[str, ...]:

@@ -33,7 +33,7 @@ from doe.domain.units import (
     unit_spelled,
 )
 
-_OPTIONS = ("sd", "trial", "step", "unit", "scale", "slow", "stage", "label")
+_OPTIONS = ("sd", "trial", "step", "unit", "scale", "slow", "stage", "label", "heated")
 _NUMBER = r"[-+]?(?:\d+(?:[.,]\d+)?|[.,]\d+)(?:[eE][-+]?\d+)?"
 _BETWEEN_ENDS = r"(?:\.{2,3}|…|[-–—]|\b(?:to|and|bis)\b)"
 _SPAN = re.compile(
@@ -253,7 +253,7 @@ def factor(text: str, shown: Shown, place: str = "--factor") -> Factor:
             where,
             repr(text),
             f"a known factor ({', '.join(close or KNOWN_FACTORS)}), or your own with its unit",
-            f"Write it like {FACTOR_FORM}; for one of your own add unit={', '.join(STORED_UNITS[:-2])} or m/min.",
+            f"Write it like {FACTOR_FORM}; for one of your own add unit={', '.join(STORED_UNITS[:-1])}.",
         )
     changes["unit"] = options.get("unit", unit) if known else unit
     if equals:
@@ -261,6 +261,8 @@ def factor(text: str, shown: Shown, place: str = "--factor") -> Factor:
     for key, option in (("setting_sd", "sd"), ("trial_sd", "trial"), ("step", "step")):
         if option in options:
             changes[key] = spread(options[option], unit, f"{where}, {option}", shown)
+    if "heated" in options:
+        changes["heated_mm"] = heated_length(options["heated"], f"{where}, heated")
     if "step" not in changes and unit != shown.unit(unit) and (known is None or known.unit == unit):
         # a dial marked in degF or psi is set in whole ones of those, not in whole ones of what is stored
         changes["step"] = to_stored(1, shown.unit(unit)) - to_stored(0, shown.unit(unit))
@@ -268,6 +270,11 @@ def factor(text: str, shown: Shown, place: str = "--factor") -> Factor:
         changes.setdefault("label", called)
     with said_in(where, ",".join([span, *more])):
         return usual_factor(name, **changes) if known else Factor(name, **changes)
+
+
+def heated_length(text: str, where: str = "heated length") -> float:
+    """Length of a belt in the heat, in mm; a bare number is in metres."""
+    return parse_quantity(text, "mm", where, default="m")
 
 
 def _own_unit(text: str, where: str) -> str:

@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from typing import TypeVar
 
-from doe.domain.factors import KNOWN_FACTORS, Factor
+from doe.domain.factors import KNOWN_FACTORS, Factor, seconds_in_heat
 from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
 
 HUNDRED = 100
@@ -224,10 +224,30 @@ def amount_both(factor: Factor, value: float | str, shown: Shown = METRIC) -> st
     """Setting for anything printed: temperatures in both units, the reader's first.
 
     >>> from doe.domain.factors import usual_factor
-    >>> amount_both(usual_factor("press_temp"), 152)
-    '152 °C (306 °F)'
+    >>> amount_both(usual_factor("press_temp"), 152), amount_both(usual_factor("belt_speed", heated_mm=1200), 0.6)
+    ('152 °C (306 °F)', '0.60 m/min (120 s)')
     """
-    return _both(factor, partial(amount, factor, value), shown)
+    beside = amount_beside(factor, value, shown)
+    return f"{amount(factor, value, shown)} ({beside})" if beside else amount(factor, value, shown)
+
+
+def amount_beside(factor: Factor, value: float | str, shown: Shown = METRIC) -> str:
+    """The same setting in its other terms: a temperature in the other unit, a belt's speed as time in the heat."""
+    if factor.is_categorical:
+        return ""
+    return (
+        amount(factor, value, shown.other) if factor.is_temperature else seconds_words(factor.heated_mm, float(value))
+    )
+
+
+def seconds_words(heated_mm: float | None, *speeds: float) -> str:
+    """Time in the heat at the speeds of a belt, in m/min; empty where its heated length is not known.
+
+    >>> seconds_words(1200, 0.6), seconds_words(1200, 0.4, 0.8)
+    ('120 s', '180 to 90 s')
+    """
+    times = [seconds_in_heat(heated_mm, speed) for speed in speeds]
+    return f"{' to '.join(dict.fromkeys(f'{time:.0f}' for time in times if time is not None))} s" if all(times) else ""
 
 
 def _both(factor: Factor, say: Callable[[Shown], str], shown: Shown) -> str:
@@ -238,7 +258,10 @@ def _both(factor: Factor, say: Callable[[Shown], str], shown: Shown) -> str:
 
 def decimals_of(factor: Factor, shown: Shown = METRIC) -> int:
     """Decimals so that a machine step is seen and no more."""
-    return 0 if (factor.step or 0.0) >= 1 or shown.unit(factor.unit) == "psi" else 1
+    step = factor.step or 0.0
+    if step >= 1 or shown.unit(factor.unit) == "psi":
+        return 0
+    return 2 if factor.unit not in ("degC", "bar") and abs(step - round(step, 1)) > 1e-9 else 1
 
 
 def amount_range(factor: Factor, low: float, high: float, shown: Shown = METRIC) -> str:
@@ -303,9 +326,13 @@ def range_both(factor: Factor, low: float, high: float, shown: Shown = METRIC) -
     '150 to 158 °C (302 to 316 °F)'
     >>> range_both(usual_factor("press_temp"), 159, 159)
     '159 °C (318 °F) only'
+    >>> range_both(usual_factor("belt_speed", heated_mm=1200), 0.4, 0.8)
+    '0.40 to 0.80 m/min (180 to 90 s)'
     """
     if amount(factor, low, shown) == amount(factor, high, shown):
         return f"{amount_both(factor, low, shown)} only"
+    if factor.heated_mm is not None:
+        return f"{amount_range(factor, low, high, shown)} ({seconds_words(factor.heated_mm, low, high)})"
     return _both(factor, partial(amount_range, factor, low, high), shown)
 
 
@@ -334,7 +361,13 @@ def held(name: str, value: float | str, shown: Shown = METRIC) -> tuple[str, str
 
 
 # How a move reads: (lower, higher). Times are longer or shorter, temperatures hotter or cooler.
-_MOVES = {"degC": ("cooler", "hotter"), "s": ("shorter", "longer"), "bar": ("lower", "higher")}
+_MOVES = {
+    "degC": ("cooler", "hotter"),
+    "s": ("shorter", "longer"),
+    "bar": ("lower", "higher"),
+    "m/min": ("slower", "faster"),
+    "mm": ("smaller", "larger"),
+}
 # What a customer sees beyond the edge; which side it is stays with the model.
 _BEYOND = {
     "under": "prints start to peel, shed or wash off (too little heat)",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -12,6 +12,7 @@ from markupsafe import Markup
 from numpy.typing import NDArray
 
 from doe.assure.comparison.plan import ComparisonPlan
+from doe.assure.comparison.staged import chances_of_losses
 from doe.assure.comparison.verdict import Comparison
 from doe.assure.confirmation.allocation import SETPOINT
 from doe.assure.confirmation.verdict import CHECK_PREFIX, coupon_states
@@ -22,17 +23,24 @@ from doe.domain.stack import Line, Material, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.words.comparison import (
+    CHANCE_CAPTION,
+    CHANCE_HEADS,
     KINDS,
+    RULE_CAPTION,
+    RULE_HEADS,
+    chance_rows,
     count_rows,
     hand_limits,
     lead,
     method_lines,
     points,
+    rule_lines,
+    rule_rows,
     said,
     steps,
 )
 from doe.words.recipe.card import DIFFERS
-from doe.words.wording import amount_both, at_most_of_hundred, count, date_and_time, percent, score, stated
+from doe.words.wording import amount_both, at_most_of_hundred, count, date_and_time, percent, score, sentence, stated
 from reports.drawing.palette import ACCENT, RULE, SOFT, round_numbers
 from reports.drawing.plot import Plot
 from reports.drawing.rows import draw_rows
@@ -40,7 +48,7 @@ from reports.pages import render
 from reports.sheet.page import Pair, limit_pairs
 from reports.study.inputs import HistoryRow, Provenance
 from reports.study.proof import headed, history_table, made_pairs, number, words
-from reports.views import PageTable, Picture, heads
+from reports.views import Column, PageTable, Picture, heads
 
 _MARKS = (
     "Open circle: passed. Triangle pointing down: failed by too little heat; up: by too much. Square: failed for "
@@ -113,6 +121,8 @@ class ComparisonPage:
         Limits against margins, hand-feel pair by pair; only what was judged.
     pair_table : Table or None
         How the pairs came out; None when the materials were made apart.
+    rule_tables : tuple of Table
+        Of a staged comparison: how often it comes to what, and its rule.
     stack_table : Table
         Both stacks, part by part.
     place_table : Table
@@ -138,6 +148,7 @@ class ComparisonPage:
     pair_picture: Picture
     pictures: tuple[Picture, ...]
     pair_table: PageTable | None
+    rule_tables: tuple[PageTable, ...]
     stack_table: PageTable
     place_table: PageTable
     method_lines: tuple[str, ...]
@@ -181,6 +192,7 @@ def comparison_page(report: ComparisonReport) -> ComparisonPage:
         pair_picture=_pair_picture(report),
         pictures=(*_rate_picture(report), *_hand_pictures(report)),
         pair_table=_pair_table(judged),
+        rule_tables=rule_tables(plan),
         stack_table=_stack_table(report),
         place_table=_place_table(report),
         method_lines=method_lines(plan, judged),
@@ -188,7 +200,7 @@ def comparison_page(report: ComparisonReport) -> ComparisonPage:
         limit_pairs=limit_pairs(report.study, report.shown),
         provenance_pairs=(
             Pair("sum of the inputs", report.provenance.inputs_hash),
-            Pair("assurance of each statement", percent(1 - judged.risk, 1)),
+            Pair("assurance of each statement", percent(1 - judged.risk if plan.stages is None else plan.assurance, 1)),
             *made_pairs(report.provenance, report.made_at),
         ),
         history_table=history_table(report.history),
@@ -252,7 +264,7 @@ def _pair_picture(report: ComparisonReport) -> Picture:
 def _rate_picture(report: ComparisonReport) -> Iterator[Picture]:
     judged, margin = report.judged, report.plan.rate_margin
     rates = judged.rates
-    if not rates.new_units:
+    if not rates.new_units or judged.staged is not None:
         return
     below = at_most_of_hundred(-rates.limits.low)
     how = f"up to {count(below, 'point')} less often" if below > 0 else "no less often"
@@ -306,8 +318,24 @@ def _pair_table(judged: Comparison) -> PageTable | None:
         ("only the new one passed", str(pairs.only_new)),
         ("neither passed", str(pairs.neither)),
     )
-    note = f"Exact p that the new material is worse by the margin or more: {judged.rates.test.p_exact:.3f}."
+    p_exact = f"Exact p that the new material is worse by the margin or more: {judged.rates.test.p_exact:.3f}."
+    note = p_exact if judged.staged is None else ""
     return PageTable("Pairs at the setpoint", heads("Outcome | Pairs:"), rows, note)
+
+
+def rule_tables(plan: ComparisonPlan) -> tuple[PageTable, ...]:
+    """What was said of a staged comparison before a coupon was made; empty for a full one."""
+    if plan.stages is None:
+        return ()
+    chances, lines = chances_of_losses(plan.stages, plan.supposed_rate), rule_lines(plan)
+    return (
+        PageTable(CHANCE_CAPTION, _texts(CHANCE_HEADS), tuple(chance_rows(chances)), lines[0]),
+        PageTable(RULE_CAPTION, _texts(RULE_HEADS), tuple(rule_rows(plan.stages, plan.assurance)), " ".join(lines[1:])),
+    )
+
+
+def _texts(names: Iterable[str]) -> tuple[Column, ...]:
+    return tuple(words(sentence(name).rstrip(".")) for name in names)
 
 
 def _stack_table(report: ComparisonReport) -> PageTable:

@@ -27,7 +27,9 @@ def range_scale(factor: Factor, shown: Shown = METRIC, limits: Limits | None = N
     """
     known = KNOWN_FACTORS.get(factor.name)
     usual = known.typical if known is not None and known.typical[0] == known.typical[0] else None
-    ends = tuple(end for end in (limits.bounds(factor.name) if limits else (None, None)) if end is not None)
+    ends = tuple(
+        end for end in (limits.bounds(factor.name, factor.heated_mm) if limits else (None, None)) if end is not None
+    )
     points = [factor.low, factor.high, *(usual or ()), *ends]
     low, high = min(points), max(points)
     span = (high - low) or 1.0

@@ -489,7 +489,8 @@ def draw_half_normal(
         See `Plot`.
     """
     plot = Plot(name, "order")
-    right, top = max(float(points["size"].max()), simultaneous) * 1.25, float(points["quantile"].max()) * 1.15
+    right = max(float(points["size"].max()), simultaneous) * 1.25 or 1.0  # every effect may be exactly zero
+    top = float(points["quantile"].max()) * 1.15
     plot.along_x([(t / right, (f"{t:g}",)) for t in round_numbers(0, right)], axis)
     plot.along_y([(t / top, (f"{t:g}",)) for t in round_numbers(0, top, 4)], "half-normal quantile")
     plot.frame()

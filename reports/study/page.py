@@ -35,6 +35,7 @@ from doe.words.study.standing import frame, headline
 from doe.words.wording import (
     SIDE_WORDS,
     amount,
+    amount_beside,
     amount_both,
     count,
     day,
@@ -230,7 +231,7 @@ def _dial(report: StudyReport, f: Factor) -> SettingDial:
     return SettingDial(
         label=f.label,
         big=amount(f, value, shown),
-        other=amount(f, value, shown.other) if f.is_temperature else "",
+        other=amount_beside(f, value, shown),
         surface=surface,
         alone=alone,
         expected=expected,
@@ -391,9 +392,8 @@ def window_among_coupons(report: StudyReport) -> tuple[str, ...]:
     """How the expected window sits among the coupons tried, counted."""
     fitted, study, window = report.surfaces.results, report.study, report.answer.window
     if window is None:
-        return (
-            "There is no expected window to lay among the coupons; the ringed cross marks the setting named above.",
-        )
+        mark = "; the ringed cross marks the setting named above" if len(study.numeric) > 1 else ""
+        return (f"There is no expected window to lay among the coupons{mark}.",)
     inside = _inside(report)
     passed, held = int(fitted.passed[inside].sum()), int(inside.sum())
     if held:

@@ -82,6 +82,10 @@ def test_what_it_turned_out_to_be_teaches_the_odds_once(desk, failed):
     assert failed.send(failed.get("/wrong/1/R1-04"), "/case/1/R1-04", cause="none").status_code == 422
     assert failed.send(failed.get("/wrong/1/R1-04"), "/case/1/R1-04", cause="nonsense").status_code == 422
     assert "1 case of this shop" in words(failed.get("/wrong/1/R1-04"))
+    mended = {"cause": cause[1], "back": "passed", "note": "fuse"}
+    failed.send(failed.get("/wrong/1/R1-04"), "/case/1/R1-04", **mended)
+    (closed,) = desk.book.notes(CASE)
+    assert (closed.data["back"], closed.data["note"], closed.data["found"]) == ("passed", "fuse", {"settings": "usual"})
 
 
 def test_the_diagnosis_stores_nothing_by_itself(desk, failed):

@@ -104,7 +104,7 @@ def test_asked_at_a_terminal_it_goes_from_symptom_to_a_kept_case(empty_shop, mon
     # symptom by number and name, place, time, film, humidity, powder's age left out, film's age, no more facts;
     # first check skipped, then one outcome, then stop; then the cause
     facts = ["edges", "at peel", "cold", "25", "", "9", "."]
-    typed = "\n".join(["8, edge haze", *facts, "skip", "1", "stop", "1"]) + "\n"
+    typed = "\n".join(["8, edge haze", *facts, "skip", "1", "stop", "1", "passed", "loose tape"]) + "\n"
     found = empty_shop.good("diagnose", typed=typed)
     assert "string peel" in found.out
     assert "What came out" in found.out
@@ -115,6 +115,44 @@ def test_asked_at_a_terminal_it_goes_from_symptom_to_a_kept_case(empty_shop, mon
     assert case["symptoms"] == ["string_peel", "edge_haze"]
     assert len(case["found"]) == 1
     assert case["cause"]
+    assert (case["back"], case["note"]) == ("passed", "loose tape")
+    assert case["known"] == {
+        "humidity_pct": 25.0,
+        "film_months": 9.0,
+        "film_class": "cold",
+        "when": "at peel",
+        "where": "edges",
+    }
+
+
+def test_a_coupon_back_at_the_recipe_closes_a_case_with_all_that_was_known(shop_with):
+    shop = shop_with(0)
+    told = ["--symptom", "no transfer", "--humidity", "41", "--gap", "20", "--set", "press_temp=150"]
+    kept = shop.good("diagnose", STUDY, *told, "--turned-out", "press_not_reached", "--note", "before the fuse")
+    assert "open" in kept.out
+    (case,) = shop.good("diagnose", "--past", "--json").json["cases"]
+    assert "press_not_reached" in shop.good("diagnose", "--past", "--json").out
+    closed = shop.good("diagnose", "--close", str(case["id"]), "--coupon", "pass", "--note", "fuse replaced")
+    assert "closed" in closed.out
+    (after,) = shop.good("diagnose", "--past", "--json").json["cases"]
+    assert after["known"]["humidity_pct"] == 41
+    assert after["set"] == {"press_temp": 150}
+    assert after["lots"]["powder"]
+    assert (after["back"], after["note"]) == ("passed", "before the fuse; fuse replaced")
+    told_again = " ".join(shop.good("diagnose", "--past", "--more").out.split())
+    assert "room at 41 % humidity" in told_again
+    assert "press temperature 150 °C" in told_again.replace("\u00a0", " ")
+    assert "closed already" in shop.run("diagnose", "--close", str(after["id"]), "--coupon", "pass").err
+
+
+def test_a_case_whose_coupon_fails_teaches_nothing(empty_shop):
+    for word in ("failed", "passed"):
+        empty_shop.good("diagnose", "--symptom", "stiff_hand", "--turned-out", "powder_coarse", "--coupon", word)
+    assert empty_shop.good("diagnose", "--symptom", "stiff_hand", "--json").json["shop_cases"] == 1
+    refused = empty_shop.run("diagnose", "--symptom", "stiff_hand", "--coupon", "passed")
+    assert (refused.code, len(refused.errors)) == (2, 1)
+    assert "--turned-out" in refused.err
+    assert "passed" in empty_shop.run("diagnose", "--close", "1").err
 
 
 def test_a_word_is_explained_in_a_paragraph(empty_shop):

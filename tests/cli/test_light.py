@@ -9,7 +9,9 @@ import sys
 import pytest
 
 from doe.acts.confirmation.plan import ClaimWishes, plan_confirmation
+from doe.acts.confirmation.verdict import confirm_study
 from doe.acts.study.fits import recommend_study
+from doe.domain.score import ScoreEntry
 
 STUDY = "new powder on the heavy tee"
 NUMERICS = ("numpy", "pandas", "scipy")
@@ -51,6 +53,23 @@ def test_showing_a_study_loads_no_numerics_when(shop_with, planned):
     shown = looks_light(shop, ("study", "show", STUDY))
     assert ("Confirmation 1: open." in shown) == planned
     assert "Next: doe confirm" in " ".join(shown.split())
+
+
+def test_a_verdict_in_the_book_is_shown_without_numerics_until_it_is_scored_anew(shop_with):
+    shop = shop_with(2)
+    good = {"release": True, "stretch": True, "wash_1": True, "wash_5": True}
+    with shop.open() as book:
+        recommend_study(book, STUDY)
+        plan_confirmation(book, STUDY, ClaimWishes((0.9,)))
+        coupons = book.plan_coupons(STUDY)
+        mine = list(coupons.loc[coupons["round"] == 3, "coupon"])
+        book.record(STUDY, [ScoreEntry(name, checks=good, hand={"ana": 4.0, "ben": 4.0}) for name in mine])
+        confirm_study(book, STUDY)
+    assert "Confirmation 1: accepted." in looks_light(shop, ("study", "show", STUDY))
+    with shop.open() as book:
+        first = coupons.loc[coupons["role"] == "setpoint", "coupon"].iloc[0]
+        book.record(STUDY, [ScoreEntry(first, checks={"release": False})], why="seen again by daylight")
+    assert shop.good("study", "show", STUDY, "--json").json["confirmations"] == ["not accepted"]
 
 
 def looks_light(shop, words) -> str:

@@ -12,8 +12,9 @@ from doe.book.book import Book
 from doe.domain.units import METRIC
 from doe.office.pages import pages
 from tests.bench.shop import PageUnderTest, make_desk
-from tests.office.walk import SENT, never_sent
+from tests.office.walk import SENT, Twice, Walk, never_sent
 from tests.postgres import Places
+from tests.shop import Shop
 
 
 @pytest.fixture(autouse=True)
@@ -48,3 +49,16 @@ def office_over(tmp_path: Path, places: Places) -> Iterator[Callable[..., PageUn
 def demo_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The book of the demo; tests that store in it copy it first."""
     return run_demo(tmp_path_factory.mktemp("demo"), shown=METRIC).path(BOOK)
+
+
+@pytest.fixture
+def twice(office_over, tmp_path: Path) -> Callable[[Path | str], Twice]:
+    def make(book: Path | str) -> Twice:
+        places = [tmp_path / f"{way}.sqlite" for way in ("page", "command")]
+        for place in places:
+            with Book.open(book, who="test") as whole:
+                whole.backup(place)
+        office = office_over(places[0])
+        return Twice(office, Walk(office.device("ana")), Shop(tmp_path, places[1]))
+
+    return make

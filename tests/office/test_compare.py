@@ -7,7 +7,10 @@ import re
 from doe.acts.comparison.plan import Wanted, begin_comparison
 from doe.book.book import Book
 from doe.domain.score import ScoreEntry
+from doe.words.typography import NO_BREAK
 from tests.office.test_onboarding import Walk
+from tests.office.walk import everything_in
+from tests.shop import Shop
 
 RECIPE = "fine powder on the heavy tee"
 
@@ -81,3 +84,99 @@ def test_limits_of_a_new_maker_are_asked_with_their_source(office_over, demo_boo
         f"{base}/begin", powder_max="180", powder_max_source="sheet", min_cure_time="60", min_cure_time_source="sheet"
     )
     assert "Comparison: two materials side by side" in walk.page.text
+
+
+def fails(material: str, pair: int) -> bool:
+    """What a lot that is hardly worse does: one print of the first eight will not let go of its film."""
+    return (material, pair) == ("new", 3)
+
+
+def passed_of(row: dict[str, object]) -> dict[str, bool]:
+    """Checks of a coupon of the new lot's story."""
+    if fails(str(row["material"]), int(str(row["pair"]))):
+        return {"release": False}
+    return dict.fromkeys(("release", "stretch", "wash_1", "wash_5"), True)
+
+
+def by_pages(office, place):
+    """From the recipe to the lot on it, by pages alone; what they said."""
+    walk, base = Walk(office.device("Ana")), f"/recipe/{RECIPE.replace(' ', '%20')}"
+    walk.tap(RECIPE)
+    walk.tap("A new lot, blank, powder or film")
+    walk.send(f"{base}/offer", powder_lot="P-09", way="staged")
+    offered = walk.page.text
+    walk.send(f"{base}/begin")
+    number = office.book.studies()[0].id
+    said = [offered]
+    for round_number in (1, 2):
+        frame = office.book.plan_coupons(number)
+        for row in frame[frame["round"] == round_number].sort_values("coupon").to_dict("records"):
+            checks = {f"check:{n}": "pass" if good else "fail" for n, good in passed_of(row).items()}
+            hand = {} if "fail" in checks.values() else {"hand": "4"}
+            walk.go(f"/c/{number}/{row['coupon']}")
+            walk.send(f"/score/{number}/{row['coupon']}", **checks, **hand)
+        walk.go(f"/study/{number}")
+        said.append(walk.page.text)
+        walk.send(f"/judged/{number}")
+        if round_number == 1:
+            walk.send(f"/more-strokes/{number}")
+            walk.go(f"/study/{number}")
+    walk.send(f"/also/{number}", approved_by="Kim")
+    walk.tap("Card")
+    return [*said, walk.page.text]
+
+
+def by_commands(shop):
+    """The same, at the terminal."""
+
+    def good(*words):
+        return shop.good(*words, env={"DOE_WHO": "Ana"}).out
+
+    lot = ("compare", RECIPE, "--powder", "lot=P-09", "--staged")
+    said = [good(*lot)]
+    good(*lot, "--begin")
+    with shop.open() as book:
+        name, number = book.studies()[0].name, book.studies()[0].id
+    for round_number in (1, 2):
+        with shop.open() as book:
+            frame = book.plan_coupons(number)
+        for row in frame[frame["round"] == round_number].sort_values("coupon").to_dict("records"):
+            checks = [part for n, is_good in passed_of(row).items() for part in ("--pass" if is_good else "--fail", n)]
+            hand = [] if "--fail" in checks else ["--hand", "Ana=4"]
+            good("record", name, "--coupon", row["coupon"], *checks, *hand)
+        said.append(good("compare", name))
+        if round_number == 1:
+            good("compare", name, "--next-round")
+    good("recipe", "add", name, "--approved-by", "Kim")
+    good("recipe", "card", RECIPE, "-o", str(shop.folder / "card.html"))
+    return [*said, (shop.folder / "card.html").read_text(encoding="utf-8").replace(NO_BREAK, " ")]
+
+
+def test_a_powder_lot_goes_from_the_recipe_to_the_recipe_in_stages_by_pages_and_by_commands(
+    office_over, demo_book, tmp_path
+):
+    places = [tmp_path / "pages.sqlite", tmp_path / "commands.sqlite"]
+    for place in places:
+        place.write_bytes(demo_book.read_bytes())
+    office = office_over(places[0])
+    pages = [re.sub(r"\s+", " ", text.replace(NO_BREAK, " ")) for text in by_pages(office, places[0])]
+    shop = Shop(tmp_path, places[1])
+    commands = [re.sub(r"\s+", " ", text) for text in by_commands(shop)]
+    for offered, first, second, card in (pages, commands):
+        assert "Of 100 such comparisons" in offered
+        assert "of 100" in offered
+        assert "More pairs." in first
+        assert "8 pairs judged: only the new material failed in 1" in first
+        assert "Go on carefully." in second
+        assert "up to 27 of 100 prints may fail with the new material" in second
+        assert "go on carefully, by the staged comparison" in card
+    assert "Compare it fully" in pages[2]
+    with shop.open() as book:
+        there, here = everything_in(book), everything_in(office.book)
+    assert [act["verb"] for act in here["acts"]] == [act["verb"] for act in there["acts"]]
+    for row in (*here["recipes"], *there["recipes"]):
+        row["data"].pop("approved_at")
+        for also in row["data"].get("also", ()):
+            also.pop("since")
+    for table, rows in there.items():
+        assert here[table] == rows, table

@@ -28,6 +28,12 @@ def test_a_failing_print_is_found_and_kept(office_over, demo_book):
     cause = re.search(r'name="cause" value="([^"]+)"', walk.page.text)[1]
     walk.send("/fails/kept", cause=cause)
     assert "odds have learned" in walk.page.text
+    walk.go("/fails")
+    assert "Cases not closed yet" in walk.page.text
+    case = re.search(r'name="case" value="([^"]+)"', walk.page.text)[1]
+    walk.send("/fails/closed", case=case, back="passed")
+    walk.go("/fails")
+    assert "Cases not closed yet" not in walk.page.text
 
 
 @compares("/fails/kept")

@@ -32,7 +32,7 @@ CASES = (
     (RECIPE, f"{RECIPE}/day", {"prints": "1", "failed": "2"}, "Of them failed"),
     (RECIPE, f"{RECIPE}/day", {"set_cure_temp": "x"}, "cure temperature, dialled"),
     (RECIPE, f"{RECIPE}/retire", {"why": ""}, "Why"),
-    (f"{RECIPE}/compare", f"{RECIPE}/offer", {"powder_lot": "x", "margin": "77"}, "A drop of the pass rate"),
+    (f"{RECIPE}/compare", f"{RECIPE}/offer", {"powder_lot": "x", "margin": "77"}, "Fully: which drop of the pass rate"),
     ("/people", "/people", {"name": "", "right": "scores", "code": "4821"}, "Name"),
     ("/people", "/people", {"name": "Ana", "right": "scores", "code": "1234"}, "Code"),
     ("/study/1", "/put-away/1", {"put_away_why": ""}, "Why it is put away"),

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -20,8 +19,7 @@ from tests.bench.shop import PORT
 from tests.book.samples import RECIPE as SAMPLE
 from tests.cli.test_practice import answers_to_the_fault
 from tests.office import test_days, test_fails, test_own_sheet, test_same_acts, test_undo
-from tests.office.walk import COMPARED, Walk, assert_same, compares
-from tests.shop import Shop
+from tests.office.walk import COMPARED, compares
 
 RECIPE = "fine powder on the heavy tee"
 AT = f"/recipe/{RECIPE.replace(' ', '%20')}"
@@ -42,39 +40,6 @@ NO_COMMAND = {
     "/photo/{study:int}/{coupon:path}": "taken by the camera of a phone",
 }
 """Posts that no command does, and why."""
-
-
-@dataclass
-class Twice:
-    """Two copies of a book: one for a person who goes from page to page, one for commands."""
-
-    office: object
-    walk: Walk
-    shop: Shop
-
-    def in_both(self, act: Callable[[Book], object]) -> None:
-        """The same act on both books."""
-        for place in (self.office.place, self.shop.book):
-            with Book.open(place, who="ana") as book:
-                act(book)
-
-    def same(self) -> None:
-        """Both books say the same."""
-        with self.shop.open() as book:
-            assert_same(self.office.book, book)
-
-
-@pytest.fixture
-def twice(office_over, tmp_path: Path) -> Callable[[Path | str], Twice]:
-    def make(book: Path | str) -> Twice:
-        places = [tmp_path / f"{way}.sqlite" for way in ("page", "command")]
-        for place in places:
-            with Book.open(book, who="test") as whole:
-                whole.backup(place)
-        office = office_over(places[0])
-        return Twice(office, Walk(office.device("ana")), Shop(tmp_path, places[1]))
-
-    return make
 
 
 @pytest.fixture
@@ -233,7 +198,7 @@ def test_what_a_coupon_suffers_from_and_a_score_taken_back(twice, shop_with):
     walk.go(f"/wrong/1/{coupon}")
     walk.send(f"/case/1/{coupon}", cause="none")
     settings = [part for f in ("cure_temp", "cure_time", "press_temp", "dwell") for part in ("--set", f"{f}={row[f]}")]
-    shop.good("diagnose", STUDY, "--symptom", symptom, *settings, "--turned-out", "none")
+    shop.good("diagnose", STUDY, "--symptom", symptom, *settings, "--peel-wait", "30", "--turned-out", "none")
     with shop.open() as book:
         mine, theirs = both.office.book.notes("case")[-1], book.notes("case")[-1]
     # the page knows the coupon, the command only what is seen
@@ -250,6 +215,19 @@ def test_what_a_coupon_suffers_from_and_a_score_taken_back(twice, shop_with):
     with shop.open() as book:
         here, there = both.office.book.result_columns(STUDY), book.result_columns(STUDY)
     assert here == there
+
+
+@compares("/fails/closed")
+def test_a_case_closed_by_a_coupon_back_at_the_recipe(twice, demo_book):
+    both = twice(demo_book)
+    both.walk.go(f"/fails/found?symptom=edge_lift_wash&recipe={RECIPE.replace(' ', '+')}")
+    both.walk.send("/fails/kept", cause="none")
+    both.shop.good("diagnose", "--recipe", RECIPE, "--symptom", "edge_lift_wash", "--turned-out", "none")
+    both.walk.go("/fails")
+    case = re.search(r'name="case" value="([^"]+)"', both.walk.page.text)[1]
+    both.walk.send("/fails/closed", case=case, back="passed")
+    both.shop.good("diagnose", "--close", case, "--coupon", "passed")
+    both.same()
 
 
 @compares("/class", "/practice/{exercise}")

@@ -14,7 +14,6 @@ from doe.office.steps import told
 from reports.pages import template_source
 from tests.acts.recipe.samples import STUDY
 from tests.bench.shop import PORT
-from tests.office.test_same_books import twice  # noqa: F401 - a fixture
 from tests.office.walk import Walk, compares
 
 UNDONE_BY = {
@@ -57,6 +56,7 @@ SAID_BEFORE = {
     "/recipe/{recipe:path}/retire": "retire_lead",
     "/withdraw-reading/{line:path}": "withdraw_lead",
     "/fails/kept": "bench_wrong.html",
+    "/fails/closed": "office_fails.html",
     "/case/{study:int}/{coupon:path}": "bench_wrong.html",
 }
 """Posts that are not undone, each with the text of its form that says so."""
@@ -92,7 +92,7 @@ def _raw(code: str) -> str:
 
 
 @compares("/withdraw-plan/{study:int}", "/put-away/{study:int}", "/take-out/{study:int}")
-def test_a_plan_is_withdrawn_and_a_study_put_away_and_taken_out(twice, shop_with):  # noqa: F811 - the fixture
+def test_a_plan_is_withdrawn_and_a_study_put_away_and_taken_out(twice, shop_with):
     shop = shop_with(0)
     both = twice(shop.book)
     walk, commands = both.walk, both.shop
@@ -175,7 +175,7 @@ def test_plan_of_a_planned_study_says_what_is_planned_and_what_may_be_done(shop_
 
 
 @compares("/recipe/{recipe:path}/day-back")
-def test_a_mistaken_first_article_is_taken_back(twice, demo_book):  # noqa: F811 - the fixture
+def test_a_mistaken_first_article_is_taken_back(twice, demo_book):
     both = twice(demo_book)
     recipe = "fine powder on the heavy tee"
     at = f"/recipe/{recipe.replace(' ', '%20')}"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import time
 from collections.abc import Callable
+from dataclasses import dataclass
 from html import unescape
 from typing import Any
 from urllib.parse import unquote
@@ -14,6 +15,7 @@ import sqlalchemy as sa
 from doe.book.book import Book
 from doe.book.tables import Moment, metadata
 from tests.bench.shop import Device, hidden_fields
+from tests.shop import Shop
 
 COMPARED: dict[str, list[str]] = {}
 """Addresses that are posted to, with the tests that hold what they store against what a command stores."""
@@ -137,3 +139,23 @@ def assert_same(by_page: Book, by_command: Book) -> None:
     assert [act["verb"] for act in here["acts"]] == [act["verb"] for act in there["acts"]]
     for table, rows in there.items():
         assert at_any_time(here[table]) == at_any_time(rows), table
+
+
+@dataclass
+class Twice:
+    """Two copies of a book: one for a person who goes from page to page, one for commands."""
+
+    office: object
+    walk: Walk
+    shop: Shop
+
+    def in_both(self, act: Callable[[Book], object]) -> None:
+        """The same act on both books."""
+        for place in (self.office.place, self.shop.book):
+            with Book.open(place, who="ana") as book:
+                act(book)
+
+    def same(self) -> None:
+        """Both books say the same."""
+        with self.shop.open() as book:
+            assert_same(self.office.book, book)

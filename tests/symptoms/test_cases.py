@@ -142,3 +142,40 @@ def test_two_faults_at_once_are_both_named_with_their_remedies_and_how_to_close(
     for cause in judged.causes[:2]:
         assert cause.fault.remedy in advice.remedy
     assert CLOSING in advice_sentences(judged, advice)
+
+
+HOT = {"press_runs_hot", "press_set_high", "cure_runs_hot", "cure_set_high", "no_gap"}
+
+
+@pytest.mark.parametrize(
+    ("facts", "cause"),
+    [
+        ({"readings": (oven(14),)}, "cure_runs_hot"),
+        ({"readings": (press(15),)}, "press_runs_hot"),
+        ({"readings": (press(15),), "gap_s": 2}, "press_runs_hot"),
+        ({"gap_s": 1}, "no_gap"),
+    ],
+)
+def test_a_locked_film_with_blisters_stays_a_tie_until_gap_or_gauge_was_looked_at(facts, cause):
+    seen = ("film_lock", "blisters")
+    for nothing_seen in ({}, {"settings": RIGHT}):
+        tied = diagnose(Evidence(seen, known=Known(**nothing_seen)))
+        assert not tied.settled
+        assert set(tied.tied) <= HOT
+        assert len(tied.tied) >= 2
+    assert diagnose(Evidence(seen, known=Known(**facts))).first.fault.key == cause
+
+
+def test_another_fibre_than_the_recipes_speaks_for_a_wrong_blank():
+    def chance(**facts):
+        found = diagnose(Evidence(("edge_lift_wash",), known=Known(**facts)))
+        return next(c.p for c in found.causes if c.fault.key == "wrong_blank")
+
+    assert chance(fabric="cotton", recipe_fabric="cotton") == chance(fabric="cotton")
+    assert chance(fabric="polyester", recipe_fabric="cotton") > 5 * chance(fabric="polyester")
+
+
+def test_nothing_is_called_set_right_before_anybody_looked():
+    for seen in (("no_transfer",), ("film_lock",), ("grainy_back",)):
+        moved = [m for c in diagnose(Evidence(seen)).causes for m in c.moved_by]
+        assert not moved

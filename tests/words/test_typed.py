@@ -68,7 +68,7 @@ def test_trial_error_of_a_factor_is_a_difference_in_the_users_unit():
 
 
 def test_factor_of_our_own_needs_a_unit():
-    with pytest.raises(InputError, match="unit=degC, s, bar, g/m2 or m/min"):
+    with pytest.raises(InputError, match="unit=degC, s, bar, g/m2, m/min, mm, %"):
         typed.factor("glow=1..2", METRIC)
     assert typed.factor("glow=1..2,unit=s,stage=cure,slow=yes", METRIC).hard_to_change
 
@@ -85,7 +85,7 @@ def test_bad_range_is_refused_by_the_name_of_its_factor(text):
 
 
 def test_unknown_option_of_a_factor_names_the_known_ones():
-    with pytest.raises(InputError, match="sd, trial, step, unit, scale, slow, stage or label"):
+    with pytest.raises(InputError, match="sd, trial, step, unit, scale, slow, stage, label or heated"):
         typed.factor("cure_temp=110..140,colour=red", METRIC)
 
 
@@ -136,8 +136,8 @@ def test_a_setting_is_known_by_name_and_label_in_any_case(name):
 
 def test_a_slash_in_a_unit_is_no_list_of_levels():
     assert typed.factor("powder amount=30..60 g/m2", METRIC).high == 60
-    made = typed.factor("Belt speed=0.5..1.5 m/min,stage=cure", METRIC)
-    assert (made.name, made.label, made.unit, made.low, made.step) == ("belt_speed", "Belt speed", "m/min", 0.5, 0.1)
+    made = typed.factor("Feed speed=0.5..1.5 m/min,stage=cure", METRIC)
+    assert (made.name, made.label, made.unit, made.low, made.step) == ("feed_speed", "Feed speed", "m/min", 0.5, 0.1)
     assert typed.factor("mesh=1/2", METRIC).levels == ("1", "2")
 
 

@@ -73,6 +73,7 @@ COMMANDS: tuple[tuple[str, ...], ...] = (
     ("recipe", "on", RECIPE, LINE),
     ("recipe", "on", RECIPE, "front room"),
     ("compare", RECIPE, "--film", "matt film; supplier=Voss; lot=F2", "--limit", "film_max=170C@sheet"),
+    ("compare", RECIPE, "--powder", "lot=P5", "--staged"),
     ("compare", "blank of Orrin", "-o", "holds.html"),
     ("compare", "blank of Kestrow", "-o", "retune.html"),
     ("recipe", "add", "blank of Orrin", "--approved-by", "Kim"),

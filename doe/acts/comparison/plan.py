@@ -16,15 +16,25 @@ from doe.acts.study.limits import refuse_held
 from doe.assure.comparison.equivalence import coupons_for_means
 from doe.assure.comparison.order import MOST_STROKES, comparison_coupons, recipe_points
 from doe.assure.comparison.plan import ComparisonPlan, first_round, strokes_for_rates
+from doe.assure.comparison.staged import (
+    FEWEST_PAIRS,
+    MOST_PAIRS,
+    STAGES,
+    USUAL_PAIRS,
+    StagedChances,
+    chances_of_losses,
+    staged_rule,
+)
 from doe.assure.confirmation.allocation import CORNER_COUPONS, SETPOINT
 from doe.book.book import Book
 from doe.book.records import NewAnalysis, NewRound, StudyRecord
 from doe.domain.errors import NAME_LENGTH, InputError, quoted
 from doe.domain.finding import Finding
-from doe.domain.jsonable import jsonable, named
+from doe.domain.jsonable import named
 from doe.domain.limits import LIMIT_OPTIONS, Limits, missing_limits
-from doe.domain.plan_kinds import COMPARE
+from doe.domain.plan_kinds import COMPARE, COMPARISON_PLAN
 from doe.domain.recipe import KeptRecipe, Part, Recipe, StackDifference, stack_differences
+from doe.domain.serial import to_plain
 from doe.domain.spec import Spec
 from doe.domain.stack import Line, Material, Stack
 from doe.domain.study import Study
@@ -34,11 +44,10 @@ from doe.words.limits import coupon_warnings
 from doe.words.materials import peel_warning
 from doe.words.wording import listing
 
-COMPARISON_PLAN, COMPARISON = "comparison plan", "comparison"
-"""Kinds of analyses: what was decided before a coupon was made, and what the coupons said."""
-
 USUAL_MARGIN, USUAL_HAND_MARGIN, USUAL_POWER, USUAL_LOOKS = 0.15, 0.5, 0.80, 2
 MARGINS, POWERS = (0.10, 0.15, 0.20), (0.80, 0.90)
+SELDOM = 0.6
+"""A staged comparison lets lots that are alike go on less often than this: then it settles little."""
 USUAL_HAND_SD = 0.4
 """Scatter of the difference of hand-feel in one stroke that sizes suppose (common practice, no source)."""
 
@@ -53,7 +62,10 @@ _LIMITS_OF: Mapping[Part, tuple[str, ...]] = {
 
 @dataclass(frozen=True)
 class Wanted:
-    """What a person asked for. ``parts`` replaces parts of the recipe's stack; ``stack`` names one of the book."""
+    """What a person asked for. ``parts`` replaces parts of the recipe's stack; ``stack`` names one of the book.
+
+    ``staged`` asks for few pairs in stages, ``strokes`` of them each; margins, power and looks have no part in that.
+    """
 
     parts: Mapping[Part, Material] | None = None
     stack: str | None = None
@@ -68,6 +80,7 @@ class Wanted:
     name: str = ""
     seed: int | None = None
     per_garment: int | None = None
+    staged: bool = False
 
 
 @dataclass(frozen=True)
@@ -87,7 +100,7 @@ class ComparisonOffer:
     """A comparison before it begins.
 
     ``missing_limits`` must be typed in before it can; ``verdicts`` says what may come out, and ``notes`` what else to
-    know.
+    know. ``chances`` is what a staged one comes to, by how much worse the new material is.
     """
 
     recipe: Recipe
@@ -103,6 +116,7 @@ class ComparisonOffer:
     missing_limits: tuple[str, ...]
     verdicts: tuple[Finding, ...]
     notes: tuple[Finding, ...]
+    chances: tuple[StagedChances, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -146,11 +160,14 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
         )
     study, missing = comparison_study(recipe, base.study, differences, wanted)
     points = recipe_points(recipe, study)
-    edge_strokes = CORNER_COUPONS if wanted.edge_strokes is None else wanted.edge_strokes
+    usual_edges = 0 if wanted.staged else CORNER_COUPONS
+    edge_strokes = usual_edges if wanted.edge_strokes is None else wanted.edge_strokes
     edges = tuple(r for r in points["role"] if r != SETPOINT) if edge_strokes else ()
     rate = min(max(recipe.pass_rate, 0.5), 0.99)
-    risk = (1 - study.spec.assurance) / wanted.looks
-    strokes = wanted.strokes or _strokes(study.spec, wanted, rate, wanted.rate_margin, wanted.power, risk)
+    looks = STAGES if wanted.staged else wanted.looks
+    risk = (1 - study.spec.assurance) / looks
+    usual = USUAL_PAIRS if wanted.staged else None
+    strokes = wanted.strokes or usual or _strokes(study.spec, wanted, rate, wanted.rate_margin, wanted.power, risk)
     plan = ComparisonPlan(
         recipe=recipe.name,
         revision=recipe.revision,
@@ -162,11 +179,12 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
         hand_margin=wanted.hand_margin,
         power=wanted.power,
         assurance=study.spec.assurance,
-        looks=wanted.looks,
+        looks=looks,
         supposed_rate=rate,
         strokes=strokes,
         edge_strokes=edge_strokes,
         edges=edges,
+        stages=staged_rule(strokes, rate) if wanted.staged else None,
     )
     seed = usual_seed(study.name, wanted.seed)
     line = book.line(recipe.line.name)
@@ -181,6 +199,8 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
     )
 
     def sizes() -> Iterator[ComparisonSize]:
+        if wanted.staged:
+            return
         margins, powers = sorted({*MARGINS, wanted.rate_margin}), sorted({*POWERS, wanted.power})
         for margin, power in product(margins, powers):
             n = _strokes(study.spec, wanted, rate, margin, power, risk)
@@ -192,7 +212,11 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
                 yield ComparisonSize(margin, power, n, len(made), hours_for(study, made, line), apart)
 
     made = coupons(strokes=strokes)
+    stages = plan.stages or ()
+    chances = chances_of_losses(stages, rate) if stages else ()
     notes = {
+        "settles_little": bool(chances) and chances[0].go_on < SELDOM,
+        "comes_late": bool(stages) and any(check.is_later for check in study.spec.checks),
         "unconfirmed": recipe.confirmation is None,
         "no_edges": not edges,
         "another_material": any(d.kind == "material" for d in differences),
@@ -209,8 +233,9 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
         hours_for(study, made, line),
         seed,
         missing,
-        first_round(plan, study.spec),
+        () if stages else first_round(plan, study.spec),
         tuple(Finding(code) for code, holds in notes.items() if holds),
+        chances,
     )
 
 
@@ -232,7 +257,7 @@ def begin_comparison(book: Book, recipe_name: str, wanted: Wanted, *, shown: Sho
         )
     refuse_held(offer.study)
     refuse_dials(gauged_line(book, offer.recipe.line.name), offer.study, offer.coupons)
-    payload = jsonable(offer.plan)
+    payload = to_plain(offer.plan)
     kept = NewAnalysis(COMPARISON_PLAN, digest(payload), offer.seed, version(), payload)
     notes = sheet_notes(offer.plan, book.line(offer.recipe.line.name))
     number = book.begin_study(
@@ -326,7 +351,7 @@ def comparison_study(
     spec = base.spec if wanted.assurance is None else replace(base.spec, assurance=wanted.assurance)
     factors = []
     for f in base.factors:
-        low, high = limits.bounds(f.name)
+        low, high = limits.bounds(f.name, f.heated_mm)
         if f.is_categorical:
             factors.append(f)
             continue
@@ -345,7 +370,8 @@ def comparison_study(
                 "Start a study of its own for it.",
             )
         factors.append(replace(f, low=ends[0], high=ends[1]))
-    name = wanted.name or f"{recipe.name} with {_words(d.ours for d in differences)}"[:NAME_LENGTH].rstrip()
+    how = "in stages " if wanted.staged else ""
+    name = wanted.name or f"{recipe.name} {how}with {_words(d.ours for d in differences)}"[:NAME_LENGTH].rstrip()
     held_by = base.coupons_per_garment if wanted.per_garment is None else wanted.per_garment
     study = replace(base, name=name, spec=spec, limits=limits, factors=tuple(factors), coupons_per_garment=held_by)
     return study, tuple(LIMIT_OPTIONS[n] for n in missing_limits(study.factors, limits))
@@ -381,9 +407,11 @@ def _check(wanted: Wanted) -> None:
         raise InputError("--assurance", wanted.assurance, "above 0.5 and below 1", "Write 90 % as 0.90.")
     if not 1 <= wanted.looks <= 5:
         raise InputError("--looks", wanted.looks, "1 to 5", "Say how often it may be judged in all; 2 is usual.")
-    for option, strokes, least in (("--strokes", wanted.strokes, 2), ("--edge-strokes", wanted.edge_strokes, 0)):
-        if strokes is not None and not least <= strokes <= 100:
-            raise InputError(option, strokes, f"{least} to 100", "Say how many can be made.")
+    least, most = (FEWEST_PAIRS, MOST_PAIRS) if wanted.staged else (2, 100)
+    if wanted.strokes is not None and not least <= wanted.strokes <= most:
+        raise InputError("--strokes", wanted.strokes, f"{least} to {most}", "Say how many can be made.")
+    if wanted.edge_strokes is not None and not 0 <= wanted.edge_strokes <= 100:
+        raise InputError("--edge-strokes", wanted.edge_strokes, "0 to 100", "Say how many can be made.")
 
 
 def _strokes(spec: Spec, wanted: Wanted, rate: float, margin: float, power: float, risk: float) -> int:

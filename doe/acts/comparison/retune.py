@@ -167,7 +167,7 @@ def _around(f: Factor, centre: float, limits: Limits | None) -> Factor:
         low, high = centre / half, centre * half
     else:
         low, high = centre - (f.high - f.low) / 2, centre + (f.high - f.low) / 2
-    least, most = limits.bounds(f.name) if limits else (None, None)
+    least, most = limits.bounds(f.name, f.heated_mm) if limits else (None, None)
     step = f.step or 0.0
     if f.is_temperature:
         most = min(CEILING_DEGC - max(step, 1.0), CEILING_DEGC if most is None else most)

@@ -11,14 +11,14 @@ from pathlib import Path
 import pandas as pd
 
 from doe.acts.base import Key, digest, version
-from doe.acts.comparison.plan import COMPARISON, COMPARISON_PLAN, Begun, hours_for, sheet_notes
+from doe.acts.comparison.plan import Begun, hours_for, sheet_notes
 from doe.acts.gauges.line import cautions_said, gauged_line, refuse_dials
 from doe.acts.study.deviations import history_of
 from doe.acts.study.rounds import is_comparison, score_counts
 from doe.acts.verdicts import verdict_changed
 from doe.assure.comparison.order import comparison_coupons
 from doe.assure.comparison.plan import ComparisonPlan
-from doe.assure.comparison.verdict import Comparison, compare_materials
+from doe.assure.comparison.verdict import Comparison, compare_in_stages, compare_materials
 from doe.assure.confirmation.allocation import SETPOINT
 from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
@@ -26,7 +26,7 @@ from doe.domain.errors import InputError, quoted
 from doe.domain.finding import Finding, Value
 from doe.domain.jsonable import jsonable, named
 from doe.domain.outcome import ScoreCounts
-from doe.domain.plan_kinds import COMPARE
+from doe.domain.plan_kinds import COMPARE, COMPARISON, COMPARISON_PLAN
 from doe.domain.recipe import KeptRecipe
 from doe.domain.serial import from_plain, to_plain
 from doe.domain.stack import Stack
@@ -72,6 +72,8 @@ class Compared:
     @property
     def looks_left(self) -> int:
         """Rounds that may still be added without weakening the assurance."""
+        if self.plan.stages is not None:  # until a stage ends it; void pairs are made again in a round of their own
+            return int(self.comparison.verdict == "more pairs")
         return max(self.plan.looks - self.rounds, 0)
 
 
@@ -126,6 +128,12 @@ def judge_comparison(book: Book, key: Key) -> Compared:
         If the study is no comparison.
     """
     found = weigh_comparison(book, key)
+    keep_verdict(book, found)
+    return replace(found, kept=book.latest_analysis(found.record.id, COMPARISON))
+
+
+def keep_verdict(book: Book, found: Compared) -> None:
+    """Keep in the book what a comparison came to."""
     facts = named(found, "rounds", "counts", "cautions") | named(found.plan, "recipe", "revision")
     book.save_analysis(
         found.record.id,
@@ -135,7 +143,6 @@ def judge_comparison(book: Book, key: Key) -> Compared:
         version=version(),
         payload=jsonable({**vars(found.comparison), **facts}),
     )
-    return replace(found, kept=book.latest_analysis(found.record.id, COMPARISON))
 
 
 def weigh_comparison(book: Book, key: Key) -> Compared:
@@ -149,13 +156,18 @@ def weigh_comparison(book: Book, key: Key) -> Compared:
     record, plan = comparison_plan(book, key)
     results = book.results(record.id, include_void=True)
     rounds = len(book.plan_info(record.id).rounds)
-    found = compare_materials(
-        judged_frame(results),
-        record.study.spec,
-        rate_margin=plan.rate_margin,
-        hand_margin=plan.hand_margin,
-        looks=max(plan.looks, rounds),
-    )
+    frame, spec = judged_frame(results), record.study.spec
+    if plan.stages is not None:
+        rate = plan.supposed_rate
+        found = compare_in_stages(frame, spec, plan.stages, rate=rate, hand_margin=plan.hand_margin)
+    else:
+        found = compare_materials(
+            frame,
+            spec,
+            rate_margin=plan.rate_margin,
+            hand_margin=plan.hand_margin,
+            looks=max(plan.looks, rounds),
+        )
     counts = score_counts(book, record.id)
     cautions = (
         *verdict_changed(book, record.id, COMPARISON, found.verdict),
@@ -172,6 +184,8 @@ def more_coupons(
 ) -> Begun:
     """Add the next round of a comparison: more strokes at the setpoint, and as many again at doubtful edges.
 
+    Of a staged one, the pairs that its stage still wants.
+
     Raises
     ------
     InputError
@@ -180,20 +194,22 @@ def more_coupons(
     found = judge_comparison(book, key)
     record, plan, judged = found.record, found.plan, found.comparison
     where = f"more coupons for {record.name}"
-    if judged.verdict != "not enough coupons yet":
+    if judged.verdict not in ("not enough coupons yet", "more pairs", "waiting"):
         raise InputError(
             where,
             judged.verdict,
             "a comparison that is still open",
             "Coupons made until a verdict turns prove less than they say; start a new comparison if something changed.",
         )
-    if judged.waiting:
+    if judged.waiting or judged.verdict == "waiting":
         raise InputError(
             where,
-            f"{judged.waiting} still to be judged",
+            f"{judged.waiting} still to be judged" if judged.waiting else "hand-feel still to be scored",
             "every coupon made so far judged",
             "Record the checks first.",
         )
+    if judged.staged is not None and strokes not in (None, judged.more_units):
+        raise InputError("--strokes", strokes, f"{judged.more_units}, as its rule says", "Leave it out.")
     if not found.looks_left:
         raise InputError(
             where,
@@ -293,6 +309,10 @@ def comparisons_of(book: Book, recipe_name: str) -> tuple[ComparisonStory, ...]:
 def _told(plan: ComparisonPlan, judged: AnalysisRecord | None) -> Finding:
     """What a comparison came to, of its verdict as the book keeps it."""
     about: dict[str, Value] = named(plan, "new", "in_use", "revision")
+    staged = judged.payload.get("staged") if judged else None
+    if judged is not None and staged:
+        counts = {name: staged[name] for name in ("pairs", "only_new", "only_old")}
+        return Finding("compared_in_stages", {**about, **counts, "verdict": judged.verdict})
     rates = judged.payload["rates"] if judged else {"new_units": 0}
     if judged is None or not rates["new_units"]:
         return Finding("not_judged", about)
@@ -355,5 +375,5 @@ def _sum(record: StudyRecord, plan: ComparisonPlan, results: pd.DataFrame) -> st
         or str(c).startswith(("check_", "hand_"))
     ]
     rows = jsonable(results[sorted(columns)].sort_values("coupon").to_dict("records"))
-    data = {"study": to_plain(record.as_made), "plan": jsonable(plan), "results": rows}
+    data = {"study": to_plain(record.as_made), "plan": to_plain(plan), "results": rows}
     return digest(data)

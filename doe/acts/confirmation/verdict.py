@@ -437,13 +437,10 @@ def code_now(book: Book, key: Key) -> str:
     return code_of(attempt_of(study, plans_of(book, key)[-1], frame))
 
 
-def verdicts_of(book: Book, key: Key) -> tuple[tuple[int, ConfirmationVerdict], ...]:
-    """Number and verdict of every confirmation of a study as it stands, oldest first."""
-    plans = plans_of(book, key)
-    if not plans:
-        return ()
+def verdicts_now(book: Book, key: Key) -> tuple[tuple[int, ConfirmationVerdict], ...]:
+    """Number and verdict of every confirmation of a study, judged anew, oldest first."""
     study, frame = book.study(key).study, book.results(key, include_void=True)
-    return tuple((plan.attempt, attempt_of(study, plan, frame).verdict) for plan in plans)
+    return tuple((plan.attempt, attempt_of(study, plan, frame).verdict) for plan in plans_of(book, key))
 
 
 def _plan_from(kept: AnalysisRecord, further: Sequence[int], given_up: str) -> ConfirmationPlan:

@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import datetime
 
 from doe.acts.base import Key, version
-from doe.acts.comparison.verdict import judge_comparison
+from doe.acts.comparison.verdict import keep_verdict, weigh_comparison
 from doe.acts.recipe.release import RELEASE, kept_figures
 from doe.acts.study.standing import breaks, standing_of_recipe
 from doe.book.book import Book
@@ -23,7 +23,7 @@ def add_material(book: Book, key: Key, *, approved_by: str, why: str = "", now: 
     ----------
     book : Book
     key : str or int
-        The comparison; its verdict is *same recipe holds* by what is scored now.
+        The comparison; its verdict is *same recipe holds*, or of a staged one *go on carefully*, by what is scored now.
     approved_by : str
     why : str
         For the record; by default that the comparison came out so.
@@ -36,13 +36,13 @@ def add_material(book: Book, key: Key, *, approved_by: str, why: str = "", now: 
         If the comparison says anything else, or the recipe is not in force, in doubt, due for review, or has other
         settings by now.
     """
-    found = judge_comparison(book, key)
+    found = weigh_comparison(book, key)
     plan, record = found.plan, found.record
-    if found.comparison.verdict != "same recipe holds":
+    if found.comparison.verdict not in ("same recipe holds", "go on carefully"):
         raise InputError(
             f"comparison {record.name}",
             found.comparison.verdict,
-            "the verdict: same recipe holds",
+            "the verdict: same recipe holds, or in stages: go on carefully",
             f"See what is missing: doe compare {quoted(record.name)}",
         )
     kept = book.recipe(plan.recipe)
@@ -56,7 +56,8 @@ def add_material(book: Book, key: Key, *, approved_by: str, why: str = "", now: 
             "settings that the new material takes",
             f"Retune it: doe compare {quoted(record.name)} --retune",
         )
-    recipe, also = kept.recipe, AlsoFor(record.stack, record.name, found.hash, now)
+    hides = None if found.comparison.staged is None else found.comparison.staged.hides
+    recipe, also = kept.recipe, AlsoFor(record.stack, record.name, found.hash, now, hides)
     if any(there.comparison == record.name for there in recipe.also or ()):
         raise InputError(
             f"recipe {recipe.name}",
@@ -72,7 +73,8 @@ def add_material(book: Book, key: Key, *, approved_by: str, why: str = "", now: 
         approved_at=now,
         why=why.strip() or also_why(recipe, also),
     )
-    with book.writing():  # a revision and the figures behind it, both or neither
+    with book.writing():  # a verdict, a revision and the figures behind it, all or none
+        keep_verdict(book, found)
         _keep_figures(book, kept, made)
         book.release_recipe(made, study=kept.study_id)
     return book.recipe(made.name)

@@ -445,12 +445,24 @@ def _refuse(problems: list[InputError]) -> None:
         raise InputErrors(problems)
 
 
-HELD_SETTINGS = ("cure_temp", "cure_time", "powder_amount", "press_temp", "dwell", "pressure")
+HELD_SETTINGS = (
+    "cure_temp",
+    "cure_time",
+    "belt_speed",
+    "hover_gap",
+    "dusting",
+    "powder_amount",
+    "press_temp",
+    "dwell",
+    "pressure",
+)
 """Settings that stand on a recipe even where the study held them: somebody has to dial them in."""
 
 
-def _held_settings(study: Study) -> dict[str, float]:
-    return {n: float(v) for n, v in study.held.items() if n in HELD_SETTINGS and not isinstance(v, str)}
+def _held_settings(study: Study) -> dict[str, float | str]:
+    return {
+        n: v for n, v in study.held.items() if n in HELD_SETTINGS and isinstance(v, str) == (not KNOWN_FACTORS[n].unit)
+    }
 
 
 def _settings(
@@ -460,7 +472,7 @@ def _settings(
     made = []
     for f in record.study.factors:
         value, (low, high) = answer.setpoint[f.name], window.get(f.name, (None, None))
-        made.append(_setting(f.name, f.label, f.unit, value, low, high, dials))
+        made.append(replace(_setting(f.name, f.label, f.unit, value, low, high, dials), heated_mm=f.heated_mm))
     for name, value in _held_settings(record.study).items():
         known = KNOWN_FACTORS[name]
         made.append(_setting(name, known.label, known.unit, value, None, None, dials))

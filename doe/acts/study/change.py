@@ -89,7 +89,7 @@ def _of_coupons(book: Book, record: StudyRecord, now: Study) -> tuple[Finding, .
         if f.name not in columns or f.name not in record.study.factor_names:
             continue
         before, after = record.study.permitted(f.name), now.permitted(f.name)
-        low, high = (now.limits or Limits()).bounds(f.name)
+        low, high = (now.limits or Limits()).bounds(f.name, f.heated_mm)
         limit = -math.inf if low is None else low, math.inf if high is None else high
         groups: dict[str, list[str]] = {"made": [], "waiting": [], "beyond": []}
         for coupon, value, passed, void in zip(

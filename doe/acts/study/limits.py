@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from doe.domain.errors import InputError, InputErrors
+from doe.domain.errors import InputError, InputErrors, quoted
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.limits import CEILING_DEGC, LIMIT_OPTIONS, missing_limits
 from doe.domain.study import Study
@@ -49,13 +49,21 @@ def held_beyond(study: Study) -> InputErrors | None:
 
 
 def refuse_without_limits(study: Study) -> None:
-    """Refuse to plan before every needed limit is known.
+    """Refuse to plan before every needed limit is known, and the length that makes a time of a belt's speed.
 
     Raises
     ------
     InputError
         Naming the missing ones and what to type.
     """
+    for f in study.numeric:
+        if f.name == "belt_speed" and f.heated_mm is None:
+            raise InputError(
+                f"{f.label} of {study.name}",
+                "no heated length",
+                "the length of belt in the heat, which makes a time of its speed",
+                f'Type: doe study amend {quoted(study.name)} --factor belt_speed,heated=1.2m --why "measured"',
+            )
     if absent := missing(study):
         raise InputError(
             f"limits of {study.name}",

@@ -230,7 +230,7 @@ def draft_of(sheet: ForeignSheet, reading: Reading, wanted: StudyOptions, shown:
     Raises
     ------
     InputErrors
-        If fewer than two settings with a range differ, or more than a study takes.
+        If no setting with a range differs, or more than a study takes.
     """
     stated = {f.name: f for f in (typed.factor(text, shown) for text in wanted.factors)}
     factors: list[Factor] = []

@@ -20,7 +20,15 @@ from doe.domain.finding import Value
 from doe.domain.gauge import USUAL_INTERVAL_DAYS, MachineKind
 from doe.domain.limits import LIMITED, Limits
 from doe.domain.outcome import ScoreCounts
-from doe.domain.plan_kinds import CONFIRM, CONFIRMATION, CONFIRMATION_PLAN, JUDGING, REPLACEMENT
+from doe.domain.plan_kinds import (
+    COMPARISON,
+    COMPARISON_PLAN,
+    CONFIRM,
+    CONFIRMATION,
+    CONFIRMATION_PLAN,
+    JUDGING,
+    REPLACEMENT,
+)
 from doe.domain.recipe import KeptRecipe, Recipe, RecipeSetting, is_same_make
 from doe.domain.standing import (
     NextStep,
@@ -65,14 +73,27 @@ def _before_release(book: Book, record: StudyRecord, answer: Mapping[str, Any] |
         return standing("unplanned", "plan")
     counts = score_counts(book, record.id)
     if is_comparison(book, record.id):
-        told = {"scored": counts.scored, "coupons": counts.coupons - counts.void}
-        return standing("comparing", "compare" if counts.scored else "make", told=told)
+        return _comparing(book, record, counts)
     kept = answer or answer_now(book, record)
     if rounds[-1].kind == CONFIRM:
         confirming = _confirmation(book, record, kept)
         if confirming is not None:
             return confirming
     return _search(book, record, counts, kept)
+
+
+def _comparing(book: Book, record: StudyRecord, counts: ScoreCounts) -> StudyStanding:
+    """A comparison: how far it is scored, of a staged one its last verdict too."""
+    told: dict[str, Value] = {"scored": counts.scored, "coupons": counts.coupons - counts.void}
+    planned = book.latest_analysis(record.id, COMPARISON_PLAN)
+    if planned is None or not planned.payload.get("stages"):
+        return standing("comparing", "compare" if counts.scored else "make", told=told)
+    last = book.latest_analysis(record.id, COMPARISON)
+    waits: Step | None = "score" if counts.waiting else "washes" if counts.unfinished else None
+    steps: tuple[Step, ...] = (*([waits] if waits else []), "compare") if counts.scored else ("make",)
+    if last is None or waits:
+        return standing("comparing", *steps, kind="staged", told=told)
+    return standing("comparing", *steps, kind="judged", told={**told, "verdict": last.verdict})
 
 
 # while settings are searched for
@@ -174,15 +195,12 @@ def _is_same(ours: Mapping[str, Any], theirs: Mapping[str, Any]) -> bool:
 
 def _judged(book: Book, record: StudyRecord, plan: Mapping[str, Any]) -> tuple[str, int, int]:
     """What the coupons of the last confirmation say, how many are settled, and of how many."""
-    again = [a.payload for a in book.analyses(record.id, REPLACEMENT) if a.payload["attempt"] == plan["attempt"]]
-    mine = {*plan["rounds"], *(int(made["round"]) for made in again)}
-    states = [c for c in book.coupon_states(record.id) if c.round in mine and not c.void]
+    states = _coupons_of(book, record.id, plan)
     settled = sum(c.passed is False or (c.passed is True and not c.unfinished) for c in states)
     if all(c.passed is None for c in states):
         return "confirming", settled, len(states)
     kept = book.latest_analysis(record.id, CONFIRMATION)
-    names = {c.coupon for c in states}
-    if kept is None or any(entry.at > kept.made_at for entry in book.history(record.id) if entry.coupon in names):
+    if kept is None or _scored_since(book, record.id, kept.made_at, states):
         # judged anew: only this waits for numerics
         from doe.acts.confirmation.verdict import code_now  # noqa: PLC0415 - as said
 
@@ -191,6 +209,40 @@ def _judged(book: Book, record: StudyRecord, plan: Mapping[str, Any]) -> tuple[s
     corners = [corner["verdict"] for corner in judged["corners"]]
     code = confirmation_code(kept.payload["verdict"], judged["setpoint_verdict"], corners, judged["hand_verdict"])
     return code, settled, len(states)
+
+
+def _coupons_of(book: Book, study: int, plan: Mapping[str, Any]) -> list[CouponState]:
+    """Coupons of one confirmation that are not void, those made in place of others too."""
+    again = [a.payload for a in book.analyses(study, REPLACEMENT) if a.payload["attempt"] == plan["attempt"]]
+    mine = {*plan["rounds"], *(int(made["round"]) for made in again)}
+    return [c for c in book.coupon_states(study) if c.round in mine and not c.void]
+
+
+def _scored_since(book: Book, study: int, moment: datetime, coupons: list[CouponState]) -> bool:
+    names = {c.coupon for c in coupons}
+    return any(entry.at > moment for entry in book.history(study) if entry.coupon in names)
+
+
+def verdicts_of(book: Book, study: int) -> tuple[tuple[int, str], ...]:
+    """Number and verdict of every confirmation of a study as it stands, oldest first.
+
+    A verdict in the book holds until its coupons are scored again; only a new one waits for numerics.
+    """
+    plans = [a.payload for a in book.analyses(study, CONFIRMATION_PLAN)]
+    ended = {plan["gives_up"]["attempt"] for plan in plans if plan["gives_up"]}
+    kept = {a.payload["attempt"]: a for a in book.analyses(study, CONFIRMATION)}
+    found = []
+    for plan in plans:
+        number, coupons, verdict = plan["attempt"], _coupons_of(book, study, plan), "open"
+        if any(c.passed is not None for c in coupons):
+            judged = kept.get(number)
+            if judged is None or _scored_since(book, study, judged.made_at, coupons):
+                from doe.acts.confirmation.verdict import verdicts_now  # noqa: PLC0415 - as said
+
+                return verdicts_now(book, study)
+            verdict = judged.payload["judged"]["verdict"]
+        found.append((number, "given up" if verdict == "open" and number in ended else verdict))
+    return tuple(found)
 
 
 # once it is released
@@ -254,7 +306,7 @@ def _is_beyond(setting: RecipeSetting, limit: StatedLimit) -> bool:
 
 def breaks(setting: RecipeSetting, limits: Limits) -> bool:
     """Whether a setting of a recipe, or an end of its window, lies beyond limits."""
-    low, high = limits.bounds(setting.factor)
+    low, high = limits.bounds(setting.factor, setting.heated_mm)
     ends = (setting.window_low, setting.surface, setting.window_high)
     values = [float(v) for v in ends if v is not None and not isinstance(v, str)]
     return any((low is not None and v < low) or (high is not None and v > high) for v in values)

@@ -49,7 +49,7 @@ def recipe_points(recipe: Recipe, study: Study) -> pd.DataFrame:
     InputError
         If a factor has no setting in the recipe, or the setpoint lies outside a range or is forbidden.
     """
-    hot = dict(zip((f.name for f in study.numeric), heats(study.numeric), strict=True))
+    heat = dict(zip((f.name for f in study.numeric), heats(study.numeric), strict=True))
     columns: dict[str, object] = {"role": [SETPOINT, COOL, HOT]}
     for f in study.factors:
         s = recipe.setting(f.name)
@@ -64,8 +64,9 @@ def recipe_points(recipe: Recipe, study: Study) -> pd.DataFrame:
                 f"{show_both(f.low, f.unit)} to {show_both(f.high, f.unit)}",
                 "The recipe cannot be made on this stack: start a study of its own for it.",
             )
-        low, high = (at if end is None or not hot[f.name] else end for end in (s.window_low, s.window_high))
-        columns[f.name] = round_settings(f, np.clip([at, low, high], f.low, f.high))
+        low, high = (at if end is None or not heat[f.name] else end for end in (s.window_low, s.window_high))
+        cool, hot = (high, low) if heat[f.name] < 0 else (low, high)  # a faster belt heats less
+        columns[f.name] = round_settings(f, np.clip([at, cool, hot], f.low, f.high))
     points = pd.DataFrame(columns)
     settings = points[list(study.factor_names)]
     forbidden = is_forbidden(study.forbidden, settings)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Literal
 
@@ -14,6 +14,8 @@ from scipy.special import gammaln, xlogy
 from scipy.stats import binom, norm
 
 from doe.assure.binomial import RateInterval, wilson_interval
+from doe.assure.comparison.staged import Stage
+from doe.domain.factors import LEFT_OUT_WHEN_NONE
 from doe.domain.finding import Finding, Value
 from doe.domain.spec import Spec
 
@@ -281,6 +283,8 @@ class ComparisonPlan:
         Pass rate that the sizes suppose of both.
     strokes, edge_strokes : int
         Pairs at the setpoint, and at each of the ``edges``, in the first round.
+    stages : tuple of Stage, optional
+        The rule of a staged comparison; None for a full one. Margin and power have no part in it.
     """
 
     recipe: str
@@ -298,6 +302,7 @@ class ComparisonPlan:
     strokes: int
     edge_strokes: int
     edges: tuple[str, ...]
+    stages: tuple[Stage, ...] | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
 
     @property
     def risk(self) -> float:

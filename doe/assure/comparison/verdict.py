@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -22,6 +22,7 @@ from doe.assure.comparison.plan import (
     separate_difference,
     strokes_for_rates,
 )
+from doe.assure.comparison.staged import Stage, StagedVerdict, StageVerdict, judge_pairs, staged_chances
 from doe.assure.confirmation.allocation import CORNER_COUPONS, SETPOINT
 from doe.assure.confirmation.verdict import CornerResult, coupon_states, judge_corner
 from doe.domain.errors import InputError
@@ -29,7 +30,7 @@ from doe.domain.finding import Finding, Value
 from doe.domain.outcome import hand_columns
 from doe.domain.spec import Spec
 
-ComparisonVerdict = Literal["same recipe holds", "retune", "not enough coupons yet"]
+ComparisonVerdict = Literal["same recipe holds", "retune", "not enough coupons yet"] | StageVerdict
 
 Code = (
     HandCode
@@ -61,6 +62,15 @@ Code = (
         "in_use_fails",
         "made_apart",
         "edges_untested",
+        # in stages: why, what keeps it open
+        "pairs_counted",
+        "may_hide",
+        "enough_worse",
+        "line_in_question",
+        "hand_so_far",
+        "pairs_waiting",
+        "pairs_to_make",
+        "go_on_gone",
     ]
 )
 """What a comparison may find; `doe.words.comparison` says with which words."""
@@ -137,7 +147,7 @@ class Comparison:
 
     Attributes
     ----------
-    verdict : {"same recipe holds", "retune", "not enough coupons yet"}
+    verdict : {"same recipe holds", "retune", "not enough coupons yet"}, or that of a staged comparison
     rates : RateComparison
     hand : Equivalence or None
         None where the spec asks for no hand-feel, or too few coupons were scored.
@@ -150,6 +160,8 @@ class Comparison:
         ``risk`` is that of each one-sided decision, after sharing it between the looks.
     reasons, missing, notes : tuple of Finding
         Why the verdict is what it is, what keeps it open, what makes it doubtful; codes as in `Code`.
+    staged : StagedVerdict or None
+        Pairs and stage of a staged comparison; None for a full one.
     """
 
     verdict: ComparisonVerdict
@@ -164,6 +176,7 @@ class Comparison:
     reasons: tuple[Finding, ...] = ()
     missing: tuple[Finding, ...] = ()
     notes: tuple[Finding, ...] = ()
+    staged: StagedVerdict | None = None
 
     def of_rates(self, code: Code, **values: Value) -> Finding:
         """A finding about the settled units of both materials."""
@@ -227,6 +240,79 @@ def compare_materials(
     return replace(found, more_units=more, missing=missing)
 
 
+def compare_in_stages(
+    frame: pd.DataFrame, spec: Spec, stages: Sequence[Stage], *, rate: float, hand_margin: float = 0.5
+) -> Comparison:
+    """Judge a staged comparison: few pairs at the setpoint by a rule fixed before.
+
+    Parameters
+    ----------
+    frame, spec, hand_margin
+        As `compare_materials` takes them; strokes are pairs, in the order of their numbers.
+    stages : sequence of Stage
+    rate : float
+        Pass rate that the recipe says.
+
+    Raises
+    ------
+    InputError
+        If a material is missing at the setpoint.
+
+    Notes
+    -----
+    Hand-feel decides nothing here, but *go on carefully* waits for it where it is asked for, and is not said where the
+    difference is shown to be larger than its margin. So it comes out less often than the rule's chances say.
+    """
+    found = compare_materials(frame, spec, hand_margin=hand_margin, looks=len(stages))
+    rows = _counting(frame, spec)
+    pairs = _states_of_pairs(rows[rows["role"] == SETPOINT]).dropna().sort_index()
+    staged = judge_pairs(stages, list(zip(pairs[NEW], pairs[OLD], strict=True)), spec.assurance)
+    verdict, hand = staged.verdict, found.hand
+    if verdict == "go on carefully" and spec.hand_min is not None:
+        verdict = "waiting" if hand is None else "not settled" if hand.is_different else verdict
+    staged = replace(staged, verdict=verdict, hides=staged.hides if verdict == "go on carefully" else None)
+    return replace(
+        found,
+        verdict=verdict,
+        staged=staged,
+        waiting=staged.waiting,
+        more_units=staged.missing if verdict == "more pairs" else 0,
+        reasons=tuple(_staged_reasons(found, staged, stages, rate, spec.assurance)),
+        missing=tuple(_staged_missing(staged)),
+    )
+
+
+def _staged_reasons(
+    found: Comparison, staged: StagedVerdict, stages: Sequence[Stage], rate: float, assurance: float
+) -> Iterator[Finding]:
+    stage, hand = stages[staged.stage - 1], found.hand
+    counts = {name: getattr(staged, name) for name in ("pairs", "only_new", "only_old", "both")}
+    if staged.pairs:
+        yield Finding("pairs_counted", counts)
+    if staged.hides is not None:
+        yield Finding("may_hide", {"hides": staged.hides, "assurance": assurance})
+    if staged.verdict == "clearly worse":
+        alike = staged_chances(stages, 1 - rate, 1 - rate).worse
+        yield Finding("enough_worse", {"least": stage.worse, "pairs": stage.pairs, "alike": alike})
+    if staged.verdict == "line first":
+        yield Finding("line_in_question", {"pairs": stage.pairs, "most": stage.in_use})
+    if hand is not None:
+        yield _felt_apart(found, hand) if hand.is_different else found.of_hand("hand_so_far", hand)
+
+
+def _staged_missing(staged: StagedVerdict) -> Iterator[Finding]:
+    if staged.verdict not in ("waiting", "more pairs"):
+        return
+    if staged.waiting:
+        yield Finding("pairs_waiting", {"waiting": staged.waiting})
+    elif staged.verdict == "waiting":
+        yield Finding("hand_unscored")
+    else:
+        yield Finding("pairs_to_make", {"missing": staged.missing})
+    if not staged.may_go_on:
+        yield Finding("go_on_gone")
+
+
 def _counting(frame: pd.DataFrame, spec: Spec) -> pd.DataFrame:
     """Rows that count, with role and state filled in.
 
@@ -252,10 +338,7 @@ def _counting(frame: pd.DataFrame, spec: Spec) -> pd.DataFrame:
 
 def _rates(here: pd.DataFrame, margin: float, risk: float) -> tuple[RateComparison, int]:
     """Paired by stroke wherever strokes held both materials; the number of units waiting."""
-    strokes = here["stroke"] if "stroke" in here.columns else here.index
-    states = here.assign(stroke=strokes).groupby(["stroke", "material"], sort=False)["state"].agg(_unit_state)
-    # one column a material, missing where a stroke held one only
-    wide = states.unstack("material")  # noqa: PD010
+    wide = _states_of_pairs(here)
     both = wide.dropna()
     paired = len(both) > 0 and len(both) >= len(wide) / 2
     settled = both if paired else wide
@@ -279,6 +362,13 @@ def _rates(here: pd.DataFrame, margin: float, risk: float) -> tuple[RateComparis
     new_high, old_high = (pass_rate_high(int((s != "failed").sum()), len(s), 1 - risk) for s in (new, old))
     is_shown, is_worse = test.p_exact <= risk, limits.high < 0
     return RateComparison(pairs, *counts, new_high, old_high, limits, test, is_shown, is_worse), waiting
+
+
+def _states_of_pairs(here: pd.DataFrame) -> pd.DataFrame:
+    """State of both materials stroke by stroke: one column a material, missing where a stroke held one only."""
+    strokes = here["stroke"] if "stroke" in here.columns else here.index
+    states = here.assign(stroke=strokes).groupby(["stroke", "material"], sort=False)["state"].agg(_unit_state)
+    return states.unstack("material")  # noqa: PD010
 
 
 def _unit_state(states: pd.Series) -> str:
@@ -317,11 +407,16 @@ def _broken(found: Comparison, spec: Spec) -> tuple[Finding, ...]:
     elif rates.new_high < spec.pass_rate <= rates.old_high:
         said.append(found.of_rates("misses_rate", wanted=spec.pass_rate, new_high=rates.new_high))
     if hand is not None and hand.is_different:
-        code: Code = "softer" if hand.difference > 0 else "stiffer"
-        least = min(abs(hand.low), abs(hand.high))
-        said.append(found.of_hand(code, hand, hand_apart=abs(hand.difference), hand_least=least))
+        said.append(_felt_apart(found, hand))
     broken = (e for e in found.edges if e.new.verdict == "not held" and not e.window_in_doubt)
     return (*said, *(_of_edge("edge_broken", edge) for edge in broken))
+
+
+def _felt_apart(found: Comparison, hand: Equivalence) -> Finding:
+    """That hand-feel is shown to differ by more than its margin."""
+    least = min(abs(hand.low), abs(hand.high))
+    code: Code = "softer" if hand.difference > 0 else "stiffer"
+    return found.of_hand(code, hand, hand_apart=abs(hand.difference), hand_least=least)
 
 
 def _held(found: Comparison) -> tuple[Finding, ...]:

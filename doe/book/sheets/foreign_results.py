@@ -506,7 +506,7 @@ def _outside(study: Study, coupons: pd.DataFrame) -> Iterator[Finding]:
 
     for f in study.numeric:
         values = coupons[f.name].astype(float)
-        low, high = study.limits.bounds(f.name) if study.limits is not None else (None, None)
+        low, high = study.limits.bounds(f.name, f.heated_mm) if study.limits is not None else (None, None)
         named: dict[str, Value] = {"factor": f.name, "unit": f.unit}
         ends: dict[str, Value] = {"low": f.low, "high": f.high, "least": values.min(), "most": values.max()}
         yield from found("outside the range", (values < f.low) | (values > f.high), **named, **ends)

@@ -14,7 +14,7 @@ from doe.domain.plan_kinds import Scale
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show_difference
 from doe.words.cautions import EQUAL, NOT_CHECKED
-from doe.words.wording import amount, amount_range, day, listing
+from doe.words.wording import amount, amount_both, amount_range, day, listing
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -117,6 +117,8 @@ class Dialled:
     def amount(self, factor: Factor, value: float | str) -> str:
         """What is set, in the reader's unit."""
         made = self.of(factor.name, value)
+        if made is None and factor.heated_mm is not None:
+            return amount_both(factor, value, self.shown)
         return amount(factor, value if made is None else made.dial_degc, self.shown)
 
     def span(self, factor: Factor, low: float, high: float, value: float) -> str:

@@ -22,11 +22,13 @@ from doe.domain.stack import Material
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show
 from doe.setpoint.answer import Answer
+from doe.words.cautions import HOVERING
 from doe.words.facts import Reader, all_worded, texts_of
 from doe.words.materials import fact_label
 from doe.words.study.answer import misses_hand, scores_first, washes_first
 from doe.words.wording import (
     at_least_of_hundred,
+    at_most_of_hundred,
     beyond,
     count,
     day,
@@ -35,6 +37,7 @@ from doe.words.wording import (
     listing,
     move,
     percent,
+    seconds_words,
     sentence,
     stated,
 )
@@ -66,7 +69,7 @@ def setting_amount(setting: RecipeSetting, value: float | str, shown: Shown = ME
     number = shown.value(value, setting.unit)
     unit = shown.unit(setting.unit)
     whole = any(_is_whole(units.value(value, setting.unit)) for units in (shown, shown.other))
-    digits = 0 if unit == "psi" or (whole and unit != "bar") else 1
+    digits = 2 if unit == "m/min" else 0 if unit == "psi" or (whole and unit != "bar") else 1
     return f"{number:.{digits}f} {SYMBOLS[unit]}".rstrip()
 
 
@@ -82,18 +85,19 @@ def both(setting: RecipeSetting, value: float | str, shown: Shown = METRIC) -> s
     >>> both(RecipeSetting("pressure", "press pressure", "bar", 3.0), 3.0)
     '3.0 bar (44 psi)'
     """
-    other = setting_amount(setting, value, shown.other)
-    text = setting_amount(setting, value, shown)
-    return text if other == text else f"{text} ({other})"
+    text, other = setting_amount(setting, value, shown), other_amount(setting, value, shown)
+    return f"{text} ({other})" if other else text
 
 
 def span(setting: RecipeSetting, low: float, high: float, shown: Shown = METRIC) -> str:
-    """Both ends of a window, temperatures in both units.
+    """Both ends of a window, temperatures in both units, a belt's speeds with their times.
 
     >>> span(RecipeSetting("press_temp", "press temperature", "degC", 152.0), 148, 156)
     '148 to 156 °C (298 to 313 °F)'
     """
     here, there = (span_here(setting, low, high, units) for units in (shown, shown.other))
+    if setting.heated_mm is not None:
+        there = seconds_words(setting.heated_mm, low, high)
     return here if here == there else f"{here} ({there})"
 
 
@@ -105,7 +109,9 @@ def span_here(setting: RecipeSetting, low: float, high: float, shown: Shown = ME
 
 
 def other_amount(setting: RecipeSetting, value: float | str, shown: Shown = METRIC) -> str:
-    """The value in the other unit; empty where there is only one."""
+    """The value in the other unit, a belt's speed as time in the heat; empty where there is only one."""
+    if setting.heated_mm is not None:
+        return seconds_words(setting.heated_mm, float(value))
     other = setting_amount(setting, value, shown.other)
     return "" if other == setting_amount(setting, value, shown) else other
 
@@ -311,16 +317,24 @@ def also_words(recipe: Recipe, also: AlsoFor) -> str:
 
 def also_why(recipe: Recipe, also: AlsoFor) -> str:
     """Why a revision is made that adds the material of a comparison, where nobody says why."""
-    return f"the comparison {also.comparison} showed that it holds for {also_words(recipe, also)} too"
+    told = also_words(recipe, also)
+    if also.hides is not None:
+        return f"the staged comparison {also.comparison} lets {told} go on, carefully"
+    return f"the comparison {also.comparison} showed that it holds for {told} too"
 
 
 def also_sentences(recipe: Recipe) -> tuple[str, ...]:
     """Every other material that it is for, with the comparison that showed it."""
     return tuple(
-        f"{also_words(recipe, also)} instead: same recipe holds, by the comparison {also.comparison}, since "
-        f"{day(also.since)}"
-        for also in recipe.also or ()
+        f"{also_words(recipe, also)} instead: {_shown_by(also)}, since {day(also.since)}" for also in recipe.also or ()
     )
+
+
+def _shown_by(also: AlsoFor) -> str:
+    if also.hides is None:
+        return f"same recipe holds, by the comparison {also.comparison}"
+    hidden = at_most_of_hundred(also.hides)
+    return f"go on carefully, by the staged comparison {also.comparison}, which could hide {hidden} more failing of 100"
 
 
 def material_words(material: Material | None) -> str:
@@ -366,4 +380,5 @@ def recipe_cautions(recipe: Recipe) -> tuple[str, ...]:
     dialled = (
         "The coupons were made at dial settings; the surface temperatures are what the gauge readings give for these.",
     )
-    return (*recipe.cautions, *(dialled if recipe.as_dialled else ()))
+    hovering = (HOVERING,) if any(s.factor == "hover_gap" for s in recipe.settings) else ()
+    return (*hovering, *recipe.cautions, *(dialled if recipe.as_dialled else ()))

@@ -212,7 +212,7 @@ def _factor(study: Study, text: str, shown: Shown) -> Factor:
     old = next((f for f in study.factors if f.name == made.name), None)
     if old is None or "unit" in options or old.is_categorical != made.is_categorical:
         return made
-    fields = {"sd": "setting_sd", "trial": "trial_sd", "slow": "hard_to_change"}
+    fields = {"sd": "setting_sd", "trial": "trial_sd", "slow": "hard_to_change", "heated": "heated_mm"}
     said = [fields.get(option, option) for option in options if option in fields or hasattr(made, option)]
     if made.is_categorical:
         said += ["levels", "endured"]
