@@ -24,7 +24,7 @@ from doe.domain.spec import Spec
 from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Material, Stack
 from doe.domain.units import SYMBOLS, Shown
 from doe.office.materials import PARTS, fact_fields, read_facts
-from doe.office.steps import lines_of, told
+from doe.office.steps import by_field, lines_of, told, with_problems
 from doe.office.views import AskPage, Field, Form, Option
 from doe.words import typed
 from doe.words.materials import check_notes, proposal_words
@@ -162,7 +162,7 @@ def question(visit: Visit) -> Response | str:
         with visit.storing() as book:
             made = new_study(book, wanted, shown)
     except InputError as error:
-        return _question(visit, key, said, {"": error})
+        return _question(visit, key, said, by_field(error, _field_of_question))
     forget(visit, key)
     return f"/study/{made.record.id}"
 
@@ -189,6 +189,12 @@ def _keep_known(visit: Visit, key: str, said: Said) -> Response | str:
         return _question(visit, key, said, {"": error})
     forget(visit, key)
     return f"/study/{made.id}"
+
+
+def _field_of_question(problem: InputError) -> str:
+    """The field that something wrong with a study as a whole is typed into."""
+    first = problem.where.partition(",")[0]
+    return "name" if first == "study name" else first if first in KNOWN_FACTORS else ""
 
 
 def throw_away(visit: Visit) -> str:
@@ -289,13 +295,7 @@ def screen(
 ) -> Response:
     """A screen of a study that is begun: problems beside fields, ``lines`` above them, ``more`` forms below."""
     general = tuple(line for name, error in problems.items() if not name for line in lines_of(error))
-    fields, folded = (
-        tuple(
-            replace(field, problem=" ".join(lines_of(problems[field.name]))) if field.name in problems else field
-            for field in some
-        )
-        for some in (form.fields, form.more_fields)
-    )
+    fields, folded = (with_problems(some, problems) for some in (form.fields, form.more_fields))
     is_open = any(field.problem or field.value for field in folded)
     hidden = (Hidden("draft", key), *((Hidden(IS_KNOWN, "yes"),) if IS_KNOWN in said else ()))
     forms = [replace(form, fields=fields, more_fields=folded, more_open=is_open, more_hidden=hidden), *more]

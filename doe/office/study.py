@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -35,7 +36,7 @@ from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.office.compare import recipe_of, told_of_comparison
 from doe.office.limits import limit_fields, limits_sent
-from doe.office.steps import approver, beside, lines_of, recipe_url, step_link, told
+from doe.office.steps import approver, beside, by_field, lines_of, recipe_url, step_link, told, with_problems
 from doe.office.views import AskPage, Field, Fold, Form, JobPage, Mile, Option
 from doe.plans.decisions import outcome, stepwise
 from doe.setpoint.answer import Answer
@@ -109,16 +110,11 @@ def _with_problems(form: Form, problems: Problems, visit: Visit) -> Form:
     """The form as it was typed, with what was wrong beside its field."""
     if not problems:
         return form
-    fields = tuple(
-        replace(
-            f,
-            value=visit.text(f.name) if f.name in visit.form else f.value,
-            is_on=visit.text(f.name) == "yes",
-            problem=" ".join(lines_of(problems[f.name])) if f.name in problems else "",
-        )
+    fields = (
+        replace(f, value=visit.text(f.name) if f.name in visit.form else f.value, is_on=visit.text(f.name) == "yes")
         for f in form.fields
     )
-    return replace(form, fields=fields)
+    return replace(form, fields=with_problems(fields, problems))
 
 
 # what is shown
@@ -600,5 +596,15 @@ def release(visit: Visit) -> Response | str:
         with visit.storing() as book:
             made = release_study(book, number, wishes, now=datetime.now(UTC))
     except InputError as error:
-        return study(visit, {"": error})
+        return study(visit, by_field(error, _field_of_release))
     return recipe_url(made.recipe.name)
+
+
+def _field_of_release(problem: InputError) -> str:
+    """The field that something missing for a release is typed into; ``""`` where it is done elsewhere."""
+    said = f"{problem.where} {problem.remedy}"
+    if lot := re.search(r'--lot[ "]*(\w+)', said):
+        return f"lot_{lot[1]}"
+    options = "as|approved-by|why|review-months|gap|peel|second-press|care-label|room|setpoint-only"
+    found = re.search(rf"--({options})\b", said)
+    return "" if found is None else {"as": "name"}.get(found[1], found[1].replace("-", "_"))
