@@ -143,6 +143,7 @@ COMMANDS: tuple[tuple[str, ...], ...] = (
         *("--set", "press_temp=150C", "--set", "dwell=12", "--hold", "cure_temp=120C", "--hand-min", "none"),
         *("--limit", "film_max=152C@a", "--limit", "fabric_max=190C@c", "--limit", "powder_max=180C@b"),
         *("--limit", "press_max=190C@d", "--limit", "min_dwell=5@a"),
+        *("--limit", "oven_max=180C@e", "--limit", "min_cure_time=60@b"),
     ),
     ("study", "show", "sheet"),
     ("confirm", "sheet"),
