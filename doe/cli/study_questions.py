@@ -72,7 +72,7 @@ def _ask_stack(wanted: StudyOptions, shown: Shown) -> StudyOptions:
         read = _text_that(partial(typed.material, part=part, place=part, shown=shown))
         made[part] = getattr(wanted, part) or ask(part.capitalize(), read, about=about)
     _ask_facts(made, shown)
-    return replace(wanted, **made)
+    return replace(wanted, fabric=made["fabric"], film=made["film"], powder=made["powder"])
 
 
 _ASKED = (("fabric", "kind"), ("fabric", "dyed"), ("fabric", "stretch"), ("film", "peel"), ("powder", "melting"))

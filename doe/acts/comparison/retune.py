@@ -17,10 +17,10 @@ from doe.acts.study.earlier import (
     coupons_for_prior,
     prior_analysis,
     prior_of,
+    results_of_surface,
     usual_discount,
 )
 from doe.acts.study.limits import refuse_known, refuse_without_limits
-from doe.acts.study.rounds import results_to_learn_from
 from doe.book.book import Book
 from doe.book.records import NewRound, StudyRecord
 from doe.domain.coding import to_step
@@ -28,7 +28,6 @@ from doe.domain.errors import NAME_LENGTH
 from doe.domain.factors import Factor
 from doe.domain.finding import Finding
 from doe.domain.limits import CEILING_DEGC, Limits
-from doe.domain.plan_kinds import is_as_dialled
 from doe.domain.recipe import Recipe
 from doe.domain.score import ScoreEntry
 from doe.domain.space import Forbidden
@@ -105,7 +104,7 @@ def begin_retune(book: Book, key: Key, wishes: RetuneWishes, *, shown: Shown = M
         numbers = {c: coupons[c] + int(brought.coupons[c].max()) for c in _NUMBERED}
         names = coupons["coupon"].str.replace("R1-", "R2-", regex=False)
         coupons = coupons.assign(round=2, coupon=names, **numbers)
-    earlier = coupons_for_prior(_of_surface(book, base), study, levels)
+    earlier = coupons_for_prior(results_of_surface(book, base), study, levels)
     refuse_dials(gauged_line(book, record), study, coupons)
     study_id = book.begin_study(
         study,
@@ -133,23 +132,6 @@ def begin_retune(book: Book, key: Key, wishes: RetuneWishes, *, shown: Shown = M
         hours_for(study, coupons, record.line),
         cautions_said(book, stored, shown),
     )
-
-
-def _of_surface(book: Book, base: StudyRecord) -> pd.DataFrame:
-    """Results of the recipe's study with the temperatures of the surface, as the retune's are.
-
-    Coupons from before dial settings were corrected hold what was dialled in; the readings say what that gave.
-    """
-    results = results_to_learn_from(book, base.id)
-    if not is_as_dialled(book.plan_info(base.id).rounds):
-        return results
-    line = gauged_line(book, base.line)
-    for f in base.study.numeric:
-        known = {v: line.surface(f.name, float(v)) for v in results[f.name].unique()} if f.is_temperature else {}
-        real = {v: s.surface_degc for v, s in known.items() if s is not None and s.is_checked}
-        if real:
-            results = results.assign(**{f.name: results[f.name].replace(real)})
-    return results
 
 
 def retune_study(recipe: Recipe, base: Study, limits: Limits | None, name: str) -> tuple[Study, Mapping[str, str]]:

@@ -9,12 +9,15 @@ from typing import Literal
 import pandas as pd
 
 from doe.acts.base import PRIOR, digest, version
+from doe.acts.gauges.line import gauged_line
+from doe.acts.study.rounds import is_comparison, results_to_learn_from
 from doe.book.book import Book
 from doe.book.records import NewAnalysis, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
 from doe.domain.jsonable import jsonable, named
 from doe.domain.outcome import ACTUAL_PREFIX, BATCH_COLUMNS, HAND_PREFIX
+from doe.domain.plan_kinds import is_as_dialled
 from doe.domain.study import Study
 from doe.surfaces.earlier import Earlier
 
@@ -80,6 +83,69 @@ def usual_discount(differs: Mapping[str, str]) -> tuple[float, Reason]:
     if differs.get("fabric") == "material":
         return 0.0, "other fabric"
     return USUAL_DISCOUNT, "same fabric"
+
+
+def results_of_surface(book: Book, base: StudyRecord) -> pd.DataFrame:
+    """Results of an earlier study with the temperatures of the surface, as those of a new one are.
+
+    Coupons from before dial settings were corrected hold what was dialled in; the readings say what that gave.
+    """
+    results = results_to_learn_from(book, base.id)
+    if not is_as_dialled(book.plan_info(base.id).rounds):
+        return results
+    line = gauged_line(book, base.line)
+    for f in base.study.numeric:
+        known = {v: line.surface(f.name, float(v)) for v in results[f.name].unique()} if f.is_temperature else {}
+        real = {v: s.surface_degc for v, s in known.items() if s is not None and s.is_checked}
+        if real:
+            results = results.assign(**{f.name: results[f.name].replace(real)})
+    return results
+
+
+def lend_earlier(book: Book, record: StudyRecord, key: str, discount: float | None) -> Prior:
+    """Let the scored coupons of an earlier study count in a new one, for a part of one each.
+
+    It may be a study of a material that is gone, and its recipe retired: what its coupons said of the settings stays.
+
+    Raises
+    ------
+    InputError
+        If that study is this one or a comparison, lacks a setting of this one or was made at another level, holds no
+        scored coupon, or is of another fabric and nobody said what its coupons count for.
+    """
+    base = book.study(key)
+    where = f"--earlier {base.name}"
+    if base.id == record.id or is_comparison(book, base.id):
+        raise InputError(where, "this study, or a comparison", "a study that tuned settings", "Name another one.")
+    study, old = record.study, {f.name: f for f in base.study.factors}
+    for f in study.factors:
+        if f.name not in old or (f.unit, f.is_categorical) != (old[f.name].unit, old[f.name].is_categorical):
+            raise InputError(where, f"a study without {f.label}", "one that varied what the new one varies", "Hold it.")
+    others = [f for f in base.study.categorical if f.name not in study.factor_names]
+    levels = {f.name: str(study.held.get(f.name, "")) for f in others}
+    for f in others:
+        if levels[f.name] not in f.levels:
+            remedy = f"Add --hold {f.name}={f.levels[0]}."
+            raise InputError(where, f"{f.label} not held", f"{f.label} held at {' or '.join(f.levels)}", remedy)
+    different = base.stack.fabric.name.casefold() != record.stack.fabric.name.casefold()
+    counts, why = usual_discount({"fabric": "material"} if different else {})
+    if discount is not None:
+        counts, why = check_discount(discount), "as typed"
+    results = coupons_for_prior(results_of_surface(book, base), study, levels)
+    for f in study.categorical:
+        results = results[results[f.name].isin(f.levels)].reset_index(drop=True)
+    if results.empty:
+        raise InputError(where, "no scored coupon that fits", "a study with scored coupons", "Name another one.")
+    if counts == 0 and discount is None:
+        remedy = f"Add --discount {USUAL_DISCOUNT:g} if it behaves alike all the same."
+        raise InputError(where, f"another fabric, {base.stack.fabric.name}", "a study on the same fabric", remedy)
+    of = [k for k in book.recipes() if k.study_id == base.id]
+    recipe, revision = (of[-1].recipe.name, of[-1].recipe.revision) if of else ("", 0)
+    lent = prior_analysis(study=base.name, recipe=recipe, revision=revision, discount=counts, why=why, results=results)
+    book.save_analysis(record.id, **vars(lent))
+    prior = prior_of(book, record)
+    assert prior is not None  # it has just been kept
+    return prior
 
 
 def coupons_for_prior(results: pd.DataFrame, study: Study, levels: Mapping[str, str]) -> pd.DataFrame:

@@ -10,6 +10,7 @@ from doe.acts.study.limits import refuse_held
 from doe.assure.gauges.summary import SuggestedError
 from doe.book.book import Book
 from doe.book.records import StudyRecord
+from doe.domain.errors import InputError
 from doe.domain.factors import DEFAULT_FACTORS
 from doe.domain.materials import material_bands
 from doe.domain.stack import Stack
@@ -17,6 +18,7 @@ from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.words.gauges.setting_errors import error_words
 from doe.words.materials import check_notes, proposal_words
+from doe.words.study.state import prior_told
 from doe.words.study.typed import StudyOptions, names_range, states_error, study_of
 
 
@@ -56,7 +58,14 @@ def _new(book: Book, wanted: StudyOptions, shown: Shown) -> NewStudy:
     study, said = _with_measured_errors(study, wanted.factors, measured, shown)
     refuse_held(study)
     number = book.add_study(study, stack=wanted.stack, line=wanted.line)
-    return NewStudy(book.study(number), measured, [*_by_materials(study, stack, wanted, shown), *said])
+    record = book.study(number)
+    if wanted.earlier:
+        from doe.acts.study.earlier import lend_earlier  # noqa: PLC0415 - a study without one needs no frames
+
+        said.append(prior_told(lend_earlier(book, record, wanted.earlier, wanted.discount).lent))
+    elif wanted.discount is not None:
+        raise InputError("--discount", wanted.discount, "--earlier with it", "Say whose coupons count for so much.")
+    return NewStudy(record, measured, [*_by_materials(study, stack, wanted, shown), *said])
 
 
 def _by_materials(study: Study, stack: Stack | None, wanted: StudyOptions, shown: Shown) -> Iterator[str]:

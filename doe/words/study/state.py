@@ -90,7 +90,8 @@ def reason(why: str) -> str:
 
 
 def _lent(v: Mapping[str, Any]) -> str:
-    return f"{count(v['coupons'], 'coupon')} of the study {v['study']} (recipe {v['recipe']}, revision {v['revision']})"
+    recipe = f" (recipe {v['recipe']}, revision {v['revision']})" if v["recipe"] else ""
+    return f"{count(v['coupons'], 'coupon')} of the study {v['study']}{recipe}"
 
 
 def limits_command(study: str, absent: Iterable[str]) -> str:

@@ -46,6 +46,8 @@ class StudyOptions:
     powder: str = ""
     oven: str = ""
     press: str = ""
+    earlier: str = ""
+    discount: float | None = None
 
     @property
     def is_complete(self) -> bool:
