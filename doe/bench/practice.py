@@ -88,7 +88,9 @@ def set_for_class(visit: Visit) -> Response | str:
     seed = visit.text("seed")
     try:
         if not (seed.isascii() and seed.isdecimal() and len(seed) < 10):
-            raise InputError("line", repr(seed), "a whole number", "Choose any; the same number is the same line.")
+            raise InputError(
+                "number of the line", repr(seed), "a whole number", "Choose any; the same number is the same line."
+            )
         with visit.storing() as book:
             set_lesson(book, visit.text("exercise"), int(seed))
     except InputError as error:

@@ -40,7 +40,7 @@ from doe.domain.stack import Material
 from doe.domain.units import Shown
 from doe.office.limits import limit_fields, limits_sent
 from doe.office.materials import fact_fields, read_facts
-from doe.office.steps import approver, beside, lines_of, recipe_url, told
+from doe.office.steps import approver, beside, by_field, lines_of, recipe_url, told, with_problems
 from doe.office.views import AskPage, Field, Form, Option, SmallTable
 from doe.words import typed
 from doe.words.comparison import lead, points, said
@@ -74,6 +74,8 @@ def compare(visit: Visit, problems: Problems | None = None) -> Response:
         Option(FULLY, told("way_full"), told("way_full_more"), is_on=fully),
     )
     fields.append(Field("way", told("way_which"), options=ways))
+    blind = visit.text("blind") == "yes"
+    fields.append(Field("blind", told("blind"), value="yes", hint=told("blind_hint"), is_tick=True, is_on=blind))
     fields.append(Field("margin", told("margin_fully"), options=options))
     form = Form(
         told("compare_title"),
@@ -94,7 +96,7 @@ def offer(visit: Visit, problems: Problems | None = None) -> Response:
         wanted = _wanted(visit, name)
         found = offer_comparison(visit.bench.shop.look, name, wanted)
     except InputError as error:
-        return compare(visit, {"": error})
+        return compare(visit, by_field(error, lambda p: "margin" if p.where.endswith("margin") else ""))
     fields: list[Field] = []
     for limit in found.missing_limits:
         fields += limit_fields(limit, visit.bench.shop.shown, visit.text(limit), visit.text(f"{limit}_source"))
@@ -103,6 +105,7 @@ def offer(visit: Visit, problems: Problems | None = None) -> Response:
         for field in (
             "margin",
             "way",
+            "blind",
             "stack",
             *PARTS,
             *(f"{part}_{more}" for part in PARTS for more in ("supplier", "lot", *FACTS[part])),
@@ -159,7 +162,7 @@ def begin(visit: Visit) -> Response | str:
 
 def _wanted(visit: Visit, recipe: str) -> Wanted:
     """What differs from the recipe's own materials, and how it is compared."""
-    margin = typed.share(visit.text("margin") or f"{USUAL_MARGIN}", told("margin_which"))
+    margin = typed.share(visit.text("margin") or f"{USUAL_MARGIN}", "margin")
     if visit.text("stack"):
         return Wanted(stack=visit.text("stack"), rate_margin=margin)
     stack, shown = find_recipe(visit.bench.shop.look, recipe).recipe.stack, visit.bench.shop.shown
@@ -177,8 +180,8 @@ def _wanted(visit: Visit, recipe: str) -> Wanted:
     if not parts:
         found = f"the materials of recipe {recipe}"
         raise InputError(told("compare_title"), found, "at least one part that differs", told("compare_lead"))
-    staged = visit.text("way") == STAGED
-    return Wanted(parts=parts, rate_margin=USUAL_MARGIN if staged else margin, staged=staged)
+    staged, blind = visit.text("way") == STAGED, visit.text("blind") == "yes"
+    return Wanted(parts=parts, rate_margin=USUAL_MARGIN if staged else margin, staged=staged, blind=blind)
 
 
 def _page(
@@ -191,14 +194,11 @@ def _page(
 ) -> Response:
     problems = problems or {}
     general = tuple(line for field, error in problems.items() if not field for line in lines_of(error))
-    fields = tuple(
-        replace(f, problem=" ".join(lines_of(problems[f.name]))) if f.name in problems else f for f in form.fields
-    )
     view = AskPage(
         replace(visit.frame(problems=general), about=name),
         told("compare_heading"),
         lines,
-        (replace(form, fields=fields),),
+        (replace(form, fields=with_problems(form.fields, problems)),),
         (Link(told("to_recipe"), recipe_url(name), name),),
         tables,
     )

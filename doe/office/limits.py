@@ -42,5 +42,5 @@ def limits_sent(
             found = typed.limits([f"{name}={text}@{source}"], found, visit.bench.shop.shown)
             texts.append(f"{name}={text}@{source}")
         except InputError as error:
-            problems[name] = error
+            problems[name] = InputError(name, repr(text), error.allowed, error.remedy)
     return found, texts, problems

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import cast
@@ -14,14 +14,15 @@ from doe.acts.gauges.line import gauged_line, keep_readings
 from doe.bench.views import Link
 from doe.bench.web import Visit, page
 from doe.book.records import KeptReading
+from doe.book.store import refuse_without_why
 from doe.domain.errors import InputError
-from doe.domain.gauge import GaugeReading, MachineKind
+from doe.domain.gauge import MACHINE_KINDS, GaugeReading, MachineKind
 from doe.domain.units import SYMBOLS, Shown
-from doe.office.steps import lines_of, told
+from doe.office.steps import lines_of, told, with_problems
 from doe.office.views import AskPage, Field, Form, Option
 from doe.words.gauges.cautions import status_words
 from doe.words.typed import quantity
-from doe.words.wording import day
+from doe.words.wording import day, listing
 
 
 def lines(visit: Visit) -> Response:
@@ -40,6 +41,8 @@ def line(visit: Visit, problem: InputError | None = None) -> Response:
     gauged = gauged_line(book, found)
     said = [status_words(gauge.status, shown) for gauge in gauged.machines]
     kept = book.gauge_history(found.name)[::-1]
+    shared = {kind: found.shares(kind, book.lines()) for kind in MACHINE_KINDS}
+    said += [told("machine_too", machine=kind, lines=listing(others)) for kind, others in shared.items() if others]
     machines = (
         Option("oven", found.oven.name, is_on=visit.text("machine") == "oven"),
         Option("press", found.press.name, is_on=visit.text("machine") != "oven"),
@@ -56,15 +59,24 @@ def line(visit: Visit, problem: InputError | None = None) -> Response:
         ),
         Field("place", told("gauge_place"), value=visit.text("place"), hint=told("gauge_place_hint")),
     )
-    form = Form(
-        told("gauge_title"), "/line/" + quote(found.name, safe=""), told("gauge_keep"), (told("gauge_lead"),), fields
+    problems = {} if problem is None else {problem.where: problem}
+    general = (
+        ()
+        if problem is None or problem.where in ("display", "measured", "machine", "reading", "why")
+        else lines_of(problem)
     )
-    problems = () if problem is None else lines_of(problem)
+    form = Form(
+        told("gauge_title"),
+        "/line/" + quote(found.name, safe=""),
+        told("gauge_keep"),
+        (told("gauge_lead"),),
+        with_problems(fields, problems),
+    )
     view = AskPage(
-        replace(visit.frame(problems=problems), about=found.name),
+        replace(visit.frame(problems=general), about=found.name),
         found.name,
         (*said, *(told("reading_withdrawn", reading=_told_of(k, shown), why=k.withdrawn) for k in kept if k.withdrawn)),
-        (form, *_withdrawal(visit, found.name, kept)),
+        (form, *_withdrawal(visit, found.name, kept, problems)),
         (Link(told("begin_back"), "/lines"),),
     )
     return page("office_ask.html", view, status=422 if problem else 200)
@@ -79,8 +91,8 @@ def measured(visit: Visit) -> Response | str:
             raise InputError("machine", repr(machine), "oven or press", "Choose one.")
         reading = GaugeReading(
             machine=cast("MachineKind", machine),
-            set_degc=quantity(visit.text("display"), "degC", told("gauge_display_short"), shown),
-            measured_degc=quantity(visit.text("measured"), "degC", told("gauge_measured_short"), shown),
+            set_degc=quantity(visit.text("display"), "degC", "display", shown),
+            measured_degc=quantity(visit.text("measured"), "degC", "measured", shown),
             shown_degc=None,
             place=visit.text("place") or "centre",
             taken_at=datetime.now(UTC),
@@ -99,7 +111,9 @@ def _told_of(kept: KeptReading, shown: Shown) -> str:
     return told("reading_one", machine=read.machine, display=display, measured=measured, place=read.place, day=when)
 
 
-def _withdrawal(visit: Visit, name: str, kept: Sequence[KeptReading]) -> tuple[Form, ...]:
+def _withdrawal(
+    visit: Visit, name: str, kept: Sequence[KeptReading], problems: Mapping[str, InputError]
+) -> tuple[Form, ...]:
     """The form that takes a reading back; none where no reading counts."""
     shown, chosen = visit.bench.shop.shown, visit.text("reading")
     readings = tuple(Option(str(k.id), _told_of(k, shown), is_on=str(k.id) == chosen) for k in kept if not k.withdrawn)
@@ -109,7 +123,16 @@ def _withdrawal(visit: Visit, name: str, kept: Sequence[KeptReading]) -> tuple[F
     why = Field("why", told("withdraw_why"), value=visit.text("why"))
     action = "/withdraw-reading/" + quote(name, safe="")
     lead = (told("withdraw_lead"),)
-    return (Form(told("withdraw_title"), action, told("withdraw_do"), lead, (which, why), is_quiet=True),)
+    return (
+        Form(
+            told("withdraw_title"),
+            action,
+            told("withdraw_do"),
+            lead,
+            with_problems((which, why), problems),
+            is_quiet=True,
+        ),
+    )
 
 
 def withdraw(visit: Visit) -> Response | str:
@@ -119,6 +142,7 @@ def withdraw(visit: Visit) -> Response | str:
         if chosen not in (str(k.id) for k in visit.bench.shop.look.gauge_history(name)):
             raise InputError("reading", repr(chosen), "one of those shown", "Choose one.")
         with visit.storing() as book:
+            refuse_without_why("why", visit.text("why"), told("withdraw_needs_why"))
             book.withdraw_gauge_reading(int(chosen), visit.text("why"))
     except InputError as error:
         return line(visit, error)

@@ -9,7 +9,7 @@ from doe.bench.staff import RIGHTS
 from doe.bench.views import Link
 from doe.bench.web import Visit, page
 from doe.domain.errors import InputError
-from doe.office.steps import lines_of, told
+from doe.office.steps import by_field, lines_of, told, with_problems
 from doe.office.views import AskPage, Field, Form, Option
 
 
@@ -23,16 +23,18 @@ def people(visit: Visit, problem: InputError | None = None) -> Response:
     ]
     chosen = visit.text("right") or "scores"
     rights = tuple(Option(each, told(f"right_{each}"), told(f"right_{each}_more"), each == chosen) for each in RIGHTS)
+    problems = {} if problem is None else by_field(problem, lambda p: {"people": "name"}.get(p.where, p.where))
     name = Field("name", told("people_name"), value=visit.text("name"), hint=told("people_name_hint"))
     code = Field("code", told("people_code"), hint=told("people_code_hint"), is_secret=True)
-    fields = (name, Field("right", told("people_right"), options=rights), code)
+    fields = with_problems((name, Field("right", told("people_right"), options=rights), code), problems)
     forms = [Form(told("people_put"), "/people", told("people_do"), fields=fields)]
     if everybody:
         names = tuple(Option(each.name, each.name) for each in everybody)
         off = Field("name", told("people_who"), options=names)
         forms.append(Form(told("people_off"), "/people-off", told("people_off_do"), fields=(off,), is_quiet=True))
     may = visit.may("releases")
-    frame = visit.frame(problems=() if problem is None else lines_of(problem))
+    is_beside = problem is not None and any(field.problem for field in fields)
+    frame = visit.frame(problems=() if problem is None or is_beside else lines_of(problem))
     view = AskPage(
         frame, told("people_heading"), tuple(lines), tuple(forms) if may else (), (Link(told("people_back"), "/more"),)
     )

@@ -16,7 +16,7 @@ from doe.bench.web import Visit, page
 from doe.domain.errors import InputError
 from doe.domain.recipe import Recipe, RecipeSetting
 from doe.domain.units import Shown, parse_number
-from doe.office.steps import lines_of, recipe_url, told
+from doe.office.steps import by_field, recipe_url, told, with_problems
 from doe.office.views import Field, Form, Option, RecipePage
 from doe.words.recipe.card import (
     both,
@@ -38,22 +38,24 @@ def recipe(visit: Visit, asked: str = "", problem: InputError | None = None) -> 
     kept = find_recipe(shop.look, visit.word("recipe"))
     found, known = kept.recipe, standing_of_recipe(shop.look, kept)
     forms, run = [], days_of(shop.look, kept)
-    wrong = "" if problem is None else " ".join(lines_of(problem))
+    problems = {} if problem is None else {asked: problem}
 
-    def one(page_name: str, title: str, do: str, why: str, *lead: str) -> Form:
-        is_wrong = asked == page_name
-        field = Field(why, told(f"{page_name}_why"), problem=wrong if is_wrong else "")
-        action = recipe_url(found.name, page_name.replace("_", "-"))
-        return Form(told(title), action, told(do), lead, (field,), is_open=is_wrong)
+    def one(page_name: str, title: str, do: str, why: Field, *lead: str) -> Form:
+        wrong = {why.name: problems[page_name]} if page_name in problems else {}
+        fields = with_problems((why,), wrong)
+        return Form(title, recipe_url(found.name, page_name), do, lead, fields, is_open=bool(wrong))
 
     if kept.in_force and visit.can_post:
-        forms.append(_day_form(visit, found, wrong if asked == "day" else ""))
+        forms.append(_day_form(visit, found, problems.get("day")))
         if run.articles or run.cleared:
-            forms.append(one("day_back", "day_back", "day_back_do", "why", told("day_back_lead")))
+            why = Field("why", told("day_back_why"))
+            forms.append(one("day-back", told("day_back"), told("day_back_do"), why, told("day_back_lead")))
     if kept.in_force and run.doubt and visit.may("releases"):
-        forms.append(one("explained", "day_explain", "day_explain_do", "explained"))
+        explained = Field("explained", told("explained_why"))
+        forms.append(one("explained", told("day_explain"), told("day_explain_do"), explained))
     if kept.in_force and visit.may("releases"):
-        forms.append(one("retire", "retire_title", "retire_do", "why", told("retire_lead")))
+        why = Field("why", told("retire_why"))
+        forms.append(one("retire", told("retire_title"), told("retire_do"), why, told("retire_lead")))
     acts = (Link(told("compare_new"), recipe_url(found.name, "compare")),) if kept.in_force and kept.study_id else ()
     papers = [Link(told("paper_card"), recipe_url(found.name, "card"), told("paper_card_more"))]
     if kept.study_id is not None:
@@ -89,7 +91,7 @@ def _judged(run: Days, shown: Shown) -> tuple[str, ...]:
     return judged_words(run, shown) if run.articles else ()
 
 
-def _day_form(visit: Visit, found: Recipe, wrong: str) -> Form:
+def _day_form(visit: Visit, found: Recipe, problem: InputError | None) -> Form:
     """The first article of today: prints, what failed, what is dialled and what a gauge reads."""
     shown = visit.bench.shop.shown
     numeric = [s for s in found.settings if not isinstance(s.surface, str)]
@@ -97,7 +99,7 @@ def _day_form(visit: Visit, found: Recipe, wrong: str) -> Form:
     prints = tuple(Option(n, n, is_on=n == (visit.text("prints") or "2")) for n in counts[1:])
     failed = tuple(Option(n, n, is_on=n == (visit.text("failed") or "0")) for n in counts)
     fields = [
-        Field("prints", told("day_prints"), options=prints, problem=wrong),
+        Field("prints", told("day_prints"), options=prints),
         Field("failed", told("day_failed"), options=failed),
         Field("seen", told("day_seen"), value=visit.text("seen")),
     ]
@@ -116,8 +118,8 @@ def _day_form(visit: Visit, found: Recipe, wrong: str) -> Form:
         recipe_url(found.name, "day"),
         told("day_do"),
         (told("day_lead"),),
-        (*fields, *more),
-        is_open=bool(wrong),
+        with_problems((*fields, *more), {} if problem is None else by_field(problem, lambda p: p.where)),
+        is_open=problem is not None,
     )
 
 
@@ -143,7 +145,7 @@ def take_back(visit: Visit) -> Response | str:
         with visit.storing() as book:
             take_back_day(book, name, visit.text("why"))
     except InputError as error:
-        return recipe(visit, "day_back", error)
+        return recipe(visit, "day-back", error)
     return recipe_url(name)
 
 
@@ -156,7 +158,7 @@ def keep(visit: Visit) -> Response | str:
         for kind, read in values.items():
             for s in found.settings:
                 if text := visit.text(f"{kind}_{s.factor}"):
-                    read[s.factor] = quantity(text, s.unit, s.label, shown)
+                    read[s.factor] = quantity(text, s.unit, f"{kind}_{s.factor}", shown)
         seen = (visit.text("seen"),) if visit.text("seen") else ()
         prints, failed = (int(parse_number(visit.text(field) or "0", field)) for field in ("prints", "failed"))
         given = Given(prints, failed, seen, values["set"], values["surface"], visit.text("lot"), visit.text("note"))

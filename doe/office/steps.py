@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
 from urllib.parse import quote
 
 from doe.bench.jobs import Progress
@@ -11,6 +12,7 @@ from doe.bench.views import Link
 from doe.bench.web import Visit, coupon_url
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.standing import NextStep
+from doe.office.views import Field
 from doe.words.facts import filled, texts_of
 
 
@@ -66,14 +68,36 @@ def beside(visit: Visit, key: str, heading: str, act: Callable[[Progress], str])
 MOST_LINES = 12
 
 
-def lines_of(error: InputError) -> tuple[str, ...]:
+def lines_of(error: InputError, label: str = "") -> tuple[str, ...]:
     """An error as lines for a page: without its remedy where that is a command to be typed, options as plain words.
+
+    Beside a field it speaks of it by the ``label`` that the field has there.
 
     >>> lines_of(InputError("plan of tees", "none", "a plan", "Make one with doe plan."))
     ('plan of tees: found none; allowed: a plan.',)
     """
     problems = error.problems if isinstance(error, InputErrors) else (error,)
+    if label:
+        problems = tuple(InputError(label, p.found, p.allowed, p.remedy) for p in problems)
     lines = (
         str(p).removesuffix(p.remedy).rstrip() if "doe " in p.remedy or "--" in p.remedy else str(p) for p in problems
     )
     return tuple(re.sub(r"--([a-z][a-z-]*)", lambda m: m[1].replace("-", " "), line) for line in lines)[:MOST_LINES]
+
+
+def with_problems(fields: Iterable[Field], problems: Mapping[str, InputError]) -> tuple[Field, ...]:
+    """Fields with what was wrong with each beside it, by its own name."""
+    return tuple(
+        replace(field, problem=" ".join(lines_of(problems[field.name], field.label)))
+        if field.name in problems
+        else field
+        for field in fields
+    )
+
+
+def by_field(error: InputError, field_of: Callable[[InputError], str]) -> dict[str, InputError]:
+    """Every problem of an error at the field that it is about, ``""`` for one that is about none."""
+    found: dict[str, list[InputError]] = {}
+    for problem in error.problems if isinstance(error, InputErrors) else (error,):
+        found.setdefault(field_of(problem), []).append(problem)
+    return {field: InputErrors(several) for field, several in found.items()}

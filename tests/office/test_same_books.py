@@ -198,7 +198,7 @@ def test_what_a_coupon_suffers_from_and_a_score_taken_back(twice, shop_with):
     walk.go(f"/wrong/1/{coupon}")
     walk.send(f"/case/1/{coupon}", cause="none")
     settings = [part for f in ("cure_temp", "cure_time", "press_temp", "dwell") for part in ("--set", f"{f}={row[f]}")]
-    shop.good("diagnose", STUDY, "--symptom", symptom, *settings, "--turned-out", "none")
+    shop.good("diagnose", STUDY, "--symptom", symptom, *settings, "--peel-wait", "30", "--turned-out", "none")
     with shop.open() as book:
         mine, theirs = both.office.book.notes("case")[-1], book.notes("case")[-1]
     # the page knows the coupon, the command only what is seen
@@ -215,6 +215,19 @@ def test_what_a_coupon_suffers_from_and_a_score_taken_back(twice, shop_with):
     with shop.open() as book:
         here, there = both.office.book.result_columns(STUDY), book.result_columns(STUDY)
     assert here == there
+
+
+@compares("/fails/closed")
+def test_a_case_closed_by_a_coupon_back_at_the_recipe(twice, demo_book):
+    both = twice(demo_book)
+    both.walk.go(f"/fails/found?symptom=edge_lift_wash&recipe={RECIPE.replace(' ', '+')}")
+    both.walk.send("/fails/kept", cause="none")
+    both.shop.good("diagnose", "--recipe", RECIPE, "--symptom", "edge_lift_wash", "--turned-out", "none")
+    both.walk.go("/fails")
+    case = re.search(r'name="case" value="([^"]+)"', both.walk.page.text)[1]
+    both.walk.send("/fails/closed", case=case, back="passed")
+    both.shop.good("diagnose", "--close", case, "--coupon", "passed")
+    both.same()
 
 
 @compares("/class", "/practice/{exercise}")

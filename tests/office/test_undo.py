@@ -56,6 +56,7 @@ SAID_BEFORE = {
     "/recipe/{recipe:path}/retire": "retire_lead",
     "/withdraw-reading/{line:path}": "withdraw_lead",
     "/fails/kept": "bench_wrong.html",
+    "/fails/closed": "office_fails.html",
     "/case/{study:int}/{coupon:path}": "bench_wrong.html",
 }
 """Posts that are not undone, each with the text of its form that says so."""
