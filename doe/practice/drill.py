@@ -118,6 +118,15 @@ Code = Literal[
     "chart read",
     "chart says",
     "chart rule",
+    # lot
+    "ask lot",
+    "stage judged",
+    "lot rule",
+    "pairs that differ",
+    "stage said",
+    "lot was",
+    "lot chances",
+    "lot hides",
 ]
 """Codes of what exercises ask and tell; rates are shares, times in the unit that ends their name."""
 

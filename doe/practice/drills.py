@@ -9,11 +9,12 @@ from doe.practice.drill_blank import QualifyBlank
 from doe.practice.drill_chart import ReadCharts
 from doe.practice.drill_compare import Compare
 from doe.practice.drill_fault import FindFault
+from doe.practice.drill_lot import TakeInLot
 from doe.practice.drill_report import ReadReport
 from doe.practice.drill_tune import TunePowder
 
 DRILLS: dict[str, type[Drill]] = {
-    d.exercise: d for d in (TunePowder, FindFault, QualifyBlank, ReadReport, ReadCharts, Compare)
+    d.exercise: d for d in (TunePowder, FindFault, QualifyBlank, TakeInLot, ReadReport, ReadCharts, Compare)
 }
 """Exercises in the order in which they are best done."""
 

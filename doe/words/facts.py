@@ -127,7 +127,7 @@ READINGS: Mapping[str, Callable[[Reader, Any, str], str]] = {
     "some": lambda _, names, __: listing(names[:MOST_NAMED]) + (" ..." if len(names) > MOST_NAMED else ""),
     "checks": lambda _, names, __: listing([name.replace("_", " ") for name in names]),
     "semicolons": lambda _, names, __: "; ".join(names),
-    "commas": lambda _, names, __: ", ".join(names),
+    "commas": lambda _, names, __: ", ".join(map(str, names)),
     "somebody": lambda _, name, __: name or "one person",
     "quoted": lambda _, name, __: quoted(name),
     "attempts": lambda _, verdicts, __: listing([f"confirmation {i} was {v}" for i, v in enumerate(verdicts, start=1)]),

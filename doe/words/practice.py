@@ -17,6 +17,7 @@ from doe.practice.drill_blank import QualifyBlank
 from doe.practice.drill_chart import ReadCharts
 from doe.practice.drill_compare import Compare
 from doe.practice.drill_fault import FindFault
+from doe.practice.drill_lot import TakeInLot
 from doe.practice.drill_report import ReadReport
 from doe.practice.drill_tune import TunePowder
 from doe.symptoms.catalogue import LOOKS, fault, look, symptom
@@ -133,6 +134,22 @@ def _brief_report(drill: ReadReport) -> tuple[str, ...]:
         "Is this window safe? Three questions. Score: 50 for the right next step, 20 for what may be promised, up to "
         f"30 for how well the setpoint really does (2 points less for each print of 100 beside the truth); "
         f"{_EACH_HINT}",
+    )
+
+
+@brief.register
+def _brief_lot(drill: TakeInLot) -> tuple[str, ...]:
+    stages = (
+        f"  after {s.pairs}: go on with at most {s.go_on} in which only the new lot fails; worse from {s.worse} more "
+        f"than only the one in use; the line first if that one fails more than {count(s.in_use, 'time')}"
+        for s in drill.rule
+    )
+    return (
+        "A new powder lot has come. It is pressed beside the lot in use, a coupon of each in every stroke, as "
+        f"doe compare --staged does: {drill.rule[0].pairs} pairs a stage. The rule, fixed beforehand:",
+        *stages,
+        "Say after each stage what comes next; more pairs where none of these is so, and open after the last.",
+        f"Score: 100, shared among the stages, each right or not; {_EACH_HINT}",
     )
 
 
@@ -338,4 +355,4 @@ def choice(key: str) -> str:
     'more'
     """
     checks = {made.key: f"{made.words} ({made.minutes:g} min)" for made in LOOKS}
-    return checks.get(key) or _WORDS["readings"].get(key, key)
+    return checks.get(key) or {**_WORDS["readings"], **_WORDS["lots"]}.get(key, key)

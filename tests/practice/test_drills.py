@@ -22,6 +22,7 @@ from doe.practice.drill_blank import _VERDICTS, QualifyBlank
 from doe.practice.drill_chart import ReadCharts
 from doe.practice.drill_compare import Compare
 from doe.practice.drill_fault import FindFault
+from doe.practice.drill_lot import ANSWERS, TakeInLot
 from doe.practice.drill_report import ReadReport
 from doe.practice.drill_tune import TunePowder
 from doe.practice.drills import DRILLS, reply, start
@@ -35,6 +36,7 @@ PLAYED = {
     "fault": ["settings", "= dust", "= ink", "= no_gap"],
     "blank": ["setpoint 6", "cool 3", "hot 3", "= holds"],
     "report": ["confirm", "bound", "90"],
+    "lot": ["hint", "more"],
     "chart": ["on", "again", "stop", "on"],
     "compare": [
         "110 117 125 132 140",
@@ -77,7 +79,8 @@ def test_outcome_adds_up_and_shows_the_truth(played, name):
     outcome = drill.outcome
     assert outcome.score == round(min(100, max(0, sum(points for _, points in outcome.parts))))
     assert outcome.truth
-    assert isinstance(outcome.picture, MapPicture | BarPicture | RunPicture)
+    assert (outcome.picture is None) == (name == "lot")
+    assert name == "lot" or isinstance(outcome.picture, MapPicture | BarPicture | RunPicture)
     assert drill.is_over
     assert drill.question() is None
     with pytest.raises(InputError, match="nothing more"):
@@ -339,6 +342,42 @@ def test_share_of_best_is_held_between_0_and_1():
     assert share_of_best(0.75, 1.0) == pytest.approx(0.5)
 
 
+# lots
+
+
+def test_a_lot_is_taken_in_as_the_rule_of_a_staged_comparison_takes_it_in():
+    ends = set()
+    for seed in range(40):
+        drill = TakeInLot(seed)
+        while not drill.is_over:
+            stage, counts = drill.rule[len(drill.said)], drill.counts()
+            assert counts["pairs"] == stage.pairs
+            assert f"only the new lot failed in {counts['only_new']}" in words.asked(drill.question())[0]
+            surplus = counts["only_new"] - counts["only_old"]
+            if counts["only_old"] + counts["both"] > stage.in_use:
+                right = "line"
+            elif surplus >= stage.worse:
+                right = "worse"
+            elif counts["only_new"] <= stage.go_on:
+                right = "go on"
+            else:
+                right = "more" if stage is not drill.rule[-1] else "open"
+            drill.answer(right)
+        ends.add(right)
+        assert drill.outcome.score == 100
+        assert drill.outcome.coupons == 2 * counts["pairs"]
+    assert ends >= {"line", "worse", "go on"}
+
+
+def test_a_wrong_word_after_a_stage_costs_its_share_and_the_rule_is_told():
+    seed = next(s for s in range(60) if TakeInLot(s).judged.verdict == "more pairs")
+    drill = TakeInLot(seed)
+    assert "more pairs" in words.said(drill.answer("go on"))[0]
+    while not drill.is_over:
+        drill.answer(next(key for key, verdict in ANSWERS.items() if verdict == drill.judged.verdict))
+    assert drill.outcome.score == round(100 * (1 - 1 / len(drill.said)))
+
+
 # run charts
 
 
@@ -347,6 +386,11 @@ def test_charts_are_read_as_the_rules_of_first_articles_read_them():
     for seed in range(12):
         drill = ReadCharts(seed)
         for chart in drill.charts:
+            asked, _ = words.asked(drill.question(), Shown("degF"))
+            if chart.off:
+                assert f"{1.8 * chart.off[-1]:+.1f}" in asked
+            else:
+                assert ", ".join(map(str, chart.score)) in asked
             if chart.off:
                 verdict = judge_glances(chart.off, chart.u)
                 assert chart.right == {"": "on", "glance": "again", "drift": "stop"}[verdict]
