@@ -145,6 +145,8 @@ COMMANDS: tuple[tuple[str, ...], ...] = (
         *("--limit", "press_max=190C@d", "--limit", "min_dwell=5@a"),
     ),
     ("study", "show", "sheet"),
+    ("study", "conditions", "sheet", "--wash", "40C", "--programme", "normal"),
+    ("gauge", "certificate", LINE, "--number", "4711", "--issuer", "Orr metrology", "--until", "2020-03-05"),
     ("confirm", "sheet"),
     ("confirm", "sheet", "--plan"),
     ("sheet", "sheet", "-o", "sheet"),
