@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from datetime import date, datetime
 from itertools import chain
 
+from doe.acts.conditions import certificate_of
 from doe.acts.study.standing import gauges_due
 from doe.book.book import Book
 from doe.book.records import STEP, StudyRecord
@@ -23,6 +24,11 @@ def what_waits(book: Book) -> tuple[Waits, ...]:
             for line in book.lines()
             for machine, due in gauges_due(book, line.name).items()
             if line.machine(machine).of is None  # a shared machine waits once
+        ),
+        (
+            Waits("certificate", line.name, found.valid_until)
+            for line in book.lines()
+            if (found := certificate_of(book, line.name)) is not None
         ),
         (Waits("review", k.recipe.name, k.recipe.review_on, k.study_id) for k in book.recipes() if k.in_force),
     )

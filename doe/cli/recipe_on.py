@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from doe.acts.base import today
+from doe.acts.conditions import certificate_cautions
 from doe.acts.recipe.on_line import OnLine, recipe_on
 from doe.acts.recipe.recipes import find_recipe
 from doe.acts.study.standing import standing_of_recipe
@@ -74,7 +75,8 @@ def card(desk: Desk, recipe: str, output: Path = Path("card.html"), revision: in
     with desk.look() as book:
         kept = find_recipe(book, recipe, revision)
         known = standing_of_recipe(book, kept)
-    path = write_whole(output, recipe_card(kept, today(), desk.shown, known))
+        expired = caution_words(certificate_cautions(book, kept.recipe.line.name, today()))
+    path = write_whole(output, recipe_card(kept, today(), desk.shown, known, expired))
     stale = "" if kept.in_force else " It is not in force: the card says so."
     return Reply(
         {"recipe": kept.recipe.name, "revision": kept.recipe.revision, "in_force": kept.in_force, "card": path},

@@ -43,6 +43,7 @@ def _command(first: Waits) -> str:
         "wash": f"doe record {name} --washes",
         "look": f"doe record {name} --washes",
         "gauge": f"doe gauge show {name}",
+        "certificate": f"doe gauge certificate {name}",
         "review": f"doe recipe show {name}",
         "coupons": f"doe study show {name}",
     }

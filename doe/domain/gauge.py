@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Literal, get_args
 
 from doe.domain.errors import InputError, check_line, check_note
-from doe.domain.factors import LEFT_OUT_WHEN_NONE
+from doe.domain.factors import LABEL_LENGTH, LEFT_OUT_WHEN_NONE
 from doe.domain.units import check_celsius, show_both
 
 MachineKind = Literal["oven", "press"]
@@ -105,6 +105,21 @@ class GaugeReading:
             raise InputError(
                 "gauge reading, taken at", self.taken_at, "a time with its zone", "Add the zone, such as +00:00."
             )
+
+
+@dataclass(frozen=True)
+class Certificate:
+    """The certificate of a line's gauge: its number, by whom, and the last day it is valid."""
+
+    number: str
+    issuer: str
+    valid_until: date
+
+    def __post_init__(self) -> None:
+        for what in ("number", "issuer"):
+            check_line(getattr(self, what), f"certificate, {what}", longest=LABEL_LENGTH)
+            if not getattr(self, what).strip():
+                raise InputError(f"certificate, {what}", "nothing", "as it stands on the certificate", "Fill it in.")
 
 
 def in_force(readings: Sequence[GaugeReading]) -> tuple[GaugeReading, ...]:

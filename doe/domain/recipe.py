@@ -32,6 +32,9 @@ USUAL_VOIDS = (
 CARE_LABEL, ROOM = "care label", "room climate"
 """Names under which a recipe's record keeps these two."""
 
+WASH, GAUGE_CERTIFICATE = "wash", "gauge certificate"
+"""The same of how coupons were washed, and of the gauge that its dials rest on."""
+
 KNOWN, SETTINGS_FROM = "known", "settings from"
 """Verdict of a recipe whose settings were known and confirmed without a search; where its record says from whom."""
 

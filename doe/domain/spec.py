@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from datetime import timedelta
 
 from doe.domain.errors import InputError, check_line
-from doe.domain.factors import LEFT_OUT_WHEN_NONE
+from doe.domain.factors import LABEL_LENGTH, LEFT_OUT_WHEN_NONE
+from doe.domain.units import check_celsius
 
 CHECK_NAME_LENGTH, MOST_WASHES, MOST_HOURS = 40, 1000, 10_000
 WASH_WAIT_HOURS = 24
@@ -103,3 +104,28 @@ class Spec:
             raise InputError(
                 "checks", ", ".join(names) or "none", "at least one, each named once", "List each check once."
             )
+
+
+@dataclass(frozen=True)
+class Conditions:
+    """How the coupons of a study are washed, and the room they are made in; each as it was typed, empty where not.
+
+    ``wash_degc`` is the temperature of the wash; ``standard`` the one that was followed, if any.
+    """
+
+    wash_degc: float | None = None
+    programme: str = ""
+    drying: str = ""
+    detergent: str = ""
+    standard: str = ""
+    room: str = ""
+
+    def __post_init__(self) -> None:
+        for f in fields(self):
+            value = getattr(self, f.name)
+            if isinstance(value, str):
+                check_line(value, f.name, longest=LABEL_LENGTH)
+        if self.wash_degc is not None:
+            check_celsius(self.wash_degc, "wash temperature")
+            if not 0 <= self.wash_degc <= 100:
+                raise InputError("wash temperature", self.wash_degc, "0 to 100 degC", "Correct it.")

@@ -167,7 +167,7 @@ def confirmation_code(verdict: str, setpoint: str, corners: Iterable[str], hand:
     return "refused window" if "not held" in corners and hand != "not good enough" else "refused hand"
 
 
-WaitKind = Literal["wash", "look", "gauge", "review", "coupons"]
+WaitKind = Literal["wash", "look", "gauge", "certificate", "review", "coupons"]
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,8 @@ from urllib.parse import quote
 
 from starlette.responses import Response
 
+from doe.acts.base import today
+from doe.acts.conditions import certificate_cautions, certificate_of, keep_certificate
 from doe.acts.gauges.line import gauged_line, keep_readings
 from doe.bench.views import Link
 from doe.bench.web import Visit, page
@@ -20,7 +22,8 @@ from doe.domain.gauge import MACHINE_KINDS, GaugeReading, MachineKind
 from doe.domain.units import SYMBOLS, Shown
 from doe.office.steps import lines_of, told, with_problems
 from doe.office.views import AskPage, Field, Form, Option
-from doe.words.gauges.cautions import status_words
+from doe.words.conditions import certificate_typed, certificate_words
+from doe.words.gauges.cautions import caution_words, status_words
 from doe.words.typed import quantity
 from doe.words.wording import day, listing
 
@@ -72,14 +75,48 @@ def line(visit: Visit, problem: InputError | None = None) -> Response:
         (told("gauge_lead"),),
         with_problems(fields, problems),
     )
+    taken_back = [told("reading_withdrawn", reading=_told_of(k, shown), why=k.withdrawn) for k in kept if k.withdrawn]
     view = AskPage(
         replace(visit.frame(problems=general), about=found.name),
         found.name,
-        (*said, *(told("reading_withdrawn", reading=_told_of(k, shown), why=k.withdrawn) for k in kept if k.withdrawn)),
-        (form, *_withdrawal(visit, found.name, kept, problems)),
+        (*said, *_of_certificate(visit, found.name), *taken_back),
+        (form, _certificate(visit, found.name), *_withdrawal(visit, found.name, kept, problems)),
         (Link(told("begin_back"), "/lines"),),
     )
     return page("office_ask.html", view, status=422 if problem else 200)
+
+
+def _of_certificate(visit: Visit, name: str) -> tuple[str, ...]:
+    """The certificate of a line's gauge, and that it has expired where it has."""
+    book = visit.bench.shop.look
+    said = certificate_words(certificate_of(book, name))
+    return (
+        *((told("certificate_is", certificate=said),) if said else ()),
+        *caution_words(certificate_cautions(book, name, today())),
+    )
+
+
+def _certificate(visit: Visit, name: str) -> Form:
+    fields = (
+        Field("number", told("certificate_number"), value=visit.text("number")),
+        Field("issuer", told("certificate_by"), value=visit.text("issuer")),
+        Field("until", told("certificate_until"), value=visit.text("until"), hint=told("certificate_until_hint")),
+    )
+    action = "/certificate/" + quote(name, safe="")
+    return Form(told("certificate_title"), action, told("certificate_keep"), (), fields, is_quiet=True)
+
+
+def certified(visit: Visit) -> Response | str:
+    """Keep the certificate of the gauge."""
+    name = visit.word("line")
+    try:
+        number, issuer, until = (visit.text(n) for n in ("number", "issuer", "until"))
+        made = certificate_typed(number, issuer, until, told("certificate_until"))
+        with visit.storing() as book:
+            keep_certificate(book, name, made)
+    except InputError as error:
+        return line(visit, error)
+    return "/line/" + quote(name, safe="")
 
 
 def measured(visit: Visit) -> Response | str:

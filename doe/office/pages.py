@@ -45,6 +45,7 @@ def pages(bench: Bench) -> Sequence[BaseRoute]:
         post("/answer/{study:int}", study.answer),
         post("/extend/{study:int}", study.extend),
         post("/confirm/{study:int}", study.confirm),
+        post("/conditions/{study:int}", study.conditions),
         post("/again/{study:int}", study.again),
         release("/release/{study:int}", study.release),
         look("/working/{job}", working),
@@ -73,6 +74,7 @@ def pages(bench: Bench) -> Sequence[BaseRoute]:
         look("/lines", lines.lines),
         look("/line/{line:path}", lines.line),
         post("/line/{line:path}", lines.measured),
+        post("/certificate/{line:path}", lines.certified),
         post("/withdraw-reading/{line:path}", lines.withdraw),
     ]
 

@@ -12,6 +12,7 @@ from starlette.responses import HTMLResponse, Response
 from doe.acts.base import slug
 from doe.acts.base import today as this_day
 from doe.acts.comparison.verdict import weigh_comparison, write_comparison
+from doe.acts.conditions import certificate_cautions
 from doe.acts.confirmation.verdict import weigh_confirmation, write_confirmation
 from doe.acts.recipe.known import tell_known
 from doe.acts.recipe.recipes import find_recipe
@@ -22,6 +23,7 @@ from doe.acts.study.standing import answer_now, standing_of_recipe
 from doe.bench.web import Visit, go
 from doe.domain.errors import InputError
 from doe.office.steps import beside, recipe_url, told
+from doe.words.gauges.cautions import caution_words
 from reports.recipe.card import recipe_card
 from reports.recipe.known import known_page
 
@@ -99,7 +101,8 @@ def card(visit: Visit) -> Response:
     """The card of a recipe for the wall."""
     shop = visit.bench.shop
     kept = find_recipe(shop.look, visit.word("recipe"))
-    made = recipe_card(kept, this_day(), shop.shown, standing_of_recipe(shop.look, kept))
+    expired = caution_words(certificate_cautions(shop.look, kept.recipe.line.name, this_day()))
+    made = recipe_card(kept, this_day(), shop.shown, standing_of_recipe(shop.look, kept), expired)
     return _shown(made, recipe_url(kept.recipe.name))
 
 

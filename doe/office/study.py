@@ -11,6 +11,7 @@ from urllib.parse import quote
 from starlette.responses import Response
 
 from doe.acts.base import today
+from doe.acts.conditions import conditions_of, keep_conditions
 from doe.acts.confirmation.plan import ClaimWishes, compare_claims_for, plan_confirmation, replace_void
 from doe.acts.confirmation.verdict import after_confirmation, confirmation_of
 from doe.acts.gauges.line import gauged_line
@@ -31,9 +32,10 @@ from doe.domain.errors import InputError
 from doe.domain.limits import LIMIT_OPTIONS, Limits, needed_limits
 from doe.domain.plan_kinds import JUDGING
 from doe.domain.recipe import PARTS
+from doe.domain.spec import Conditions
 from doe.domain.standing import NextStep, StudyStanding
 from doe.domain.study import Study
-from doe.domain.units import Shown
+from doe.domain.units import SYMBOLS, Shown
 from doe.office.compare import recipe_of, told_of_comparison
 from doe.office.limits import limit_fields, limits_sent
 from doe.office.steps import approver, beside, by_field, lines_of, recipe_url, step_link, told, with_problems
@@ -41,12 +43,14 @@ from doe.office.views import AskPage, Field, Fold, Form, JobPage, Mile, Option
 from doe.plans.decisions import outcome, stepwise
 from doe.setpoint.answer import Answer
 from doe.words import typed
+from doe.words.conditions import condition_texts
 from doe.words.gauges.dials import dials_of_settings
 from doe.words.limits import LIMIT_LABELS, range_warnings
 from doe.words.study import answer as answers
 from doe.words.study.plans import kind_label, led_to, said
 from doe.words.study.standing import frame, headline, meaning
 from doe.words.study.state import counts_sentence, held_words, rule_words, setting_error_words, target_words
+from doe.words.typed import quantity
 from doe.words.wording import amount_both, amount_range, count, percent, stated
 
 SIZES = (12, 20, 28)
@@ -89,7 +93,7 @@ def study(visit: Visit, problems: Problems | None = None) -> Response:
         acts=acts,
         forms=tuple(_with_problems(form, problems, visit) for form in forms),
         papers=_papers(book, record, has_report=answer is not None or record.study.known is not None),
-        folds=_folds(record, shown),
+        folds=_folds(record, shown, condition_texts(conditions_of(book, record), None, shown)),
         undoing=told("undoing"),
         undo=tuple(_with_problems(form, problems, visit) for form in undo),
         undo_open=any(field.name in problems for form in undo for field in form.fields),
@@ -213,7 +217,7 @@ def _papers(book: Book, record: StudyRecord, *, has_report: bool) -> tuple[Link,
     return tuple(found)
 
 
-def _folds(record: StudyRecord, shown: Shown) -> tuple[Fold, ...]:
+def _folds(record: StudyRecord, shown: Shown, conditions: Mapping[str, str]) -> tuple[Fold, ...]:
     study, limits = record.study, record.study.limits or Limits()
     asked = [f"{record.stack.name}: {record.stack.fabric}, {record.stack.film}, {record.stack.powder}."]
     asked += [f"{record.line.name}: {record.line.oven.name}, {record.line.press.name}.", target_words(study.spec)]
@@ -226,6 +230,7 @@ def _folds(record: StudyRecord, shown: Shown) -> tuple[Fold, ...]:
             continue
         asked.append(f"{f.label}: {amount_range(f, f.low, f.high, shown)}; {setting_error_words(f, shown)}")
     asked += [held_words(study.held, shown)] if study.held else []
+    asked += [f"{name}: {text}" for name, text in conditions.items()]
     asked += [rule_words(study, rule, shown) for rule in study.forbidden]
     known = []
     for name in needed_limits(study.factors):
@@ -325,6 +330,8 @@ def _next(visit: Visit, record: StudyRecord, known: StudyStanding) -> tuple[tupl
         forms.append(replace(_extend(visit, record, NextStep("extend", coupons=4)), is_quiet=True))
     if known.state == "making" and score_counts(visit.bench.shop.look, record.id).scored:
         forms.append(replace(_recommend(visit, record, NextStep("recommend")), is_quiet=True))
+    if not is_comparison(visit.bench.shop.look, record.id):
+        forms.append(_conditions(visit, record))
     seen: dict[str, Form] = {}
     for form in forms:
         seen.setdefault(form.action, form)
@@ -447,6 +454,38 @@ def _release(visit: Visit, record: StudyRecord, step: NextStep) -> Form:
         Field("setpoint_only", told("release_setpoint_only"), is_tick=True),
     )
     return Form(told("release_title"), f"/release/{record.id}", told("release_do"), (told("release_lead"),), fields)
+
+
+CONDITIONS = ("programme", "drying", "detergent", "standard", "room")
+
+
+def _conditions(visit: Visit, record: StudyRecord) -> Form:
+    """How coupons are washed, and the room."""
+    shown, known = visit.bench.shop.shown, conditions_of(visit.bench.shop.look, record)
+    at = "" if known.wash_degc is None else f"{shown.value(known.wash_degc, 'degC'):.6g}"
+    unit = SYMBOLS[shown.unit("degC")]
+    fields = (
+        Field("wash", told("conditions_wash", unit=unit), value=at),
+        *(Field(name, told(f"conditions_{name}"), value=getattr(known, name)) for name in CONDITIONS),
+    )
+    return Form(
+        told("conditions_title"), f"/conditions/{record.id}", told("conditions_keep"), (), fields, is_quiet=True
+    )
+
+
+def conditions(visit: Visit) -> Response | str:
+    """Keep how coupons are washed, and the room."""
+    shop = visit.bench.shop
+    record = shop.look.study(visit.number("study"))
+    try:
+        wash = visit.text("wash")
+        at = quantity(wash, "degC", told("conditions_wash_short"), shop.shown) if wash else None
+        found = Conditions(at, **{name: visit.text(name) for name in CONDITIONS})
+        with visit.storing() as book:
+            keep_conditions(book, record, found)
+    except InputError as error:
+        return study(visit, {"": error})
+    return f"/study/{record.id}"
 
 
 def _missing_of_record(book: Book, record: StudyRecord) -> list[Link]:

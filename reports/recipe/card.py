@@ -7,7 +7,16 @@ from datetime import date
 
 from markupsafe import Markup
 
-from doe.domain.recipe import CARE_LABEL, PARTS, ROOM, KeptRecipe, Recipe, RecipeSetting
+from doe.domain.recipe import (
+    CARE_LABEL,
+    GAUGE_CERTIFICATE,
+    PARTS,
+    ROOM,
+    WASH,
+    KeptRecipe,
+    Recipe,
+    RecipeSetting,
+)
 from doe.domain.standing import StudyStanding, standing_of_revision
 from doe.domain.units import METRIC, Shown
 from doe.words.recipe.card import (
@@ -31,6 +40,9 @@ from reports.pages import render
 from reports.sheet.page import Pair
 
 QR_BYTES = 400
+
+ON_CARD = (CARE_LABEL, WASH, ROOM, GAUGE_CERTIFICATE)
+"""What of a recipe's record stands on its card."""
 
 ROOMY = 1500
 """Characters of free text up to which a card keeps its large type; a fuller one is set smaller, to stay on its page."""
@@ -78,7 +90,7 @@ class CardPage:
     expected, confirmation, approval, review : str
         Sentences.
     record : tuple of Pair
-        Care label of the garment and climate of the room, as they were written down at release.
+        Care label, wash, climate of the room and certificate of the gauge, as they were at release.
     warnings : tuple of str
         Why it must not be worked by, or not without asking.
     remarks : tuple of str
@@ -107,7 +119,13 @@ class CardPage:
     voids: tuple[str, ...]
 
 
-def recipe_card(kept: KeptRecipe, on: date, shown: Shown = METRIC, standing: StudyStanding | None = None) -> str:
+def recipe_card(
+    kept: KeptRecipe,
+    on: date,
+    shown: Shown = METRIC,
+    standing: StudyStanding | None = None,
+    cautions: tuple[str, ...] = (),
+) -> str:
     """Printable card of a recipe, one page of A4 or Letter.
 
     Parameters
@@ -120,11 +138,19 @@ def recipe_card(kept: KeptRecipe, on: date, shown: Shown = METRIC, standing: Stu
         The reader's units; temperatures and pressures stand in both.
     standing : StudyStanding, optional
         What is known of the revision by its book; by itself alone when left out.
+    cautions : tuple of str, optional
+        What is to be said of its gauge that day.
     """
-    return render("recipe.html", card_page(kept, on, shown, standing))
+    return render("recipe.html", card_page(kept, on, shown, standing, cautions))
 
 
-def card_page(kept: KeptRecipe, on: date, shown: Shown = METRIC, standing: StudyStanding | None = None) -> CardPage:
+def card_page(
+    kept: KeptRecipe,
+    on: date,
+    shown: Shown = METRIC,
+    standing: StudyStanding | None = None,
+    cautions: tuple[str, ...] = (),
+) -> CardPage:
     """View-model of `recipe_card`, same parameters."""
     recipe, state = kept.recipe, state_words(kept, on)
     known = standing or standing_of_revision(kept)
@@ -134,7 +160,7 @@ def card_page(kept: KeptRecipe, on: date, shown: Shown = METRIC, standing: Study
     due = (sentence(f"review was due on {day(recipe.review_on)}"),) if not must_stop and recipe.is_due(on) else ()
     code = code_text(recipe, kept.uid)
     said = {*(s.factor for s in recipe.settings), *COVERED}  # as settings, or as steps of handling
-    warnings, remarks = (*doubt, *not_in_use, *due), recipe_cautions(recipe)
+    warnings, remarks = (*doubt, *not_in_use, *due, *cautions), recipe_cautions(recipe)
     return CardPage(
         page_title=f"Recipe {recipe.name}, revision {recipe.revision}",
         name=recipe.name,
@@ -157,7 +183,7 @@ def card_page(kept: KeptRecipe, on: date, shown: Shown = METRIC, standing: Study
         approval=f"Approved by {recipe.approved_by}, {day(recipe.approved_at)}. Study: {recipe.study}."
         + (f" Seal of the book: {kept.seal}." if kept.seal else ""),
         review=f"Review by {day(recipe.review_on)}.",
-        record=tuple(Pair(name, recipe.record[name]) for name in (CARE_LABEL, ROOM) if recipe.record.get(name)),
+        record=tuple(Pair(name, recipe.record[name]) for name in ON_CARD if recipe.record.get(name)),
         warnings=warnings,
         remarks=remarks,
         voids=recipe.voids,

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from doe.assure.days import Days
@@ -34,7 +35,7 @@ class KnownStory:
 
     ``settings`` as a recipe would have them today; ``revision`` and ``revisions`` of the recipe, None and
     empty before a release; ``deviations`` and ``history`` of the study, ``readings`` of its line, ``later`` what was
-    compared and diagnosed since the release; ``seal`` closes the history of the book.
+    compared and diagnosed since the release; ``conditions`` in words by name; ``seal`` closes the history of the book.
     """
 
     study: Study
@@ -54,6 +55,7 @@ class KnownStory:
     seal: str = ""
     revision: KeptRecipe | None = None
     revisions: tuple[KeptRecipe, ...] = ()
+    conditions: Mapping[str, str] = field(default_factory=dict)
     days: Days | None = None
     later: tuple[HistoryRow, ...] = ()
 
@@ -152,7 +154,7 @@ def _view(story: KnownStory) -> KnownPage:
             for s in (story.settings if recipe is None else recipe.settings)
         ),
         proof_lines=proof,
-        warnings=story.cautions if recipe is None else recipe_cautions(recipe),
+        warnings=story.cautions if recipe is None else (*story.cautions, *recipe_cautions(recipe)),
         claim_lines=claim_lines(study, story.confirmation),
         not_known_lines=not_known_lines(study, line.name),
         handling=() if recipe is None else recipe.handling,
@@ -162,7 +164,9 @@ def _view(story: KnownStory) -> KnownPage:
         stack_pairs=stack_pairs(stack, line),
         held_pairs=tuple(Pair(*held(n, v, shown)) for n, v in constant.items()),
         limit_pairs=limit_pairs(study, shown),
-        record_pairs=() if recipe is None else tuple(Pair(n, text) for n, text in recipe.record.items()),
+        record_pairs=tuple(
+            Pair(n, text) for n, text in (story.conditions if recipe is None else recipe.record).items()
+        ),
         readings_table=history_table(story.readings, "What the machines showed and what was measured", what="Reading"),
         deviations_table=history_table(story.deviations, "What did not go as planned"),
         later_table=history_table(story.later, "Compared and diagnosed since then"),

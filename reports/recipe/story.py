@@ -111,6 +111,8 @@ class RecipeStory:
     shown : Shown
     days : Days or None
         First articles of the revision.
+    gauge_cautions : tuple of str
+        What is to be said of its gauge today.
     """
 
     revision: KeptRecipe
@@ -134,6 +136,7 @@ class RecipeStory:
     on: date
     shown: Shown = METRIC
     days: Days | None = None
+    gauge_cautions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -278,7 +281,7 @@ def story_page(story: RecipeStory) -> StoryPage:
         settings=tuple(card_setting(s, shown, is_held=s.factor in recipe.held) for s in recipe.settings),
         handling=recipe.handling,
         voids=recipe.voids,
-        warnings=recipe_cautions(recipe),
+        warnings=(*story.gauge_cautions, *recipe_cautions(recipe)),
         confirmation=confirmation_sentence(recipe.confirmation, recipe.exception),
         approval=f"Approved by {recipe.approved_by} on {day(recipe.approved_at)}; entered by {story.revision.who}. "
         f"Review by {day(recipe.review_on)}.",

@@ -5,8 +5,8 @@ from __future__ import annotations
 import io
 from base64 import b64encode
 from collections import Counter
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
 from datetime import datetime
 
 import numpy as np
@@ -146,6 +146,8 @@ class StudyReport:
         What to be careful about in them.
     photos : tuple of CouponPhoto, optional
         Photos of failed coupons, small enough for the page.
+    conditions : mapping, optional
+        How coupons were washed, the room and the gauge's certificate, in words by name.
     photos_left : int, optional
         How many more there are in the book.
     confirmation : ConfirmationFacts, optional
@@ -173,6 +175,7 @@ class StudyReport:
     standing: StudyStanding | None = None
     photos: tuple[CouponPhoto, ...] = ()
     photos_left: int = 0
+    conditions: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def classical(self) -> ClassicalChecks:

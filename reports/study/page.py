@@ -178,7 +178,10 @@ def study_page(report: StudyReport) -> StudyPage:
         check_lines=check_lines(report),
         check_tables=effect_tables(report),
         target_pairs=target_pairs(study),
-        stack_pairs=stack_pairs(report.stack, report.line),
+        stack_pairs=(
+            *stack_pairs(report.stack, report.line),
+            *(Pair(name, text) for name, text in report.conditions.items()),
+        ),
         held_pairs=tuple(Pair(*held(name, value, shown)) for name, value in study.held.items()),
         limit_pairs=limit_pairs(study, shown),
         range_pairs=range_pairs(report),

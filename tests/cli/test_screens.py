@@ -162,6 +162,8 @@ confirm "{STUDY}" --plan --claim 0.9 --allow 0
 confirm "{STUDY}"
 study new third --stack "thin tee" --line "{LINE}" --factor "press_temp=150C..199C,sd=5C" --factor "dwell=2..60"
 study show third
+study conditions second --wash 40C --programme normal --room "21 degC, 45 %"
+gauge certificate "{LINE}" --number 4711 --issuer "Orr metrology" --until 2020-03-05
 study known sheet --stack "thin tee" --line "{LINE}" --source "the film maker's sheet" {KNOWN} {LIMITS}
 study show sheet
 confirm sheet
@@ -174,7 +176,8 @@ ONCE = re.compile(
     r"--begin|--retune|--choose|--plan|--turned-out|--again|--answer|^\w+ (add|new|known|archive|restore|retire)"
 )
 ONLY_ONCE = re.compile(
-    r"^(day |extend|release|record|book (init|export|backup|import)|gauge withdraw|study (amend|limits))"
+    r"^(day |extend|release|record|book (init|export|backup|import)|gauge (withdraw|certificate)|"
+    r"study (amend|limits|conditions))"
 )
 """What stores something is not asked a second time."""
 

@@ -10,7 +10,7 @@ from doe.bench.staff import RIGHTS
 from doe.book.sheets.foreign_results import FAIL, NOTHING, PASS
 from doe.domain.outcome import BATCH_COLUMNS
 from doe.domain.standing import Step
-from doe.office import begin
+from doe.office import begin, study
 from doe.words.facts import texts_of
 
 ROOT = Path(__file__).parents[2]
@@ -25,6 +25,7 @@ MADE_OF = {
     "means_": (PASS, FAIL, NOTHING),
     "right_": (*RIGHTS, *(f"{right}_more" for right in RIGHTS)),
     "mile_": ("question", "limits", "coupons", "answer", "confirmation", "recipe"),
+    "conditions_": study.CONDITIONS,
     "lacks_": ("oven", "press", "limits"),
     "paper_": ("confirmation", "comparison"),
 }

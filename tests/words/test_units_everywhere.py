@@ -146,6 +146,8 @@ COMMANDS: tuple[tuple[str, ...], ...] = (
         *("--limit", "oven_max=180C@e", "--limit", "min_cure_time=60@b"),
     ),
     ("study", "show", "sheet"),
+    ("study", "conditions", "sheet", "--wash", "40C", "--programme", "normal"),
+    ("gauge", "certificate", LINE, "--number", "4711", "--issuer", "Orr metrology", "--until", "2020-03-05"),
     ("confirm", "sheet"),
     ("confirm", "sheet", "--plan"),
     ("sheet", "sheet", "-o", "sheet"),

@@ -16,6 +16,7 @@ from statistics import fmean
 import pandas as pd
 
 from doe.acts.base import today
+from doe.acts.conditions import certificate_cautions
 from doe.assure.gauges.line import GaugedLine, gauge_line
 from doe.assure.gauges.platen import spot_of
 from doe.assure.gauges.readings import true_reading
@@ -80,9 +81,9 @@ def gauged_line(book: Book, line: StudyRecord | Line | str, *, on: date | None =
     kept = [k for k in book.gauge_history(meant.name) if not k.withdrawn]
     names = {place: f"Reading {k.id}" for place, k in enumerate(kept)}
     gauges = {kind: book.line(now.keeper(kind)).gauge_u_degc for kind in MACHINE_KINDS}
-    return gauge_line(
-        meant, [k.reading for k in kept], on=on or today(), names=names, as_dialled=dialled, gauges=gauges
-    )
+    day = on or today()
+    found = gauge_line(meant, [k.reading for k in kept], on=day, names=names, as_dialled=dialled, gauges=gauges)
+    return replace(found, left_out=(*found.left_out, *certificate_cautions(book, meant.name, day)))
 
 
 def refuse_dials(gauged: GaugedLine, study: Study, coupons: pd.DataFrame) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from pathlib import Path
 
+from doe.acts.conditions import certificate_cautions, certificate_of, conditions_of
 from doe.acts.confirmation.verdict import confirmation_facts, confirmation_of, weigh_confirmation
 from doe.acts.gauges.line import dials_of
 from doe.acts.recipe.days import days_of
@@ -18,6 +19,7 @@ from doe.book.book import Book
 from doe.book.records import StudyRecord
 from doe.domain.recipe import KeptRecipe
 from doe.domain.units import METRIC, Shown
+from doe.words.conditions import condition_texts
 from doe.words.facts import reader_of
 from doe.words.gauges.cautions import caution_words
 from doe.words.wording import local
@@ -45,7 +47,11 @@ def tell_known(
         shown=shown,
         confirmation=None if answered is None else confirmation_facts(weigh_confirmation(book, record.id)),
         readings=reading_rows(book, record, now if kept is None else kept.at, shown),
-        cautions=caution_words(dials.cautions, reader_of(study, shown)),
+        cautions=caution_words(
+            dials.cautions if kept is None else certificate_cautions(book, record.line.name, on),
+            reader_of(study, shown),
+        ),
+        conditions=condition_texts(conditions_of(book, record), certificate_of(book, record.line.name), shown),
         deviations=deviation_rows(book, record, shown),
         history=history_of(book, record),
         items=record_items(facts_of_study(book, record, None))

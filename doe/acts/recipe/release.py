@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 
 from doe.acts.base import RECOMMEND, Key, Progress, usual_seed, version
+from doe.acts.conditions import certificate_of, conditions_of
 from doe.acts.confirmation.verdict import confirmation_of, window_of
 from doe.acts.gauges.line import Dials, dials_of
 from doe.acts.recipe.record_items import facts_of_study, record_items
@@ -38,6 +39,7 @@ from doe.domain.stack import Stack
 from doe.domain.study import Study
 from doe.setpoint.alternatives import Alternative, other_settings
 from doe.setpoint.answer import Answer
+from doe.words.conditions import condition_texts
 from doe.words.confirmation.plan import sentences
 from doe.words.gauges.cautions import caution_words
 from doe.words.recipe.card import caution_sentences, handling_gaps, handling_sentences, void_sentences
@@ -135,6 +137,8 @@ def release_study(book: Book, key: Key, wishes: Wishes, *, now: datetime, progre
     """
     record = book.study(key)
     _check_words(record, wishes)
+    conditions = conditions_of(book, record)
+    wishes = replace(wishes, room=wishes.room.strip() or conditions.room)
     basis = _answered(book, record, progress) if record.study.known is None else _known(book, record, wishes)
     answer = basis.answer
     proof = confirmation_for(book, record, basis.setpoint)
@@ -186,7 +190,10 @@ def release_study(book: Book, key: Key, wishes: Wishes, *, now: datetime, progre
         voids=void_sentences(record.study, answer, wishes.voids),
         why=wishes.why.strip(),
         cautions=_cautions(record.study, answer, wishes, proof, dials),
-        record=_record(record.study, wishes, proof),
+        record={
+            **condition_texts(conditions, certificate_of(book, record.line.name)),
+            **_record(record.study, wishes, proof),
+        },
         inputs_hash=basis.inputs_hash,
         seed=basis.seed,
         version=basis.version,

@@ -10,6 +10,7 @@ from typing import Any
 
 from doe.acts.base import RECOMMEND, Progress, version
 from doe.acts.comparison.verdict import comparisons_of
+from doe.acts.conditions import certificate_cautions
 from doe.acts.confirmation.verdict import confirmation_of
 from doe.acts.recipe.days import days_of
 from doe.acts.recipe.recipes import find_recipe
@@ -32,7 +33,7 @@ from doe.setpoint.alternatives import Alternative, other_settings
 from doe.setpoint.answer import Answer
 from doe.words.comparison import said
 from doe.words.diagnosis import case_told
-from doe.words.gauges.cautions import reading
+from doe.words.gauges.cautions import caution_words, reading
 from doe.words.recipe.card import confirmation_sentence
 from doe.words.study.changes import study_changes
 from doe.words.study.state import deviation, prior_told
@@ -130,6 +131,7 @@ def tell_story(
         on=now.astimezone(UTC).date(),
         shown=shown,
         days=days_of(book, kept),
+        gauge_cautions=caution_words(certificate_cautions(book, recipe.line.name, now.astimezone(UTC).date())),
     )
     tell(1.0)
     return story

@@ -11,6 +11,7 @@ from pathlib import Path
 import pandas as pd
 
 from doe.acts.base import Key, Progress, slug
+from doe.acts.conditions import certificate_of, conditions_of
 from doe.acts.confirmation.verdict import confirmation_facts, confirmation_of, weigh_confirmation
 from doe.acts.gauges.line import cautions_said, gauged_line
 from doe.acts.study.deviations import history_of
@@ -35,6 +36,7 @@ from doe.domain.plan_kinds import COMPARISON_PLAN, CONFIRM
 from doe.domain.serial import from_plain
 from doe.domain.units import Shown
 from doe.setpoint.answer import Answer
+from doe.words.conditions import condition_texts
 from doe.words.gauges.dials import SCALE_WORDS
 from doe.words.study.standing import headline
 from doe.words.wording import local
@@ -301,6 +303,7 @@ def report_facts(
         made_at=local(now),
         history=history_of(book, record),
         shown=shown,
+        conditions=condition_texts(conditions_of(book, record), certificate_of(book, record.line.name), shown),
     )
 
 

@@ -25,6 +25,7 @@ CautionCode = Literal[
     "display not checked",
     "never measured",
     "out of date",
+    "certificate expired",
     "surface does not follow",
     "as dialled",
     "same at every temperature",

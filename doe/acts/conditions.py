@@ -1,0 +1,51 @@
+"""Conditions of a study and certificates of gauges: kept as notes of the book, sealed and never changed."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from doe.book.book import Book
+from doe.book.records import StudyRecord
+from doe.domain.finding import Finding
+from doe.domain.gauge import Certificate
+from doe.domain.jsonable import jsonable
+from doe.domain.serial import from_plain
+from doe.domain.spec import Conditions
+
+CONDITIONS, CERTIFICATE = "conditions", "gauge certificate"
+"""Topics of notes; the names of the one are those of studies, of the other those of lines."""
+
+
+def keep_conditions(book: Book, record: StudyRecord, found: Conditions) -> None:
+    """Keep how coupons are washed and the room; what was kept before stays in the book."""
+    if found != conditions_of(book, record):
+        data = {**vars(found), "study_made": record.made_at.isoformat()}
+        book.save_note(CONDITIONS, record.first_name, data)
+
+
+def conditions_of(book: Book, record: StudyRecord) -> Conditions:
+    """The last that were kept of a study; empty ones where none were."""
+    mine = (n for n in book.notes(CONDITIONS, record.first_name) if n.data["study_made"] == record.made_at.isoformat())
+    last = max(mine, key=lambda note: note.id, default=None)
+    return Conditions() if last is None else from_plain(Conditions, last.data)
+
+
+def keep_certificate(book: Book, line: str, found: Certificate) -> None:
+    """Keep the certificate of a line's gauge; the one before stays in the book."""
+    name = book.line(line).name
+    if found != certificate_of(book, name):
+        book.save_note(CERTIFICATE, name, jsonable(vars(found)))
+
+
+def certificate_of(book: Book, line: str) -> Certificate | None:
+    """The last certificate of a line's gauge."""
+    last = max(book.notes(CERTIFICATE, line), key=lambda note: note.id, default=None)
+    return None if last is None else from_plain(Certificate, last.data)
+
+
+def certificate_cautions(book: Book, line: str, on: date) -> tuple[Finding, ...]:
+    """That the certificate of a line's gauge has expired, where it has."""
+    found = certificate_of(book, line)
+    if found is None or on <= found.valid_until:
+        return ()
+    return (Finding("certificate expired", {"number": found.number, "until": found.valid_until.isoformat()}),)

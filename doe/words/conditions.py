@@ -1,0 +1,55 @@
+"""How coupons were washed, the room, and the certificate of a gauge, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+
+from doe.domain.errors import InputError
+from doe.domain.gauge import Certificate
+from doe.domain.recipe import GAUGE_CERTIFICATE, ROOM, WASH
+from doe.domain.spec import Conditions
+from doe.domain.units import METRIC, Shown, show_both
+from doe.words.wording import day
+
+
+def wash_words(found: Conditions, shown: Shown = METRIC) -> str:
+    """How coupons are washed; empty where nothing was said.
+
+    >>> wash_words(Conditions(40.0, "normal", "on a line", standard="ISO 6330, 4N"))
+    '40 °C (104 °F), normal; dried on a line; by ISO 6330, 4N'
+    """
+    at = "" if found.wash_degc is None else show_both(found.wash_degc, "degC", shown)
+    parts = (
+        ", ".join(filter(None, (at, found.programme))),
+        found.drying and f"dried {found.drying}",
+        found.detergent and f"with {found.detergent}",
+        found.standard and f"by {found.standard}",
+    )
+    return "; ".join(filter(None, parts))
+
+
+def certificate_words(found: Certificate | None) -> str:
+    """A certificate with its last day; empty without one."""
+    return "" if found is None else f"number {found.number}, by {found.issuer}, valid until {day(found.valid_until)}"
+
+
+def condition_texts(found: Conditions, certificate: Certificate | None, shown: Shown = METRIC) -> Mapping[str, str]:
+    """What was written down, by the names under which a recipe's record keeps it; only what was said."""
+    said = {WASH: wash_words(found, shown), ROOM: found.room, GAUGE_CERTIFICATE: certificate_words(certificate)}
+    return {name: text for name, text in said.items() if text}
+
+
+def certificate_typed(number: str, issuer: str, until: str, where: str) -> Certificate:
+    """A certificate as it was typed.
+
+    Raises
+    ------
+    InputError
+        If a part is missing, or the day is none.
+    """
+    try:
+        last = date.fromisoformat(until.strip())
+    except ValueError as error:
+        raise InputError(where, repr(until), "a day such as 2031-03-05", "Read it off the certificate.") from error
+    return Certificate(number.strip(), issuer.strip(), last)
