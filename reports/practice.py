@@ -7,9 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from doe.assure.days import Glances
 from doe.domain.factors import Factor
 from doe.domain.units import METRIC, Shown
-from doe.practice.drill import BarPicture, DrillResult, MapPicture
+from doe.practice.charts import RunChart
+from doe.practice.drill import BarPicture, DrillResult, MapPicture, RunPicture
 from doe.symptoms.catalogue import symptom
 from doe.words import practice as words
 from doe.words.practice import of_hundred
@@ -17,6 +19,7 @@ from doe.words.wording import count, out_of_hundred, percent
 from reports.drawing.palette import ACCENT, INK, PAPER, SOFT
 from reports.drawing.plot import Along, Plot
 from reports.drawing.symptoms import symptom_svg
+from reports.recipe.days import glance_chart, score_chart
 from reports.sheet.page import Pair
 from reports.study.figures import Dots, MapGrid, Marks, draw_map
 from reports.study.pictures import MARK_WORDS
@@ -95,8 +98,23 @@ def pictures_of(outcome: DrillResult, shown: Shown) -> tuple[Picture, ...]:
     """Pictures of the truth: two maps of the line, or the chances of the causes."""
     if isinstance(outcome.picture, BarPicture):
         return (_bars(outcome.picture),)
+    if isinstance(outcome.picture, RunPicture):
+        return tuple(run_chart(chart, i, shown) for i, chart in enumerate(outcome.picture.charts, start=1))
     picture = outcome.picture
+    if picture is None:
+        return ()
     return tuple(_map(picture, x, y, shown) for x, y in _PLANES)
+
+
+def run_chart(chart: RunChart, number: int, shown: Shown) -> Picture:
+    """A run chart of an exercise as the book draws it."""
+    title = f"Chart {number}"
+    if chart.off:
+        svg = glance_chart(Glances("press_temp", chart.off, chart.u, "", None), shown, name=f"chart-{number}")
+        return Picture(svg, title, "What the gauge read less what the recipe rests on; dashed: the uncertainty.")
+    ends = "first", "last"
+    svg = score_chart(chart.rule, chart.failed, chart.score, title=title, ends=ends, name=f"chart-{number}")
+    return Picture(svg, title, "Score of failed prints after each first article; dashed: from there on in doubt.")
 
 
 def map_finding(rates: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> str:

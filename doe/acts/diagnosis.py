@@ -233,7 +233,7 @@ def _dial_less_surface(released: Released) -> dict[str, float]:
 def _last_answer(book: Book, record: StudyRecord) -> ReferenceSettings:
     kept = book.latest_analysis(record.id, RECOMMEND)
     if kept is None:
-        return ReferenceSettings(limits=record.study.limits)
+        return ReferenceSettings(record.study.settings, limits=record.study.limits)
     answer = answer_from(kept.payload)
     numeric = {f.name for f in record.study.numeric}
     settings = {name: float(value) for name, value in answer.setpoint.items() if name in numeric}
@@ -247,6 +247,8 @@ def _last_answer(book: Book, record: StudyRecord) -> ReferenceSettings:
 def _sides(book: Book, record: StudyRecord, settings: Mapping[str, float]) -> tuple[float | None, float | None]:
     """How likely prints fail by too little and too much heat at these settings; None when nothing is fitted."""
     numeric: tuple[Factor, ...] = record.study.numeric
+    if record.study.known is not None:  # nothing was fitted, nor can be
+        return None, None
     if record.study.categorical or any(f.name not in settings for f in numeric):
         return None, None
     results = book.results(record.id)

@@ -14,7 +14,7 @@ from doe.practice.drill import DrillResult
 DONE, LESSON = "practice", "lesson"
 """Topics of the notes: an exercise that was done, and a seed set for a class."""
 
-EXERCISES = ("tune", "fault", "blank", "report", "compare")
+EXERCISES = ("tune", "fault", "blank", "report", "chart", "compare")
 """As in `doe.practice.drills`, here without importing what they need."""
 
 

@@ -22,6 +22,7 @@ def what_waits(book: Book) -> tuple[Waits, ...]:
             Waits("gauge", line.name, due.date(), machine=machine)
             for line in book.lines()
             for machine, due in gauges_due(book, line.name).items()
+            if line.machine(machine).of is None  # a shared machine waits once
         ),
         (Waits("review", k.recipe.name, k.recipe.review_on, k.study_id) for k in book.recipes() if k.in_force),
     )

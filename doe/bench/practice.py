@@ -14,13 +14,14 @@ from doe.bench.web import Visit, page, problem_lines
 from doe.domain.errors import InputError
 from doe.domain.units import Shown, show
 from doe.practice.drill import Drill, MadeCoupon, Turn, practice_study
+from doe.practice.drill_chart import ReadCharts
 from doe.practice.drills import HINT, reply, start
 from doe.symptoms.catalogue import WORDS, fault
 from doe.words import practice as words
 from doe.words.press import told
 from doe.words.wording import day, score
 from reports.drawing.symptoms import symptom_svg
-from reports.practice import pictures_of
+from reports.practice import pictures_of, run_chart
 from reports.views import Picture
 
 MOST_PLAYS = 50
@@ -185,6 +186,9 @@ def exercise(visit: Visit, typed: str = "", *problems: str) -> Response:
             choices = tuple(Choice(key, words.choice(key)) for key in question.choices)
             causes = tuple(Choice(f"={key}", fault(key).label) for key in question.causes)
             view = replace(view, question=asked, form=form, choices=choices, namings=causes)
+            if isinstance(play.drill, ReadCharts):
+                number = len(play.drill.read) + 1
+                view = replace(view, pictures=(run_chart(play.drill.chart, number, shown),))
     return page("bench_practice.html", view, status=422 if problems else 200)
 
 

@@ -14,6 +14,7 @@ from doe.acts.base import today
 from doe.acts.gauges.line import gauged_line, study_cautions
 from doe.acts.scoring.making import Making, making_of, minutes_left, read_again
 from doe.acts.study.inputs import hash_now
+from doe.acts.study.rounds import by_code
 from doe.acts.study.standing import standing_of
 from doe.book.book import Book
 from doe.book.records import STEP, Photo
@@ -141,7 +142,7 @@ class Shop:
         """The bench sheet of a round, whose words the page shares."""
         record = making.record
         gauged = self.gauged(making)
-        coupons = self.look.plan_coupons(record.id)
+        coupons = by_code(self.look, record.id, self.look.plan_coupons(record.id))
         return self.kept(
             ("sheet", record.id, number, self._definitions(), today()),
             lambda: sheet_page(

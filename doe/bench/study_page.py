@@ -146,6 +146,8 @@ def _facts(making: Making, coupons: tuple[Coupon, ...], stage: Stage) -> Iterato
         yield told("one_stroke", coupons=[c.name for c in coupons])
     if any(c.material for c in coupons):
         yield told("materials", each=[f"{c.name}: {_material(c)}" for c in coupons])
+    elif any("pair" in c.place for c in coupons):
+        yield told("by_key")
     uncured = [c.name for c in coupons if not c.is_cured] if stage == "press" and making.has_cure else []
     if uncured:
         yield told("uncured", coupons=uncured)

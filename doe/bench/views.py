@@ -537,7 +537,7 @@ class DrillPage:
     lines : tuple of tuple of str
         Their rows.
     pictures : tuple of Picture
-        The truth as pictures.
+        The truth as pictures; before its end, what is to be read.
     """
 
     frame: Frame

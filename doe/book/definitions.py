@@ -13,7 +13,7 @@ from doe.book.records import KeptReading
 from doe.book.store import Store, called, standing, unknown
 from doe.book.tables import gauge_readings, is_current, lines, stacks, to_text
 from doe.domain.errors import InputError
-from doe.domain.gauge import GaugeReading
+from doe.domain.gauge import MACHINE_KINDS, GaugeReading
 from doe.domain.serial import line_from, stack_from
 from doe.domain.stack import Line, Stack
 
@@ -35,6 +35,32 @@ def find_definition(connection: sa.Connection, table: sa.Table, name: str) -> sa
     return row
 
 
+def _resolved(connection: sa.Connection, line: Line) -> Line:
+    """The line with each shared machine as it is known now where it is kept, however many lines hand it on.
+
+    Raises
+    ------
+    InputError
+        If the line that a machine is of is not in the book, or is made of this one's.
+    """
+    for kind in MACHINE_KINDS:
+        keeper, seen = line, [line.name]
+        while (of := keeper.machine(kind).of) is not None:
+            keeper = line_from(find_definition(connection, lines, of).data)
+            if keeper.name in seen:
+                found = f"that of {keeper.name}, which is its own"
+                raise InputError(f"{kind} of {line.name}", found, "another line's", "Leave it out.")
+            seen.append(keeper.name)
+        if keeper is not line:
+            gauge, known = line.gauge, line.gauge_u_degc
+            line = replace(line.sharing(kind, keeper), gauge=gauge, gauge_u_degc=known)
+    return line
+
+
+def _line(connection: sa.Connection, name: str) -> Line:
+    return _resolved(connection, line_from(find_definition(connection, lines, name).data))
+
+
 def reading_from(data: dict[str, Any]) -> GaugeReading:
     """Reading of its stored dictionary."""
     return GaugeReading(**{**data, "taken_at": datetime.fromisoformat(data["taken_at"])})
@@ -48,8 +74,12 @@ class Definitions(Store):
         self._define(stacks, stack, why)
 
     def save_line(self, line: Line, why: str = "") -> None:
-        """Keep a line; one of that name that differs is a correction and needs a ``why``."""
-        self._define(lines, line, why)
+        """Keep a line; one of that name that differs is a correction and needs a ``why``.
+
+        A machine that is ``of`` another line is that line's, with all that is known of it and all its readings.
+        """
+        with self.writing() as writing:
+            self._define(lines, _resolved(writing.connection, line), why)
 
     def _define(self, table: sa.Table, thing: Stack | Line, why: str) -> None:
         kind = table.name.removesuffix("s")
@@ -77,7 +107,8 @@ class Definitions(Store):
 
     def lines(self) -> tuple[Line, ...]:
         """Every line as it stands now, by name."""
-        return tuple(map(line_from, self._defined(lines)))
+        with self.reading() as connection:
+            return tuple(_resolved(connection, line_from(data)) for data in self._defined(lines))
 
     def _defined(self, table: sa.Table) -> list[dict[str, Any]]:
         with self.reading() as connection:
@@ -91,12 +122,12 @@ class Definitions(Store):
     def line(self, name: str) -> Line:
         """The line of that name."""
         with self.reading() as connection:
-            return line_from(find_definition(connection, lines, name).data)
+            return _line(connection, name)
 
     def add_gauge_reading(self, line_name: str, reading: GaugeReading) -> int:
         """Keep a reading, once; returns its id."""
         with self.writing() as writing:
-            line_name = find_definition(writing.connection, lines, line_name).name
+            line_name = _line(writing.connection, line_name).keeper(reading.machine)
             row = {"line_name": line_name, "data": replace(reading, taken_at=reading.taken_at or writing.at)}
             same = (gauge_readings.c[name] == value for name, value in row.items())
             for kept in writing.connection.execute(standing(gauge_readings).where(*same)):
@@ -110,11 +141,13 @@ class Definitions(Store):
         return tuple(kept.reading for kept in sorted(counting, key=_taken_order))
 
     def gauge_history(self, line_name: str) -> tuple[KeptReading, ...]:
-        """Every reading of a line, the withdrawn ones too, in the order they were stored."""
+        """Every reading of a line's machines, the withdrawn ones too, in the order they were stored."""
         with self.reading() as connection:
-            line_name = find_definition(connection, lines, line_name).name
-            rows = connection.execute(standing(gauge_readings).where(gauge_readings.c.line_name == line_name))
-            return tuple(KeptReading(r.id, reading_from(r.data), r.who, r.at, r.withdrawn) for r in rows)
+            line = _line(connection, line_name)
+            keepers = {line.keeper(kind) for kind in MACHINE_KINDS}
+            rows = connection.execute(standing(gauge_readings).where(gauge_readings.c.line_name.in_(keepers)))
+            found = [(r.line_name, KeptReading(r.id, reading_from(r.data), r.who, r.at, r.withdrawn)) for r in rows]
+            return tuple(kept for keeper, kept in found if keeper == line.keeper(kept.reading.machine))
 
     def withdraw_gauge_reading(self, reading_id: int, why: str) -> None:
         """Take a mistaken reading back; it stays visible in `gauge_history`."""

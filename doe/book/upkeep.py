@@ -40,6 +40,7 @@ from doe.book.tables import (
 )
 from doe.domain.factors import Factor
 from doe.domain.finding import Finding, finding_of
+from doe.domain.gauge import MACHINE_KINDS
 from doe.domain.score import PLAIN_FIELDS, again_field
 from doe.domain.serial import line_from, recipe_from, stack_from, study_from
 
@@ -88,7 +89,7 @@ def _guards(connection: sa.Connection) -> Iterator[str]:
 def coherence(connection: sa.Connection) -> list[str]:
     """What the rows say against one another; empty when they agree."""
     found = [said.format(**row._mapping) for query, said in _faults() for row in connection.execute(query)]
-    for look in (_unknown_fields, _unreadable, _misnamed, _no_times, _other_settings, _altered):
+    for look in (_unknown_fields, _unreadable, _lost_machines, _misnamed, _no_times, _other_settings, _altered):
         found += look(connection)
     return found
 
@@ -209,6 +210,17 @@ def _no_times(connection: sa.Connection) -> Iterator[str]:
             timely = False
         if not timely:
             yield f"Row {row_id} of {column.table.name} has the time {text!r}, which is none."
+
+
+def _lost_machines(connection: sa.Connection) -> Iterator[str]:
+    """Lines made of a machine that is kept with a line which is not there."""
+    names = set(connection.scalars(sa.select(lines.c.name)))
+    for name, text in connection.execute(sa.select(lines.c.name, as_text(lines.c.data)).where(is_current(lines))):
+        with contextlib.suppress(*_CANNOT_BE_READ):  # said by `_unreadable`
+            made = line_from(json.loads(text))
+            for kind in MACHINE_KINDS:
+                if made.keeper(kind) not in names:
+                    yield f"The {kind} of line {name} is that of {made.keeper(kind)}, which is not there."
 
 
 def _misnamed(connection: sa.Connection) -> Iterator[str]:

@@ -59,9 +59,15 @@ from doe.words.study.state import counts_sentence, reason
 from doe.words.wording import amount, amount_range, count, day, listing, percent, stated
 from reports.files import refuse_folder
 
-DECIDED = {"staged", "begin", "limit", "margin", "hand_margin", "power", "assurance", "looks"}
+DECIDED = {"staged", "blind", "begin", "limit", "margin", "hand_margin", "power", "assurance", "looks"}
 """Options of what is decided before the first coupon, and not changed after."""
 
+
+BY_SHEET = "The sheet says which coupon is of which material; whoever scores must not know it."
+BY_CODE = (
+    "Sheet and pages carry codes only. The key, a sheet of its own, is for whoever makes the prints; whoever scores "
+    "does not see it."
+)
 
 FULL_ONLY = {"margin", "power", "looks", "edge_strokes"}
 """Options of what a staged comparison has no part in."""
@@ -210,6 +216,8 @@ def _offered(offer: ComparisonOffer, dialled: Dialled, asked: Mapping[Part, str]
     if staged:
         options += " --staged"
         options += "" if plan.strokes == USUAL_PAIRS else f" --strokes {plan.strokes}"
+    if plan.blind:
+        options += " --blind"
     if plan.rate_margin != USUAL_MARGIN:
         options += f" --margin {plan.rate_margin:g}"
     notes = [Warn(text) for text in said(offer.notes)]
@@ -283,8 +291,8 @@ def _begun(made: Begun) -> Reply:
             f"of each material, about {made.hours:.1f} hours.",
             f"  new: {made.plan.new}",
             f"  in use: {made.plan.in_use} (recipe {made.plan.recipe}, revision {made.plan.revision})",
-            *(_staged_tables(made.plan) if made.plan.stages is not None else (table,)),
-            "\nThe sheet says which coupon is of which material; whoever scores must not know it.",
+            *(_staged_tables(made.plan)[:2] if made.plan.stages is not None else (table,)),
+            f"\n{BY_CODE if made.plan.blind else BY_SHEET}",
             *caution_lines(made.cautions),
         ),
         (f"doe sheet {quoted(name)} -o sheets --round {made.round}",),

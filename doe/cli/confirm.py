@@ -119,7 +119,7 @@ def compare(book: Book, key: Key, wanted: ClaimWishes, shown: Shown, *, tell: Pr
         {
             "study": study.name,
             "planned": False,
-            "answer_verdict": offer.answer.verdict,
+            "answer_verdict": offer.verdict,
             "unit": wanted.unit,
             "per_unit": offer.per_unit,
             "points": offer.points,
@@ -146,7 +146,9 @@ def _proposed(offer: ClaimOffer) -> ClaimRow:
 def claim_blocks(offer: ClaimOffer, first: ClaimRow, dialled: Dialled) -> Screen:
     """Claims for a person: what each costs, how likely it is; then what the columns are, and where coupons would go."""
     rates = tuple(f"if {percent(rate)}" for rate in STATED_RATES)
-    heads = ("claim", "sure", "allowed", "coupons", "garments", "hours", "chance", *rates)
+    is_searched = offer.rates is not None
+    believed = ("chance",) if is_searched else ()
+    heads = ("claim", "sure", "allowed", "coupons", "garments", "hours", *believed, *rates)
     each = "" if offer.per_unit == 1 else f" x {offer.per_unit}"
     rows = [
         (
@@ -156,7 +158,7 @@ def claim_blocks(offer: ClaimOffer, first: ClaimRow, dialled: Dialled) -> Screen
             f"{r.claim.units}{each}" + (f" + {r.corner_coupons}" if r.corner_coupons else ""),
             str(r.garments),
             f"{r.hours:.1f}",
-            percent(r.by_study),
+            *(() if r.by_study is None else (percent(r.by_study),)),
             *(percent(chance) for chance in r.at_rates),
         )
         for r in offer.rows
@@ -177,11 +179,13 @@ def claim_blocks(offer: ClaimOffer, first: ClaimRow, dialled: Dialled) -> Screen
         f"rate must be about {percent(first.needs, 1)}: a claim is shown by prints that are better than it. The rule "
         "is fixed before the first coupon and never adjusted; washes count.",
     ]
+    chances = "Last: the chance to be accepted"
+    if is_searched:
+        chances = "chance: to be accepted at the setpoint, by what the study believes; then"
     return blocks, [
         "\nclaim: pass rate to be shown, so sure. allowed: failures at the setpoint. coupons: at the "
-        f"setpoint{at_corners}.{strokes} hours: at the machines, one person; washes take days more. chance: "
-        "to be accepted at the setpoint, by what the study believes; then if the true pass rate there is "
-        f"{listing([f'{rate * 100:g}' for rate in STATED_RATES], 'or')} %.",
+        f"setpoint{at_corners}.{strokes} hours: at the machines, one person; washes take days more. "
+        f"{chances} if the true pass rate there is {listing([f'{rate * 100:g}' for rate in STATED_RATES], 'or')} %.",
         point_table(offer.record.study, offer.points, dialled),
         *dial_notes(dialled),
         f"\n{independence()} These plans take {offer.wishes.set_ups}; --set-ups changes it.",
@@ -192,8 +196,10 @@ def point_table(study: Study, points: pd.DataFrame, dialled: Dialled) -> Table:
     """Setpoint and corners as they are dialled in, one column each, with what the study expects there."""
     places = points.to_dict("records")
     rows = [(f.name, *(dialled.amount(f, p[f.name]) for p in places)) for f in study.factors]
-    rows.append(("expected", *(percent(p["pass_rate"], 1) for p in places)))
-    rows.append((f"at least ({stated(study.spec.assurance)})", *(percent_at_least(p["pass_rate_low"]) for p in places)))
+    if study.known is None:
+        sure = f"at least ({stated(study.spec.assurance)})"
+        rows.append(("expected", *(percent(p["pass_rate"], 1) for p in places)))
+        rows.append((sure, *(percent_at_least(p["pass_rate_low"]) for p in places)))
     if len(places) > 1:
         rows.append(("fails first by", "", *(SIDE_WORDS[str(p["side"])] for p in places[1:])))
     return Table(("dial in", *(str(p["role"]) for p in places)), rows)
@@ -239,8 +245,9 @@ def plan_blocks(made: ConfirmationPlanned, dialled: Dialled) -> Screen:
         *map(Warn, coupon_warnings(study, made.coupons, made.record.stack, today(), dialled.shown)),
         point_table(study, plan.points, dialled),
         *dial_notes(dialled),
-        f"\nChance to be accepted at the setpoint, by what the study believes: {percent(row.by_study)}.",
     ]
+    if row.by_study is not None:
+        blocks.append(f"\nChance to be accepted at the setpoint, by what the study believes: {percent(row.by_study)}.")
     return blocks, ["", *(f"* {note}" for note in plan_notes(made.notes, study, dialled.shown))]
 
 

@@ -11,7 +11,7 @@ from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
 from doe.domain.errors import quoted
 from doe.domain.gauge import MACHINE_KINDS, USUAL_INTERVAL_DAYS, GaugeReading, MachineKind, in_force
 from doe.domain.units import SYMBOLS, Shown
-from doe.words.wording import count, day
+from doe.words.wording import count, day, listing
 
 
 @command("gauge list")
@@ -19,17 +19,19 @@ def list_readings(desk: Desk, line: str) -> Reply:
     """List the readings of a line, the withdrawn ones too, and the newest day of each machine."""
     with desk.look() as book:
         known = book.line(line)
-        kept = book.gauge_history(known.name)
+        kept, lines = book.gauge_history(known.name), book.lines()
     if not kept:
         return Reply({"readings": [], "machines": []}, (f"No gauge reading of {line} yet.",), ("doe gauge add --help",))
     machines: list[dict[str, object]] = []
     said: list[Block] = []
     counting: set[GaugeReading] = set()
     for kind in MACHINE_KINDS:
-        name = getattr(known, kind).name
+        name = known.machine(kind).name
         force = in_force([k.reading for k in kept if k.reading.machine == kind and not k.withdrawn])
         newest = max((r.taken_at.date() for r in force if r.taken_at is not None), default=None)
-        machines.append({"machine": kind, "name": name, "readings": len(force), "newest": newest})
+        shared = known.shares(kind, lines)
+        machines.append({"machine": kind, "name": name, "readings": len(force), "newest": newest, "shared": shared})
+        name += f" (that of {listing(shared)} too)" if shared else ""
         said += machine_lines(kind, name, len(force), newest)
         counting.update(force)
     heading = f"\n{count(len(kept), 'reading')}, temperatures in {SYMBOLS[desk.shown.temperature]}:"

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from typing import Any
 
 from doe.cli.desk import Desk, Reply, Table, command
-from doe.domain.errors import quoted
+from doe.domain.errors import InputError, quoted
+from doe.domain.gauge import MACHINE_KINDS, MachineKind
 from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Machine
 from doe.domain.units import show_difference
 from doe.words.typed import spread
-from doe.words.wording import count
+from doe.words.wording import count, listing
 
 
 @command("line add")
@@ -30,6 +33,8 @@ def add(
     oven_display_step: str | None = None,
     press_display_step: str | None = None,
     gauge_uncertainty: str | None = None,
+    oven_of: str = "",
+    press_of: str = "",
     per_stroke: int = 1,
     per_sheet: int = 4,
     why: str = "",
@@ -47,16 +52,55 @@ def add(
         spread(gauge_uncertainty, "degC", "--gauge-uncertainty", desk.shown) if gauge_uncertainty else None,
     )
     with desk.open() as book:
+        for kind, of, usual in zip(MACHINE_KINDS, (oven_of, press_of), (DEFAULT_OVEN, DEFAULT_PRESS), strict=True):
+            if of:
+                _refuse_told_twice(kind, of, made.machine(kind), usual)
+                made = made.sharing(kind, book.line(of))
         book.save_line(made, why)
+        made, others = book.line(name), book.lines()
     minutes = (
         f"{made.oven.heat_min_per_10:g}/{made.oven.cool_min_per_10:g} min oven, "
         f"{made.press.heat_min_per_10:g}/{made.press.cool_min_per_10:g} min press"
     )
     return Reply(
         {"line": made},
-        (f"Line {name} is in the book. Settling 10 °C (18 °F) up/down: {minutes}.",),
+        (
+            f"Line {name} is in the book. Settling 10 °C (18 °F) up/down: {minutes}.",
+            *shared_words(made, others),
+            *_alike(made, others),
+        ),
         (f"doe gauge add {quoted(name)} --machine press --set 150 --measured 146",),
     )
+
+
+def _refuse_told_twice(kind: str, of: str, own: Machine, usual: Machine) -> None:
+    if own != usual:
+        remedy = f"A shared machine is told where it is kept: leave its other options out, or --{kind}-of."
+        raise InputError(f"--{kind}-of", repr(of), "nothing else said of that machine", remedy)
+
+
+def shared_words(line: Line, lines: Sequence[Line]) -> tuple[str, ...]:
+    """Which machines of a line others are made of too."""
+    shared = {kind: line.shares(kind, lines) for kind in MACHINE_KINDS}
+    return tuple(
+        f"The {kind}, {line.machine(kind).name}, is that of {listing(others)} too: a reading of it counts for all."
+        for kind, others in shared.items()
+        if others
+    )
+
+
+def _alike(line: Line, lines: Sequence[Line]) -> Iterator[str]:
+    """Machines of other lines that are called the same, and may be the same."""
+    for kind in MACHINE_KINDS:
+        name = line.machine(kind).name
+        if name == kind:  # nobody named it
+            continue
+        others = [x.name for x in lines if x.machine(kind).name == name and x.keeper(kind) != line.keeper(kind)]
+        if others and not line.machine(kind).of:
+            yield (
+                f"{others[0]} has a {kind} called {name} as well. If it is the same one: doe line add "
+                f'{quoted(line.name)} --{kind}-of {quoted(others[0])} --why "it is the same", with what else it has.'
+            )
 
 
 _SIZES = {
@@ -73,7 +117,7 @@ def _machine(
         field: spread(text, "degC", f"{name}, {what}", desk.shown) if text else None
         for (field, what), text in zip(_SIZES.items(), sizes, strict=True)
     }
-    changes = {"heat_min_per_10": heat, "cool_min_per_10": cool, **given}
+    changes: dict[str, Any] = {"heat_min_per_10": heat, "cool_min_per_10": cool, **given}
     return replace(usual, name=name, **{field: value for field, value in changes.items() if value is not None})
 
 
@@ -84,7 +128,7 @@ def list_lines(desk: Desk) -> Reply:
         lines = book.lines()
     if not lines:
         return Reply({"lines": []}, ("No line is in the book yet.",), ("doe line add --help",))
-    rows = [(x.name, x.oven.name, x.press.name, x.gauge) for x in lines]
+    rows = [(x.name, _told(x, "oven"), _told(x, "press"), x.gauge) for x in lines]
     return Reply(
         {"lines": lines},
         (f"{count(len(lines), 'line')}.", Table(("line", "oven or tunnel", "press", "gauge"), rows, is_list=True)),
@@ -92,11 +136,16 @@ def list_lines(desk: Desk) -> Reply:
     )
 
 
+def _told(line: Line, kind: MachineKind) -> str:
+    machine = line.machine(kind)
+    return machine.name if machine.of is None else f"{machine.name}, of {machine.of}"
+
+
 @command("line show")
 def show(desk: Desk, name: str) -> Reply:
     """Show one line, how long its machines take to settle, and how many gauge readings there are."""
     with desk.look() as book:
-        line = book.line(name)
+        line, lines = book.line(name), book.lines()
         readings = len(book.gauge_readings(name))
     rows = [
         (
@@ -120,6 +169,7 @@ def show(desk: Desk, name: str) -> Reply:
             f"Line {line.name}: {fits}. Gauge: {line.gauge or 'none named'}. {count(readings, 'reading')}.",
             Table(heads, rows, right=heads[1:]),
             "\nMinutes to settle after a change of 10 °C (18 °F).",
+            *shared_words(line, lines),
             *known,
         ),
         (f"doe gauge show {quoted(name)}",),

@@ -115,6 +115,8 @@ def _talk(drill: Drill, given: list[str]) -> None:
     say("Type hint for a hint, q to leave it.")
     while (question := drill.question()) is not None:
         say("")
+        if given and (case := words.case(drill, drill.shown)):
+            say(case)
         text, form = words.asked(question, drill.shown)
         say(text)
         if form:

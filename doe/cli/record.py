@@ -82,7 +82,7 @@ def record(
         {**vars(done), "notes": notes, "note_facts": done.notes},
         (
             filled("{n:coupon}: {new:new entry/new entries}.", n=done.coupons, new=done.new_fields),
-            counts_sentence(done.counts),
+            *((counts_sentence(done.counts),) if done.counts.coupons or not apart else ()),
             *apart,
             *map(Warn, notes),
             *done.judgement,

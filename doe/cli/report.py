@@ -5,6 +5,8 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from pathlib import Path
 
+from doe.acts.recipe.known import write_known
+from doe.acts.recipe.recipes import find_recipe
 from doe.acts.recipe.story import write_story
 from doe.acts.study.sheets import write_report
 from doe.acts.study.standing import standing_of
@@ -29,7 +31,7 @@ def report(
     """Write the report of a study, or why a recipe was chosen: one HTML file that needs no network."""
     if recipe is not None:
         _refuse_both(study, seed)
-        return _story(desk, recipe, revision, output)
+        return _known(desk, output, recipe=recipe, revision=revision) or _story(desk, recipe, revision, output)
     if study is None or revision is not None:
         raise InputError(
             "doe report",
@@ -37,6 +39,8 @@ def report(
             "a study, or --recipe NAME",
             'Write it like: doe report "new powder"',
         )
+    if (known_settings := _known(desk, output, study=study)) is not None:
+        return known_settings
     with desk.open(create=False) as book, desk.progress("writing the report") as tell:
         path, found = write_report(book, study, output, shown=desk.shown, seed=seed, progress=tell)
         known = standing_of(book, study)
@@ -52,6 +56,35 @@ def report(
             "results_changed_since": found.before.made_at if found.before else None,
         },
         (f"The report of {name} is in {path}. {headline(known, desk.shown)}.", *history(found)),
+        (f"open {path} in a browser",),
+    )
+
+
+def _known(desk: Desk, output: Path, *, study: str = "", recipe: str = "", revision: int | None = None) -> Reply | None:
+    """The page of known settings, of a study or a recipe; None where settings were searched for."""
+    with desk.look() as book:
+        kept = find_recipe(book, recipe, revision) if recipe else None
+        if kept is not None and (kept.recipe.is_searched or kept.study_id is None):
+            return None
+        record = book.study(study if kept is None or kept.study_id is None else kept.study_id)
+        if record.study.known is None:
+            return None
+        path, story = write_known(book, record, output, kept=kept, shown=desk.shown, now=datetime.now(UTC))
+    return Reply(
+        {
+            "study": record.name,
+            "recipe": None if story.revision is None else story.revision.recipe.name,
+            "report": path,
+            "settings": record.study.settings,
+            "source": record.study.known,
+            "standing": standing_data(story.standing, desk.shown),
+            "complete": all(item.state != "missing" for item in story.items),
+            "record": [item_data(item, record.name) for item in story.items],
+        },
+        (
+            f"What is known of {record.name} is in {path}. {headline(story.standing, desk.shown)}.",
+            record_sentence(story.items),
+        ),
         (f"open {path} in a browser",),
     )
 

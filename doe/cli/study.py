@@ -77,7 +77,7 @@ def show(desk: Desk, study: str) -> Reply:
             f"Study {record.id}, {record.name}: {record.stack.name} on {record.line.name}.",
             f"{headline(known, desk.shown)}. {meaning(known, desk.shown)}",
             *state,
-            counts_sentence(counts),
+            *((counts_sentence(counts),) if counts.coupons or not judging else ()),
             *judging,
             *study_words.describe(record, desk.shown),
         ),

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from doe.acts.base import today
 from doe.acts.study.change import Changed
-from doe.acts.study.limits import missing
+from doe.acts.study.limits import known_beyond, missing
 from doe.book.records import StudyRecord
 from doe.cli.desk import Block, Commands, Table, Warn
 from doe.domain.errors import quoted
@@ -29,15 +29,16 @@ from doe.words.study.state import (
     setting_error_words,
     target_words,
 )
-from doe.words.wording import amount_range, listing, seconds_words
+from doe.words.wording import amount_both, amount_range, listing, seconds_words
 
 
 def step_command(study: Study, following: NextStep) -> str:
     """The command for what comes next."""
-    if following.step == "limits":
-        return limits_command(study.name, missing(study))
+    if following.step == "limits" and (absent := missing(study)):
+        return limits_command(study.name, absent)
     name = quoted(following.name or study.name)
     commands = {
+        "limits": f"study limits {name}",
         "plan": f"plan {name} --coupons 20",
         "make": f"sheet {name} -o sheets" + (f" --round {following.round}" if following.round else ""),
         "recommend": f"recommend {name}",
@@ -66,7 +67,10 @@ def standing_data(known: StudyStanding, shown: Shown) -> dict[str, str]:
 
 
 def factor_table(factors: tuple[Factor, ...], shown: Shown) -> Table:
-    """Factors with range, setting error and step in the user's units."""
+    """Factors with range, setting error and step in the user's units; known settings with their one value."""
+    if all(f.fixed for f in factors):
+        known = [(f.name, amount_both(f, f.low, shown), setting_error_words(f, shown)) for f in factors]
+        return Table(("setting", "surface", "setting error"), known, right=("setting error",))
     rows = []
     for f in factors:
         if f.is_categorical:
@@ -112,6 +116,8 @@ def range_notes(study: Study) -> tuple[str, ...]:
     """That a range reaches beyond a limit, where one does."""
     if not study.beyond_limits:
         return ()
+    if study.known is not None:
+        return () if (broken := known_beyond(study)) is None else (str(broken),)
     names = listing([study.factor(name).label for name in study.beyond_limits])
     return (f"The range of {names} reaches beyond a limit: nothing is planned or recommended there.",)
 
@@ -131,6 +137,7 @@ def describe(record: StudyRecord, shown: Shown) -> list[Block]:
     """A study for a person: target, factors, limits, held settings, forbidden combinations, warnings."""
     study = record.study
     blocks: list[Block] = [
+        *((f"Known settings, from {study.known}; not searched for.",) if study.known is not None else ()),
         target_words(study.spec),
         factor_table(study.factors, shown),
         limits_table(study, shown),

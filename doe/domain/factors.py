@@ -114,6 +114,8 @@ class Factor:
         The levels of a categorical factor (then low and high are not used).
     endured : bool, optional
         Whether one setting must hold on every level (platens, ovens, operators) instead of the best level being chosen.
+    fixed : bool, optional
+        Whether it is one known value that is confirmed and not searched; ``low`` and ``high`` are then that value.
     heated_mm : float, optional
         Of a belt's speed: the length of belt in the heat, which makes a time of it (`seconds`).
     stage : {"cure", "press"}, optional
@@ -142,6 +144,7 @@ class Factor:
     # not written down while it is not stated: studies kept before it existed stay the same, sum for sum
     trial_sd: float | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
     endured: bool | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
+    fixed: bool | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
     heated_mm: float | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
 
     def __post_init__(self) -> None:
@@ -208,10 +211,14 @@ class Factor:
                 known.unit or "a list of levels",
                 f"{known.label.capitalize()} is kept in its own unit; choose another name for something else.",
             )
+        self._check_range(where)
+
+    def _check_range(self, where: str) -> None:
         if self.unit == "degC":
             for end in (self.low, self.high):
                 check_celsius(end, where)
-        if not (math.isfinite(self.low) and math.isfinite(self.high) and self.low < self.high):
+        in_order = self.low == self.high if self.fixed else self.low < self.high
+        if not (math.isfinite(self.low) and math.isfinite(self.high) and in_order):
             raise InputError(
                 f"{where}, range", f"{self.low} to {self.high}", "a low below a high", "Correct the range."
             )
@@ -231,6 +238,8 @@ class Factor:
                 f"above 0 and at most {LONGEST_BELT_MM / 1000:g} m, of a speed in m/min",
                 "Measure the belt from where the film comes into the heat to where it leaves it.",
             )
+        if self.fixed:  # what follows holds sizes against a range
+            return
         span = self.high - self.low
         if not 0 <= self.setting_sd <= MOST_SPANS * span:
             raise InputError(

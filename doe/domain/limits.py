@@ -182,32 +182,33 @@ def check_ranges(factors: tuple[Factor, ...], limits: Limits | None, *, known: C
     for f in factors:
         if f.is_categorical:
             continue
+        ends, it = ("", "setting") if f.fixed else (", high", "range")
         if f.is_temperature and f.high >= CEILING_DEGC:
             problems.append(
                 InputError(
-                    f"{f.name}, high",
+                    f"{f.name}{ends}",
                     show_both(f.high, f.unit),
                     f"below {show_both(CEILING_DEGC, 'degC')}",
-                    "Nothing at or above it is ever proposed (fumes); lower the range.",
+                    f"Nothing at or above it is ever proposed (fumes); lower the {it}.",
                 )
             )
         low, high = limits.bounds(f.name, f.heated_mm) if limits and f.name not in known else (None, None)
         if high is not None and f.high > high:
             problems.append(
                 InputError(
-                    f"{f.name}, high",
+                    f"{f.name}{ends}",
                     show_both(f.high, f.unit),
                     f"at most {show_both(high, f.unit)} (limit)",
-                    "Lower the range, or correct the limit from the data sheet.",
+                    f"Lower the {it}, or correct the limit from the data sheet.",
                 )
             )
         if low is not None and f.low < low:
             problems.append(
                 InputError(
-                    f"{f.name}, low",
+                    f.name if f.fixed else f"{f.name}, low",
                     show_both(f.low, f.unit),
                     f"at least {show_both(low, f.unit)} (limit)",
-                    "Raise the range, or correct the limit from the data sheet.",
+                    f"Raise the {it}, or correct the limit from the data sheet.",
                 )
             )
     if problems:

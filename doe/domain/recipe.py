@@ -19,17 +19,21 @@ from doe.domain.units import STORED_UNITS, show_both
 LAPSE = timedelta(days=730)
 """A first article lapses when nothing was made for two years (AS9102 revision B, secondary source)."""
 
+OUTSIDE_WINDOW = "a setting outside the window, or a constant that was not held"
 USUAL_VOIDS = (
     "another fabric, film, powder or ink, or another supplier or make of one of them",
     "another oven, press or platen, a repair of one, or another place",
     "a gauge that is out of date, or a display that was readjusted",
-    "a setting outside the window, or a constant that was not held",
+    OUTSIDE_WINDOW,
     "a failed check in production that was not explained",
 )
 """What makes a recipe void until it is confirmed again (after first-article practice; our wording)."""
 
 CARE_LABEL, ROOM = "care label", "room climate"
 """Names under which a recipe's record keeps these two."""
+
+KNOWN, SETTINGS_FROM = "known", "settings from"
+"""Verdict of a recipe whose settings were known and confirmed without a search; where its record says from whom."""
 
 Part = Literal["fabric", "film", "powder", "ink"]
 PARTS: tuple[Part, ...] = ("fabric", "film", "powder", "ink")
@@ -169,7 +173,7 @@ class Recipe:
     exception : str
         Why it was released without a confirmation, and who answers for it.
     pass_rate, pass_rate_low : float
-        What the study expected of the setpoint.
+        What the study expected of the setpoint; where nothing was searched, the limit that its confirmation shows.
     study : str
         Name of the study behind it.
     approved_by : str
@@ -286,6 +290,11 @@ class Recipe:
             if found.factor == factor:
                 return found
         raise InputError("recipe, setting", factor, ", ".join(s.factor for s in self.settings), "Use one of these.")
+
+    @property
+    def is_searched(self) -> bool:
+        """Whether settings were searched for; otherwise they were known, and are confirmed alone."""
+        return self.verdict != KNOWN
 
     @property
     def stacks(self) -> tuple[Stack, ...]:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 
 from doe.domain.errors import NAME_LENGTH, InputError, check_line, check_lines
 from doe.domain.factors import LEFT_OUT_WHEN_NONE
+from doe.domain.gauge import MachineKind
 from doe.domain.units import show_difference
 
 
@@ -63,7 +64,7 @@ class Machine:
     ``heat_min_per_10`` and ``cool_min_per_10`` are the minutes to settle after a change of 10 degC up or down;
     ``uncertainty_degc`` is the expanded uncertainty (k = 2) of its temperature, when known; ``display_step_degc`` the
     step of its display, and ``recovery_degc`` half of how far its surface falls and comes back from print to print,
-    where it was watched.
+    where it was watched. ``of`` is the line that it was kept with first, where this line shares it with that one.
     """
 
     name: str
@@ -72,6 +73,7 @@ class Machine:
     uncertainty_degc: float | None = None
     display_step_degc: float | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
     recovery_degc: float | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
+    of: str | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
 
     def __post_init__(self) -> None:
         check_line(self.name, "machine name", longest=NAME_LENGTH)
@@ -136,6 +138,28 @@ class Line:
         ):
             if not 1 <= value <= 100:
                 raise InputError(label, value, "1 to 100", "Count what fits with a margin of 25 mm.")
+
+    def machine(self, kind: MachineKind) -> Machine:
+        """The oven or the press."""
+        return self.oven if kind == "oven" else self.press
+
+    def keeper(self, kind: MachineKind) -> str:
+        """The line under which the readings of a machine are kept: this one, or the one that it is shared with."""
+        return self.machine(kind).of or self.name
+
+    def sharing(self, kind: MachineKind, other: Line) -> Line:
+        """The line with a machine of another one, and with that one's gauge where it names none of its own."""
+        machine = replace(other.machine(kind), of=other.name)
+        made = replace(self, oven=machine) if kind == "oven" else replace(self, press=machine)
+        if made.gauge or made.gauge_u_degc is not None:
+            return made
+        return replace(made, gauge=other.gauge, gauge_u_degc=other.gauge_u_degc)
+
+    def shares(self, kind: MachineKind, lines: Iterable[Line]) -> tuple[str, ...]:
+        """The other lines of some that are made of the same machine."""
+        return tuple(
+            other.name for other in lines if other.name != self.name and other.keeper(kind) == self.keeper(kind)
+        )
 
 
 DEFAULT_LINE = Line("line")

@@ -52,6 +52,7 @@ class NextStep:
 State = Literal[
     "limits",
     "unplanned",
+    "known",
     "comparing",
     "making",
     "unanswered",
@@ -140,7 +141,8 @@ def standing_of_revision(kept: KeptRecipe) -> StudyStanding:
         return standing("superseded", report, told=told)
     told |= {"since": recipe.approved_at.isoformat(), "review": recipe.review_on.isoformat()}
     card = NextStep("card", name=recipe.name)
-    return standing("released", card, report, kind="" if recipe.confirmation else "by exception", told=told)
+    kind = "by exception" if recipe.confirmation is None else "" if recipe.is_searched else "known"
+    return standing("released", card, report, kind=kind, told=told)
 
 
 def confirmation_code(verdict: str, setpoint: str, corners: Iterable[str], hand: str) -> str:

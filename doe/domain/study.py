@@ -52,6 +52,9 @@ class Study:
     beyond_limits : tuple of str, optional
         Factors whose range a stricter limit came down on later: the range stays as it was asked, and nothing is planned
         or recommended beyond the limit.
+    known : str, optional
+        What its settings come from (a maker's sheet, a second press, an old habit), where they are known and are to be
+        confirmed without a search. Every factor then has one value.
 
     Raises
     ------
@@ -69,6 +72,7 @@ class Study:
     coupons_per_garment: int | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
     most_coupons: int | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
     beyond_limits: tuple[str, ...] | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
+    known: str | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
 
     def __post_init__(self) -> None:
         fill = object.__setattr__
@@ -80,12 +84,10 @@ class Study:
         names = [f.name for f in self.factors]
         if len(set(names)) != len(names):
             raise InputError("factors", ", ".join(names), "each factor once", "Remove the repeated one.")
-        if not MIN_FACTORS <= len(names) <= MAX_FACTORS:
-            raise InputError(
-                "factors", len(names), f"{MIN_FACTORS} to {MAX_FACTORS} of them", "Hold the others constant."
-            )
-        if sum(not f.is_categorical for f in self.factors) < MIN_FACTORS:
-            raise InputError("factors", ", ".join(names), "at least one with a range", "Add a temperature or a time.")
+        if self.known is None:
+            self._check_searched(names)
+        else:
+            self._check_known(names)
         for combination in self.forbidden:
             for clause in combination.clauses:
                 if clause.factor not in names:
@@ -101,6 +103,28 @@ class Study:
                 "coupons altogether", self.most_coupons, f"{LEAST_BUDGET} or more", "Fewer settle hardly any verdict."
             )
         check_ranges(self.factors, self.limits, known=self.beyond_limits or ())
+
+    def _check_searched(self, names: list[str]) -> None:
+        if not MIN_FACTORS <= len(names) <= MAX_FACTORS:
+            raise InputError(
+                "factors", len(names), f"{MIN_FACTORS} to {MAX_FACTORS} of them", "Hold the others constant."
+            )
+        if sum(not f.is_categorical and not f.fixed for f in self.factors) < MIN_FACTORS:
+            raise InputError("factors", ", ".join(names), "at least one with a range", "Add a temperature or a time.")
+
+    def _check_known(self, names: list[str]) -> None:
+        check_line(self.known or "", "known settings")
+        if not (self.known or "").strip():
+            raise InputError(
+                "known settings", "nothing", "a sheet, a press or a person", "Say where the settings come from."
+            )
+        if not names or not all(f.fixed for f in self.factors):
+            raise InputError("settings", ", ".join(names) or "none", "one value each", "Give each setting its value.")
+
+    @property
+    def settings(self) -> dict[str, float]:
+        """The one value of each setting, where they are known."""
+        return {f.name: f.low for f in self.factors if f.fixed}
 
     def with_limits(self, limits: Limits | None) -> Study:
         """The study under other limits, which are taken whatever its ranges are."""

@@ -11,11 +11,14 @@ from typing import Any
 from markupsafe import Markup
 from starlette.responses import Response
 
+from doe.acts.recipe.recipes import recipes_to_list
+from doe.acts.study.known import keep_known
 from doe.acts.study.new import new_study
 from doe.bench.views import Hidden, Link
 from doe.bench.web import Visit, go, page
 from doe.domain.errors import InputError
 from doe.domain.factors import DEFAULT_FACTORS, KNOWN_FACTORS
+from doe.domain.gauge import MACHINE_KINDS, MachineKind
 from doe.domain.materials import Band, material_bands
 from doe.domain.spec import Spec
 from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Material, Stack
@@ -25,12 +28,14 @@ from doe.office.steps import by_field, lines_of, told, with_problems
 from doe.office.views import AskPage, Field, Form, Option
 from doe.words import typed
 from doe.words.materials import check_notes, proposal_words
-from doe.words.study.typed import StudyOptions
+from doe.words.study.typed import KnownOptions, StudyOptions
 from reports.drawing.scale import range_scale
 
 DRAFT, NEW = "draft", "new"
 SHEET = "sheet"
 """In a draft: the name of the file whose coupons the study begins with."""
+IS_KNOWN = "known"
+"""In a draft: the settings are known, and are to be confirmed without a search."""
 COLUMNS = "columns"
 """In such a draft, once it was said what the columns of the file are."""
 FURTHER = tuple(name for name in KNOWN_FACTORS if name not in (*DEFAULT_FACTORS, "fabric"))
@@ -49,7 +54,7 @@ def drafts_of(visit: Visit) -> tuple[Link, ...]:
 
 def begin(visit: Visit) -> Response:
     """The first screen of a new study: what is pressed on what."""
-    return _materials(visit, "", {}, {})
+    return _materials(visit, "", {IS_KNOWN: "yes"} if visit.query(IS_KNOWN) else {}, {})
 
 
 def go_on(visit: Visit) -> Response:
@@ -98,6 +103,9 @@ def machines(visit: Visit) -> Response | str:
                 said.get("gauge", ""),
             )
             with visit.storing() as book:
+                for kind in MACHINE_KINDS:
+                    of = said.get(f"{kind}_of", NEW)
+                    made = made if of == NEW else made.sharing(kind, book.line(of))
                 book.save_line(made)
         except InputError as error:
             return _machines(visit, key, said, {"line_name": error})
@@ -113,6 +121,8 @@ def question(visit: Visit) -> Response | str:
     if not said.get("line"):
         return _machines(visit, key, said, {})
     shown = visit.bench.shop.shown
+    if IS_KNOWN in said:
+        return _keep_known(visit, key, said)
     rate, hand, sure = (said.get(name, "") for name in ("pass_rate", "hand_min", "assurance"))
     problems: dict[str, InputError] = {}
 
@@ -155,6 +165,30 @@ def question(visit: Visit) -> Response | str:
         return _question(visit, key, said, by_field(error, _field_of_question))
     forget(visit, key)
     return f"/study/{made.record.id}"
+
+
+def _keep_known(visit: Visit, key: str, said: Said) -> Response | str:
+    """Store settings that are known; what cannot be read is asked again."""
+    wanted = KnownOptions(
+        name=said.get("name", ""),
+        stack=said["stack"],
+        line=said["line"],
+        settings=[f"{name}={text}" for name in (*DEFAULT_FACTORS, *FURTHER) if (text := said.get(name, ""))],
+        source=said.get("source", ""),
+        from_recipe=said.get("from_recipe", ""),
+        pass_rate=said.get("pass_rate") or None,
+        hand_min=said.get("hand_min") or "none",
+        assurance=said.get("assurance") or None,
+    )
+    try:
+        if not wanted.name:
+            _refuse_nameless()
+        with visit.storing() as book:
+            made = keep_known(book, wanted, visit.bench.shop.shown)
+    except InputError as error:
+        return _question(visit, key, said, {"": error})
+    forget(visit, key)
+    return f"/study/{made.id}"
 
 
 def _field_of_question(problem: InputError) -> str:
@@ -263,7 +297,7 @@ def screen(
     general = tuple(line for name, error in problems.items() if not name for line in lines_of(error))
     fields, folded = (with_problems(some, problems) for some in (form.fields, form.more_fields))
     is_open = any(field.problem or field.value for field in folded)
-    hidden = (Hidden("draft", key),)
+    hidden = (Hidden("draft", key), *((Hidden(IS_KNOWN, "yes"),) if IS_KNOWN in said else ()))
     forms = [replace(form, fields=fields, more_fields=folded, more_open=is_open, more_hidden=hidden), *more]
     if key:
         forms.append(Form("", f"/forget/{key}", told("draft_forget"), (told("draft_forget_lead"),), is_quiet=True))
@@ -273,7 +307,8 @@ def screen(
         Link(told(f"begin_{name}"), f"/own-sheet/{key}" if name == "columns" else f"/begin/{key}?step={name}")
         for name in steps[:number]
     )
-    lead = told(f"begin_{step}_lead", screen=number + 1, screens=len(steps))
+    is_known = IS_KNOWN in said and step == "question"
+    lead = told("begin_known_lead" if is_known else f"begin_{step}_lead", screen=number + 1, screens=len(steps))
     view = AskPage(visit.frame(problems=general), told("begin_heading"), (lead, *lines), tuple(forms), ways)
     return page("office_ask.html", view, status=422 if problems else 200)
 
@@ -328,23 +363,41 @@ def _machines(visit: Visit, key: str, said: Said, problems: dict[str, InputError
     fields += [
         Field("line_name", told("line_name"), value=said.get("line_name", ""), hint=told("line_name_hint")),
         Field("oven", told("oven"), value=said.get("oven", ""), hint=told("oven_hint")),
+        *_shared(said, "oven", lines),
         Field("press", told("press"), value=said.get("press", "")),
+        *_shared(said, "press", lines),
         Field("gauge", told("gauge"), value=said.get("gauge", ""), hint=told("gauge_hint")),
     ]
     form = Form(told("begin_machines"), "/begin-machines", told("onward"), fields=tuple(fields))
     return screen(visit, "machines", form, problems, key, said)
 
 
+def _shared(said: Said, kind: MachineKind, lines: Sequence[Line]) -> tuple[Field, ...]:
+    """Whether a machine of a new line is one that is there already; nothing is asked where there is none."""
+    if not lines:
+        return ()
+    chosen = said.get(f"{kind}_of", NEW)
+    kept = [x for x in lines if x.machine(kind).of is None]
+    options = (
+        Option(NEW, told("machine_own"), "", chosen == NEW),
+        *(Option(x.name, x.machine(kind).name, told("machine_of", line=x.name), chosen == x.name) for x in kept),
+    )
+    return (Field(f"{kind}_of", told("machine_shared", machine=kind), options=options),)
+
+
 def _question(visit: Visit, key: str, said: Said, problems: dict[str, InputError]) -> Response:
     shown, usual = visit.bench.shop.shown, Spec()
     stack = visit.bench.shop.look.stack(said["stack"])
-    bands = material_bands(stack)
     fields = [Field("name", told("study_name"), value=said.get("name", ""), hint=told("study_name_hint"))]
-    fields.append(Field("", told("settings"), is_heading=True, hint=told("settings_hint")))
-    for name in (*DEFAULT_FACTORS, *FURTHER):
-        if name == FURTHER[0]:
-            fields.append(Field("", told("settings_further"), is_heading=True, hint=told("settings_further_hint")))
-        fields.append(_setting(name, said, shown, bands))
+    if IS_KNOWN in said:
+        fields += _known_fields(visit, said)
+    else:
+        bands = material_bands(stack)
+        fields.append(Field("", told("settings"), is_heading=True, hint=told("settings_hint")))
+        for name in (*DEFAULT_FACTORS, *FURTHER):
+            if name == FURTHER[0]:
+                fields.append(Field("", told("settings_further"), is_heading=True, hint=told("settings_further_hint")))
+            fields.append(_setting(name, said, shown, bands))
     fields += [
         Field("", told("target"), is_heading=True),
         Field("pass_rate", told("pass_rate"), value=said.get("pass_rate", f"{usual.pass_rate:.0%}")),
@@ -357,13 +410,37 @@ def _question(visit: Visit, key: str, said: Said, problems: dict[str, InputError
         ),
         *(Field("", told("looks"), is_heading=True, hint=text) for text in check_notes(stack)),
     ]
-    form = Form(told("begin_question"), "/begin-question", told("begin_store"), fields=tuple(fields))
+    title = told("begin_known" if IS_KNOWN in said else "begin_question")
+    form = Form(title, "/begin-question", told("begin_store"), fields=tuple(fields))
     return screen(visit, "question", form, problems, key, said)
+
+
+def _known_fields(visit: Visit, said: Said) -> list[Field]:
+    """Settings with one value each, and where they come from; or the recipe that is carried to this line."""
+    shown = visit.bench.shop.shown
+    fields = [Field("source", told("known_source"), value=said.get("source", ""), hint=told("known_source_hint"))]
+    fields.append(Field("", told("known_settings"), is_heading=True, hint=told("known_settings_hint")))
+    for name in (*DEFAULT_FACTORS, *FURTHER):
+        fields.append(Field(name, _label(name, shown), value=said.get(name, ""), is_half=True))
+    others = [k.recipe for k in recipes_to_list(visit.bench.shop.look) if k.recipe.line.name != said["line"]]
+    if others:
+        chosen = said.get("from_recipe", "")
+        options = [Option("", told("known_no_recipe"), "", not chosen)]
+        options += [Option(r.name, r.name, told("known_recipe_of", line=r.line.name), r.name == chosen) for r in others]
+        fields.append(Field("from_recipe", told("known_recipe"), options=tuple(options)))
+    return fields
+
+
+def _label(name: str, shown: Shown) -> str:
+    """A setting with the unit it is typed in."""
+    known = KNOWN_FACTORS[name]
+    unit = shown.unit(known.unit)
+    label = f"{known.label}, {SYMBOLS[unit]}" if unit else known.label
+    return label[0].upper() + label[1:]
 
 
 def _setting(name: str, said: Said, shown: Shown, bands: Mapping[str, Band]) -> Field:
     known, band = KNOWN_FACTORS[name], bands.get(name)
-    unit = shown.unit(known.unit)
     ends = (known.low, known.high) if band is None else (band.low, band.high)
     low, high = (f"{shown.value(v, known.unit):.4g}" for v in ends)
     value = said.get(name, f"{low}..{high}" if name in DEFAULT_FACTORS else "")
@@ -374,10 +451,9 @@ def _setting(name: str, said: Said, shown: Shown, bands: Mapping[str, Band]) -> 
         made = None
     if made is not None and not made.is_categorical:
         drawing = range_scale(made, shown)
-    label = f"{known.label}, {SYMBOLS[unit]}" if unit else known.label
     hint = known.source if band is None else proposal_words({name: band}, shown)
     if known.levels:
         hint = told("levels_hint", levels="/".join(known.levels))
     elif name == "belt_speed":
         hint = f"{told('belt_hint')} {hint}"
-    return Field(name, label[0].upper() + label[1:], value=value, hint=hint, drawing=drawing)
+    return Field(name, _label(name, shown), value=value, hint=hint, drawing=drawing)

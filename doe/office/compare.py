@@ -74,6 +74,8 @@ def compare(visit: Visit, problems: Problems | None = None) -> Response:
         Option(FULLY, told("way_full"), told("way_full_more"), is_on=fully),
     )
     fields.append(Field("way", told("way_which"), options=ways))
+    blind = visit.text("blind") == "yes"
+    fields.append(Field("blind", told("blind"), value="yes", hint=told("blind_hint"), is_tick=True, is_on=blind))
     fields.append(Field("margin", told("margin_fully"), options=options))
     form = Form(
         told("compare_title"),
@@ -103,6 +105,7 @@ def offer(visit: Visit, problems: Problems | None = None) -> Response:
         for field in (
             "margin",
             "way",
+            "blind",
             "stack",
             *PARTS,
             *(f"{part}_{more}" for part in PARTS for more in ("supplier", "lot", *FACTS[part])),
@@ -177,8 +180,8 @@ def _wanted(visit: Visit, recipe: str) -> Wanted:
     if not parts:
         found = f"the materials of recipe {recipe}"
         raise InputError(told("compare_title"), found, "at least one part that differs", told("compare_lead"))
-    staged = visit.text("way") == STAGED
-    return Wanted(parts=parts, rate_margin=USUAL_MARGIN if staged else margin, staged=staged)
+    staged, blind = visit.text("way") == STAGED, visit.text("blind") == "yes"
+    return Wanted(parts=parts, rate_margin=USUAL_MARGIN if staged else margin, staged=staged, blind=blind)
 
 
 def _page(

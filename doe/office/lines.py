@@ -16,13 +16,13 @@ from doe.bench.web import Visit, page
 from doe.book.records import KeptReading
 from doe.book.store import refuse_without_why
 from doe.domain.errors import InputError
-from doe.domain.gauge import GaugeReading, MachineKind
+from doe.domain.gauge import MACHINE_KINDS, GaugeReading, MachineKind
 from doe.domain.units import SYMBOLS, Shown
 from doe.office.steps import lines_of, told, with_problems
 from doe.office.views import AskPage, Field, Form, Option
 from doe.words.gauges.cautions import status_words
 from doe.words.typed import quantity
-from doe.words.wording import day
+from doe.words.wording import day, listing
 
 
 def lines(visit: Visit) -> Response:
@@ -41,6 +41,8 @@ def line(visit: Visit, problem: InputError | None = None) -> Response:
     gauged = gauged_line(book, found)
     said = [status_words(gauge.status, shown) for gauge in gauged.machines]
     kept = book.gauge_history(found.name)[::-1]
+    shared = {kind: found.shares(kind, book.lines()) for kind in MACHINE_KINDS}
+    said += [told("machine_too", machine=kind, lines=listing(others)) for kind, others in shared.items() if others]
     machines = (
         Option("oven", found.oven.name, is_on=visit.text("machine") == "oven"),
         Option("press", found.press.name, is_on=visit.text("machine") != "oven"),

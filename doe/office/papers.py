@@ -13,15 +13,17 @@ from doe.acts.base import slug
 from doe.acts.base import today as this_day
 from doe.acts.comparison.verdict import weigh_comparison, write_comparison
 from doe.acts.confirmation.verdict import weigh_confirmation, write_confirmation
+from doe.acts.recipe.known import tell_known
 from doe.acts.recipe.recipes import find_recipe
 from doe.acts.recipe.story import write_story
 from doe.acts.study.fits import recommend_study
-from doe.acts.study.sheets import report_page, write_artwork, write_sheets
+from doe.acts.study.sheets import report_page, write_artwork, write_key, write_sheets
 from doe.acts.study.standing import answer_now, standing_of_recipe
 from doe.bench.web import Visit, go
 from doe.domain.errors import InputError
 from doe.office.steps import beside, recipe_url, told
 from reports.recipe.card import recipe_card
+from reports.recipe.known import known_page
 
 PAPER_POLICY = (
     "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; img-src data:; font-src data:; "
@@ -55,6 +57,7 @@ def paper(visit: Visit) -> Response:
         return _kept(made, "application/pdf", f"test-image{'-mirrored' if mirrored else ''}.pdf")
     acts: dict[str, Callable[[Path], object]] = {
         "sheet": lambda out: write_sheets(shop.look, number, out, shown=shop.shown, made_by=visit.who),
+        "key": lambda out: write_key(shop.look, number, out),
         "confirmation": lambda out: write_confirmation(
             weigh_confirmation(shop.look, number), out, shown=shop.shown, made_by=visit.who
         ),
@@ -77,7 +80,10 @@ def _report(visit: Visit, number: int, back: str) -> Response:
     if made is not None:
         return _shown(made, back)
 
-    if answer_now(shop.look, shop.look.study(number)) is None:
+    record = shop.look.study(number)
+    if record.study.known is not None:
+        return _shown(known_page(tell_known(shop.look, record, shown=shop.shown, now=datetime.now(UTC))), back)
+    if answer_now(shop.look, record) is None:
         return go(back)  # there it can be asked for: a look works out no answer
 
     def work(tell: Callable[[float], None]) -> str:
@@ -100,6 +106,11 @@ def card(visit: Visit) -> Response:
 def why(visit: Visit) -> Response | str:
     """Why a recipe was chosen; its figures are made again, so it is worked out beside."""
     shop, name = visit.bench.shop, visit.word("recipe")
+    found = find_recipe(shop.look, name)
+    if not found.recipe.is_searched and found.study_id is not None:
+        record = shop.look.study(found.study_id)
+        story = tell_known(shop.look, record, found, shown=shop.shown, now=datetime.now(UTC))
+        return _shown(known_page(story), recipe_url(name))
     key = ("why", name, shop.last_act())
     made = shop.found(key)
     if made is not None:

@@ -19,9 +19,9 @@ from doe.acts.recipe.record_items import facts_of_study, record_items
 from doe.acts.recipe.release import Wishes, release_study
 from doe.acts.study.change import change_study
 from doe.acts.study.fits import answer_from, recommend_study
-from doe.acts.study.limits import missing
+from doe.acts.study.limits import known_beyond, missing
 from doe.acts.study.plans import commit_plan, compare_for, extend_study, may_withdraw, withdraw_plan
-from doe.acts.study.rounds import confirmation_counts, is_comparison, score_counts
+from doe.acts.study.rounds import confirmation_counts, is_blind, is_comparison, score_counts
 from doe.acts.study.standing import answer_now, standing_of
 from doe.bench.views import Link, SettingRow
 from doe.bench.web import Visit, page
@@ -64,6 +64,7 @@ def study(visit: Visit, problems: Problems | None = None) -> Response:
     known = standing_of(book, record.id)
     kept = answer_now(book, record)
     answer = None if kept is None else answer_from(kept)
+    setpoint = record.study.settings if answer is None else answer.setpoint
     forms, acts = ((_take_out(record),), ()) if record.archived else _next(visit, record, known)
     compared: tuple[str, ...] = ()
     if known.state == "comparing" and not record.archived and score_counts(book, record.id).scored:
@@ -83,11 +84,11 @@ def study(visit: Visit, problems: Problems | None = None) -> Response:
         meaning=meaning(known, shown),
         style=frame(known),
         miles=_miles(book, record, known),
-        settings=() if answer is None else _dials(book, record, answer, shown),
-        answer=compared if answer is None else _answer(record.study, answer, shown),
+        settings=_dials(book, record, setpoint, shown) if setpoint else (),
+        answer=_told(record.study, shown) or compared if answer is None else _answer(record.study, answer, shown),
         acts=acts,
         forms=tuple(_with_problems(form, problems, visit) for form in forms),
-        papers=_papers(book, record, has_answer=answer is not None),
+        papers=_papers(book, record, has_report=answer is not None or record.study.known is not None),
         folds=_folds(record, shown),
         undoing=told("undoing"),
         undo=tuple(_with_problems(form, problems, visit) for form in undo),
@@ -138,19 +139,23 @@ def _miles(book: Book, record: StudyRecord, known: StudyStanding) -> tuple[Mile,
         "confirmation": "" if apart is None else counts_sentence(apart),
         "recipe": "" if recipe is None else f"{recipe.recipe.name}, {recipe.recipe.revision}",
     }
+    if record.study.known is not None:  # neither searched nor answered
+        del reached["coupons"], reached["answer"]
     first = next((name for name, is_done in reached.items() if not is_done), "")
     return tuple(
         Mile(told(f"mile_{name}"), more.get(name, ""), is_done, name == first) for name, is_done in reached.items()
     )
 
 
-def _dials(book: Book, record: StudyRecord, answer: Answer, shown: Shown) -> tuple[SettingRow, ...]:
+def _dials(
+    book: Book, record: StudyRecord, setpoint: Mapping[str, float | str], shown: Shown
+) -> tuple[SettingRow, ...]:
     """What to dial in: temperatures through the gauges of the line, the surface named beside."""
-    dials = {d.name: d for d in dials_of_settings(gauged_line(book, record), record.study, answer.setpoint, shown)}
+    dials = {d.name: d for d in dials_of_settings(gauged_line(book, record), record.study, setpoint, shown)}
     rows = []
     for f in record.study.factors:
         dial = dials.get(f.name)
-        value = amount_both(f, answer.setpoint[f.name], shown) if dial is None else dial.dial
+        value = amount_both(f, setpoint[f.name], shown) if dial is None else dial.dial
         more = (
             ""
             if dial is None
@@ -163,6 +168,19 @@ def _dials(book: Book, record: StudyRecord, answer: Answer, shown: Shown) -> tup
     return tuple(rows)
 
 
+def _told(study: Study, shown: Shown) -> tuple[str, ...]:
+    """What is known of settings that are known, and what is not; nothing where they are searched for."""
+    if study.known is None:
+        return ()
+    broken = known_beyond(study)
+    return (
+        *(() if broken is None else lines_of(broken)),
+        told("known_from", source=study.known),
+        told("known_open"),
+        *([held_words(study.held, shown)] if study.held else []),
+    )
+
+
 def _answer(study: Study, answer: Answer, shown: Shown) -> tuple[str, ...]:
     return (
         *answers.sureness(study, answer),
@@ -171,7 +189,7 @@ def _answer(study: Study, answer: Answer, shown: Shown) -> tuple[str, ...]:
     )
 
 
-def _papers(book: Book, record: StudyRecord, *, has_answer: bool) -> tuple[Link, ...]:
+def _papers(book: Book, record: StudyRecord, *, has_report: bool) -> tuple[Link, ...]:
     info = book.plan_info(record.id)
     found = []
     if info.rounds:
@@ -185,7 +203,9 @@ def _papers(book: Book, record: StudyRecord, *, has_answer: bool) -> tuple[Link,
                 told("paper_artwork_mirrored_more"),
             ),
         ]
-    if has_answer:
+    if is_blind(book, record.id):
+        found.append(Link(told("paper_key"), f"/paper/{record.id}/key", told("paper_key_more")))
+    if has_report:
         found.append(Link(told("paper_report"), f"/paper/{record.id}/report", told("paper_report_more")))
     if any(r.kind in JUDGING for r in info.rounds):
         page_name = "comparison" if is_comparison(book, record.id) else "confirmation"
@@ -198,6 +218,9 @@ def _folds(record: StudyRecord, shown: Shown) -> tuple[Fold, ...]:
     asked = [f"{record.stack.name}: {record.stack.fabric}, {record.stack.film}, {record.stack.powder}."]
     asked += [f"{record.line.name}: {record.line.oven.name}, {record.line.press.name}.", target_words(study.spec)]
     for f in study.factors:
+        if f.fixed:
+            asked.append(f"{f.label}: {amount_both(f, f.low, shown)}; {setting_error_words(f, shown)}")
+            continue
         if f.is_categorical:
             asked.append(f"{f.label}: {' / '.join(f.levels)}")
             continue
@@ -297,9 +320,8 @@ def _next(visit: Visit, record: StudyRecord, known: StudyStanding) -> tuple[tupl
             acts.append(step_link(record.id, step))
         else:
             forms.append(replace(made, is_quiet=number > 0))
-    if known.state in ("more", "distrusted", "unreachable", "refused") and not any(
-        s.step == "extend" for s in known.steps
-    ):
+    may_grow = record.study.known is None and not any(s.step == "extend" for s in known.steps)
+    if known.state in ("more", "distrusted", "unreachable", "refused") and may_grow:
         forms.append(replace(_extend(visit, record, NextStep("extend", coupons=4)), is_quiet=True))
     if known.state == "making" and score_counts(visit.bench.shop.look, record.id).scored:
         forms.append(replace(_recommend(visit, record, NextStep("recommend")), is_quiet=True))
@@ -322,7 +344,7 @@ def _limits(visit: Visit, record: StudyRecord, step: NextStep | None = None) -> 
     fields: list[Field] = []
     for field in needed_limits(record.study.factors):
         name, value = LIMIT_OPTIONS[field], getattr(known, field)
-        if step is not None and value is not None:
+        if step is not None and value is not None and missing(record.study):
             continue
         typed_now = "" if value is None else f"{shown.value(value, _stored_unit(field)):.6g}"
         fields += limit_fields(name, shown, typed_now, known.sources.get(field, ""))
@@ -393,7 +415,8 @@ def _confirm(visit: Visit, record: StudyRecord, step: NextStep) -> Form | None:
                 coupons=r.claim.units + r.corner_coupons,
                 failures=count(r.claim.failures, "failure"),
             ),
-            told("claim_more", hours=f"{r.hours:.1f}", garments=r.garments, chance=percent(r.by_study)),
+            told("claim_cost", hours=f"{r.hours:.1f}", garments=r.garments)
+            + ("" if r.by_study is None else f" {told('claim_chance', chance=percent(r.by_study))}"),
             r is first,
         )
         for r in offer.rows

@@ -90,7 +90,8 @@ def _fits(asked: str, *names: str) -> bool:
 
 def _urgency(known: StudyStanding) -> int:
     """What is nearest to its end first."""
-    order = ("unplanned", "limits", "making", "more", "feeling", "washing", "unanswered", "ready", "confirming")
+    begun = ("unplanned", "limits", "making", "more", "feeling", "washing", "unanswered")
+    order = (*begun, "known", "ready", "confirming")
     return order.index(known.state) if known.state in order else len(order)
 
 
@@ -110,10 +111,11 @@ def _recipe(kept: KeptRecipe) -> Link:
 def _starts(book: Book) -> tuple[Link, ...]:
     found = [
         Link(told("start_study"), "/begin", told("start_study_more")),
+        Link(told("start_known"), "/begin?known=yes", told("start_known_more")),
         Link(told("start_sheet"), "/own-sheet", told("start_sheet_more")),
         Link(told("start_fails"), "/fails", told("start_fails_more")),
         Link(told("start_learn"), "/practice", told("start_learn_more")),
     ]
     if book.lines():
-        found.insert(3, Link(told("start_gauge"), "/lines", told("start_gauge_more")))
+        found.insert(4, Link(told("start_gauge"), "/lines", told("start_gauge_more")))
     return tuple(found)

@@ -21,7 +21,9 @@ from doe.domain.finding import Finding, Value
 from doe.domain.outcome import hand_columns
 from doe.domain.study import COUPONS_PER_GARMENT, Study
 from doe.domain.units import METRIC, Shown, parse_quantity, show
+from doe.practice.charts import RunChart
 from doe.practice.materials import CLOTHS, POWDERS
+from doe.practice.mix import believable
 
 if TYPE_CHECKING:
     from doe.practice.lines import SimulatedLine
@@ -77,6 +79,7 @@ Code = Literal[
     "right verdict",
     "coupons made",
     "luck",
+    "asked for",
     "not enough",
     "wrong verdict",
     "rates blank",
@@ -107,6 +110,14 @@ Code = Literal[
     "plan verdict",
     "sweeps see",
     "which better",
+    # chart
+    "ask failures",
+    "ask readings",
+    "one failure",
+    "two readings",
+    "chart read",
+    "chart says",
+    "chart rule",
 ]
 """Codes of what exercises ask and tell; rates are shares, times in the unit that ends their name."""
 
@@ -173,6 +184,16 @@ class BarPicture:
 
 
 @dataclass(frozen=True)
+class RunPicture:
+    """Run charts that were read."""
+
+    charts: tuple[RunChart, ...]
+
+
+AnyPicture = MapPicture | BarPicture | RunPicture | None
+
+
+@dataclass(frozen=True)
 class DrillResult:
     """How an exercise went.
 
@@ -186,7 +207,7 @@ class DrillResult:
         What was really so.
     coupons, minutes, hints : numbers
         What was spent, on the clock of the exercise.
-    picture : MapPicture or BarPicture
+    picture : MapPicture, BarPicture, RunPicture or None
     compared : mapping
         Name to settings that are to be seen side by side; empty where there is nothing to compare.
     """
@@ -199,7 +220,7 @@ class DrillResult:
     coupons: int
     minutes: float
     hints: int
-    picture: MapPicture | BarPicture
+    picture: AnyPicture
     compared: Mapping[str, Settings] = field(default_factory=dict)
 
 
@@ -292,7 +313,7 @@ class Drill(ABC):
         self,
         parts: list[tuple[Finding, float]],
         truth: list[Finding],
-        picture: MapPicture | BarPicture,
+        picture: AnyPicture,
         *,
         coupons: int = 0,
         minutes: float = 0.0,
@@ -341,7 +362,7 @@ class CouponDrill(Drill):
 
     def _press(self, line: SimulatedLine, frame: pd.DataFrame) -> tuple[MadeCoupon, ...]:
         """Make coupons on a line; they come back scored."""
-        results = line.run(frame, self.seed)
+        results = believable(self.study, line.run(frame, self.seed), self.seed)
         self._made.append(results)
         return made_coupons(self.study, results)
 

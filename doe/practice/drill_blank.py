@@ -9,6 +9,8 @@ import numpy as np
 import pandas as pd
 
 from doe.assure.binomial import pass_rate_low
+from doe.assure.comparison.plan import strokes_for_rates
+from doe.assure.confirmation.allocation import CORNER_COUPONS
 from doe.domain.coding import round_settings
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
@@ -27,7 +29,11 @@ from doe.practice.lines import SimulatedLine
 from doe.practice.materials import CLOTHS, POWDERS
 from doe.practice.world import WorkshopTruth, on_cloth, seconds_to, workshop_line
 
-COUPONS, ENOUGH = 24, 8
+COUPONS, POINTS_A_COUPON = 60, 0.5
+MARGIN, POWER, ASSURANCE, LOOKS = 0.15, 0.80, 0.90, 2
+"""As a comparison of the book takes them unless told otherwise: a drop that does no harm, and how sure it is."""
+FAILURES = 3
+"""Fewer failures than this say little against a blank."""
 TARGET, CLEARLY_BELOW = 0.95, 0.85
 _PLACES = {"setpoint": 0.0, "cool": -1.0, "hot": 1.0}
 _REACH = 1.0  # half-width of the window in setting errors
@@ -61,6 +67,9 @@ class QualifyBlank(CouponDrill):
     def _begin(self) -> None:
         self.old, self.new, self.recipe = self._case()
         self.study = self.old.study
+        rate = min(max(robust_at(self.old, self.recipe), 0.5), 0.99)
+        strokes = strokes_for_rates(rate, margin=MARGIN, alpha=(1 - ASSURANCE) / LOOKS, power=POWER)
+        self.asked_for = {"setpoint": strokes, "cool": CORNER_COUPONS, "hot": CORNER_COUPONS}
 
     def _case(self) -> tuple[SimulatedLine, SimulatedLine, dict[str, float]]:
         """Line with the old and with the new blank; the new one either holds clearly or fails clearly.
@@ -93,6 +102,12 @@ class QualifyBlank(CouponDrill):
             if robust_at(old, recipe) >= TARGET + 0.01 and (rate >= TARGET or rate <= CLEARLY_BELOW):
                 return old, new, recipe
         raise InputError("seed", self.seed, "one with a clear case", "Choose another seed.")
+
+    @property
+    def is_shown(self) -> bool:
+        """Whether as many coupons were made as a comparison asks for, at each place."""
+        places = pd.concat(self._made)["place"].value_counts() if self._made else pd.Series(dtype=int)
+        return all(places.get(place, 0) >= wanted for place, wanted in self.asked_for.items())
 
     @property
     def window(self) -> dict[str, tuple[float, float]]:
@@ -154,13 +169,16 @@ class QualifyBlank(CouponDrill):
             said.append(told("bears less"))
         return tuple(said)
 
+    @property
+    def passed(self) -> int:
+        """Coupons made so far that passed."""
+        return int(sum(frame["passed"].sum() for frame in self._made))
+
     def _tally(self) -> Finding:
         if not self._made:
             return told("nothing made")
-        all_made = pd.concat(self._made)
-        passed = int(all_made["passed"].sum())
-        low = pass_rate_low(passed, len(all_made), 0.9)
-        return told("tally", passed=passed, coupons=len(all_made), low=low)
+        low = pass_rate_low(self.passed, self.coupons, ASSURANCE)
+        return told("tally", passed=self.passed, coupons=self.coupons, low=low)
 
     def _hints(self) -> tuple[Finding, ...]:
         return (
@@ -174,14 +192,16 @@ class QualifyBlank(CouponDrill):
         right = "holds" if rate >= TARGET else "retune"
         if verdict == right:
             made = told("coupons made", coupons=self.coupons)
-            parts = [(told("right verdict"), 100.0), (made, -2.0 * self.coupons)]
-            if self.coupons < ENOUGH:
-                parts.append((told("luck", enough=ENOUGH), -(100.0 - 2 * self.coupons) / 2))
+            points = 100.0 - POINTS_A_COUPON * self.coupons
+            parts = [(told("right verdict"), 100.0), (made, points - 100.0)]
+            if not self.is_shown and (right == "holds" or self.coupons - self.passed < FAILURES):
+                parts.append((told("luck", enough=sum(self.asked_for.values()), failures=FAILURES), -points / 2))
         else:
             parts = [(told("not enough"), 20.0) if verdict == "not enough" else (told("wrong verdict"), 0.0)]
         at = {place: self.new.true_pass(pd.DataFrame([dict(self.settings_of(place))]))[0] for place in _PLACES}
         truth = [
             told("rates blank", new=rate, old=before, right=right),
+            told("asked for", pairs=sum(self.asked_for.values()), **self.asked_for),
             *self._difference(),
             told("rates places", **plain(at)),
             self._tally(),

@@ -7,6 +7,7 @@ import pandas as pd
 from doe.domain.errors import InputError
 from doe.domain.factors import Factor
 from doe.domain.finding import Finding
+from doe.domain.said import squeeze
 from doe.practice.drill import (
     CouponDrill,
     MapPicture,
@@ -21,6 +22,8 @@ from doe.practice.drill import (
 from doe.practice.drill_line import centre, line_to_tune, tool_on
 
 PER_SWEEP = 5
+_MEANT = {"mine": "mine", "plan": "plan", "theplan": "plan", "plans": "plan", "theplans": "plan"}
+"""What is typed, squeezed, and the answer it means."""
 
 
 class Compare(CouponDrill):
@@ -57,9 +60,9 @@ class Compare(CouponDrill):
             return Turn((told("kept"),))
         if self._left:
             return self._sweep(self._left[0], text)
-        word = text.lower()
-        if word not in ("mine", "plan"):
-            raise InputError("answer", repr(text), "mine or plan", "Choose one of the two.")
+        word = _MEANT.get(squeeze(text), "")
+        if not word:
+            raise InputError("answer", repr(text), "mine or the plan's", "Choose one of the two.")
         return self._end(word)
 
     def _values(self, f: Factor, text: str, many: int) -> list[float]:

@@ -6,12 +6,15 @@ from doe.domain.errors import InputError
 from doe.domain.units import METRIC, Shown
 from doe.practice.drill import Drill, Turn
 from doe.practice.drill_blank import QualifyBlank
+from doe.practice.drill_chart import ReadCharts
 from doe.practice.drill_compare import Compare
 from doe.practice.drill_fault import FindFault
 from doe.practice.drill_report import ReadReport
 from doe.practice.drill_tune import TunePowder
 
-DRILLS: dict[str, type[Drill]] = {d.exercise: d for d in (TunePowder, FindFault, QualifyBlank, ReadReport, Compare)}
+DRILLS: dict[str, type[Drill]] = {
+    d.exercise: d for d in (TunePowder, FindFault, QualifyBlank, ReadReport, ReadCharts, Compare)
+}
 """Exercises in the order in which they are best done."""
 
 HINT = "hint"

@@ -227,8 +227,9 @@ def steps(judged: Comparison, *, looks_left: int) -> tuple[str, ...]:
 
 def method_lines(plan: ComparisonPlan, judged: Comparison) -> tuple[str, ...]:
     """How it was judged."""
+    codes = STAGED_METHOD["codes"] if plan.blind else STAGED_METHOD["seen"]
     if plan.stages is not None:
-        return (*rule_lines(plan), *STAGED_METHOD.values())
+        return (*rule_lines(plan), *(STAGED_METHOD[name] for name in ("fixed", "order", "hand")), codes)
     paired = (
         "Pairs: the exact test of non-inferiority on pairs that differ (largest probability over the unknown common "
         "rate) decides; the limits drawn are Newcombe's for paired proportions, method 10, and are approximate."
@@ -254,4 +255,5 @@ def method_lines(plan: ComparisonPlan, judged: Comparison) -> tuple[str, ...]:
         "many failures would come in fewer than 1 of 20 cases where the wanted pass rate holds.",
         "The power is that of the pass rate alone: edges and hand-feel are asked for as well, so the whole verdict "
         "comes out less often.",
+        codes,
     )

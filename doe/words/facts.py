@@ -144,6 +144,7 @@ READINGS: Mapping[str, Callable[[Reader, Any, str], str]] = {
     "show": lambda reader, value, unit: show(value, unit, reader.shown),
     "apart": lambda reader, delta, decimals: show_difference(delta, reader.shown, decimals=int(decimals or 1)),
     "size": lambda reader, delta, decimals: show_difference(abs(delta), reader.shown, decimals=int(decimals or 1)),
+    "deltas": lambda reader, deltas, _: ", ".join(f"{reader.shown.delta(d, 'degC'):+.1f}" for d in deltas),
     "delta": lambda reader, delta, _: show_difference(delta, reader.shown, decimals=None),
     "difference": lambda reader, delta, _: degrees_apart(delta, reader.shown),
     "degrees": lambda reader, delta, _: (

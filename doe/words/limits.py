@@ -26,9 +26,11 @@ LIMIT_LABELS = texts_of("said_of_limits", "labels")
 def range_warnings(study: Study, stack: Stack, on: date, shown: Shown = METRIC) -> tuple[str, ...]:
     """What is unusual about the ranges and the held settings of a study with these materials, each with its reason."""
     dyed = stack.dyed_polyester
-    ranges = all_worded(unusual_ranges(study.factors, dyed_polyester=dyed), _RANGES, reader_of(study, shown))
+    searched = tuple(f for f in study.factors if not f.fixed)
+    ranges = all_worded(unusual_ranges(searched, dyed_polyester=dyed), _RANGES, reader_of(study, shown))
+    settings = {**study.settings, **study.held}
     hovering = (HOVERING,) if "hover_gap" in {*study.factor_names, *study.held} else ()
-    return (*hovering, *ranges, *_settings(study.held, shown, dyed), *known_of_materials(study, stack, on, shown))
+    return (*hovering, *ranges, *_settings(settings, shown, dyed), *known_of_materials(study, stack, on, shown))
 
 
 def known_of_materials(study: Study, stack: Stack, on: date, shown: Shown = METRIC) -> tuple[str, ...]:

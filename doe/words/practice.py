@@ -10,10 +10,11 @@ from doe.domain.finding import Finding
 from doe.domain.jsonable import packaged_table
 from doe.domain.outcome import Side
 from doe.domain.study import Study
-from doe.domain.units import METRIC, Shown, show
-from doe.practice import drill_blank, drill_compare, drill_fault, drill_tune
+from doe.domain.units import METRIC, SYMBOLS, Shown, show
+from doe.practice import drill_blank, drill_chart, drill_compare, drill_fault, drill_tune
 from doe.practice.drill import HINT_COST, Drill, DrillResult, MapPicture, Question, Turn, practice_study
 from doe.practice.drill_blank import QualifyBlank
+from doe.practice.drill_chart import ReadCharts
 from doe.practice.drill_compare import Compare
 from doe.practice.drill_fault import FindFault
 from doe.practice.drill_report import ReadReport
@@ -21,7 +22,7 @@ from doe.practice.drill_tune import TunePowder
 from doe.symptoms.catalogue import LOOKS, fault, look, symptom
 from doe.words.diagnosis import outcome_words
 from doe.words.facts import Reader, Text, filled, worded
-from doe.words.wording import SIDE_WORDS, at_least_of_hundred, count, out_of_hundred, percent
+from doe.words.wording import SIDE_WORDS, at_least_of_hundred, count, listing, out_of_hundred, percent
 
 _EACH_HINT = f"each hint costs {HINT_COST} points."
 _WORDS = packaged_table("said_at_practice")
@@ -75,9 +76,14 @@ def _brief_fault(drill: FindFault) -> tuple[str, ...]:
         "A recipe that worked until last week now fails. The people at the press report:",
         *(f"  {s.label}: {s.seen}" for s in seen),
         f"Find the cause. You have {drill_fault.MINUTES:g} minutes of checks and {drill_fault.TRIES} tries.",
-        f"Score: 100, less one point for each minute of checks, less {drill_fault.WRONG_COST} for each wrong cause, "
-        f"less {HINT_COST} for each hint; nothing when you do not find it.",
+        "Score: 100, less one point for each minute: of checks, and of mending what was not it, with a coupon that "
+        f"still fails ({_mending()}); less {HINT_COST} for each hint; nothing when you do not find it.",
     )
+
+
+def _mending() -> str:
+    coupon = drill_fault.COUPON_MINUTES
+    return ", ".join(f"{where} {mend + coupon:g}" for where, mend in drill_fault.MEND_MINUTES.items())
 
 
 @brief.register
@@ -90,9 +96,12 @@ def _brief_blank(drill: QualifyBlank) -> tuple[str, ...]:
         f"The released recipe for {drill.study.name}:",
         *(row(f.name, f.label, f.unit) for f in drill.study.numeric),
         "A blank of another supplier has come. Does the recipe hold on it, so that 95 of 100 prints pass?",
-        f"You have {drill_blank.COUPONS} coupons for the setpoint, the cool corner of the window and the hot one.",
-        "Score: 100 for the right verdict (holds, retune), less 2 for each coupon; with fewer than "
-        f"{drill_blank.ENOUGH} coupons a right verdict is luck and counts half; not enough counts 20; {_EACH_HINT}",
+        f"You have {drill_blank.COUPONS} coupons for the setpoint, the cool corner of the window and the hot one; the "
+        "old blank is known to hold.",
+        f"Score: 100 for the right verdict (holds, retune), less {drill_blank.POINTS_A_COUPON:g} for each coupon. It "
+        "is luck and counts half unless there are as many coupons as doe compare makes of the new blank "
+        f"({', '.join(f'{place} {many}' for place, many in drill.asked_for.items())}), or, for retune, "
+        f"{drill_blank.FAILURES} failures; not enough counts 20; {_EACH_HINT}",
     )
 
 
@@ -128,6 +137,16 @@ def _brief_report(drill: ReadReport) -> tuple[str, ...]:
 
 
 @brief.register
+def _brief_chart(drill: ReadCharts) -> tuple[str, ...]:
+    return (
+        f"{len(drill.charts)} run charts of recipes in use. Of each, say what you do next:",
+        *(f"  {key}: {words}" for key, words in _WORDS["readings"].items()),
+        f"Temperatures are differences in {SYMBOLS[drill.shown.temperature]}.",
+        f"Score: {drill_chart.POINTS:g} for each chart; {_EACH_HINT}",
+    )
+
+
+@brief.register
 def _brief_compare(drill: Compare) -> tuple[str, ...]:
     each = drill_compare.PER_SWEEP
     return (
@@ -143,6 +162,19 @@ def _brief_compare(drill: Compare) -> tuple[str, ...]:
 def _ranges(study: Study, shown: Shown) -> tuple[str, ...]:
     """Ranges of the factors, one a line, in the order in which settings are typed."""
     return tuple(f"  {f.label}: {show(f.low, f.unit, shown)} to {show(f.high, f.unit, shown)}" for f in study.numeric)
+
+
+def case(drill: Drill, shown: Shown = METRIC) -> str:
+    """The case of an exercise in a line or two, for every step of it; empty where its question says it already."""
+    if isinstance(drill, FindFault):
+        seen = listing([symptom(key).label for key in drill.symptoms])
+        found = "; ".join(f"{key}: {outcome_words(look(key), out)}" for key, out in drill.evidence.found.items())
+        wrong = listing([fault(key).label for key in drill.wrong])
+        return f"Seen: {seen}." + (f" Found: {found}." if found else "") + (f" Not it: {wrong}." if wrong else "")
+    if isinstance(drill, QualifyBlank):
+        at = ", ".join(show(drill.recipe[f.name], f.unit, shown) for f in drill.study.numeric)
+        return f"Recipe: {at}. {drill.passed} of {drill.coupons} passed."
+    return ""
 
 
 # what is asked
@@ -235,8 +267,8 @@ def table(outcome: DrillResult, shown: Shown = METRIC) -> tuple[tuple[str, ...],
 def say(fact: Finding, shown: Shown = METRIC) -> str:
     """One fact of an exercise.
 
-    >>> say(Finding("hints", {"count": 2})), say(Finding("wrong causes", {"count": 1}))
-    ('2 hints', '1 wrong')
+    >>> say(Finding("hints", {"count": 2})), say(Finding("coupons made", {"coupons": 1}))
+    ('2 hints', '1 coupon')
     """
     return worded(fact, _SAID, Reader(shown))
 
@@ -263,7 +295,9 @@ _SAID: dict[str, Text] = {
     "check": lambda _, check: look(check).words,
     "outcome": lambda _, check, outcome: f"  {outcome}: {outcome_words(look(check), outcome)}",
     "check found": lambda _, check, outcome: f"Found: {outcome_words(look(check), outcome)}.",
-    "not it": lambda _, cause: f"{fault(cause).label}: no, mending that changed nothing.",
+    "not it": lambda _, cause, minutes: (
+        f"{fault(cause).label}: no, mending that changed nothing, and took {count(round(minutes), 'minute')}."
+    ),
     "which side": lambda _, side: f"Which way it is: {SIDE_WORDS[side]}.",
     "it was": _it_was,
     "tool checks": lambda _, checks, minutes: (
@@ -273,6 +307,8 @@ _SAID: dict[str, Text] = {
     "rates places": lambda _, **rates: (
         f"Of prints made exactly there: {', '.join(f'{place} {of_hundred(p)}' for place, p in rates.items())}."
     ),
+    "chart read": lambda _, number, said: f"chart {number}: {_WORDS['readings'][said]}",
+    "chart says": lambda _, number, kind, right: f"Chart {number}, of {kind}: {_WORDS['readings'][right]}.",
     "next step": lambda _, step: f"next step: {step} ({_STEPS[step]})",
 }
 """`doe.practice.drill.Code`, those that are told."""
@@ -301,4 +337,5 @@ def choice(key: str) -> str:
     >>> choice("more")
     'more'
     """
-    return next((f"{made.words} ({made.minutes:g} min)" for made in LOOKS if made.key == key), key)
+    checks = {made.key: f"{made.words} ({made.minutes:g} min)" for made in LOOKS}
+    return checks.get(key) or _WORDS["readings"].get(key, key)

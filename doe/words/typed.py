@@ -392,16 +392,16 @@ def spec(
     return made
 
 
-def held(texts: Sequence[str], shown: Shown) -> dict[str, float | str]:
-    """Settings held constant, of ``pressure=40psi`` or ``mesh=fine``; a known name is read with its unit."""
+def held(texts: Sequence[str], shown: Shown, option: str = "--hold") -> dict[str, float | str]:
+    """Settings that do not vary, of ``pressure=40psi`` or ``mesh=fine``; a known name is read with its unit."""
     made: dict[str, float | str] = {}
-    for called, value in pairs(texts, "--hold", "pressure=40psi").items():
+    for called, value in pairs(texts, option, "pressure=40psi").items():
         if not value:
-            raise InputError("--hold", repr(f"{called}="), "name=value", "Write it like pressure=40psi.")
+            raise InputError(option, repr(f"{called}="), "name=value", "Write it like pressure=40psi.")
         name = next(iter(meant(called, USUAL_SETTINGS, by_part=False)), called)
         known = KNOWN_FACTORS.get(name)
         is_number = known is not None and known.unit
-        made[name] = quantity(value, known.unit, f"--hold {name}", shown) if known and is_number else value
+        made[name] = quantity(value, known.unit, f"{option} {name}", shown) if known and is_number else value
     return made
 
 

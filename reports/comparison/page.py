@@ -115,8 +115,8 @@ class ComparisonPage:
         What to do now.
     doubts : tuple of str
         What makes the verdict doubtful.
-    pair_picture : Picture
-        Every pair.
+    pair_picture : Picture or None
+        Every pair; None while the key of a comparison scored blind is kept back.
     pictures : tuple of Picture
         Limits against margins, hand-feel pair by pair; only what was judged.
     pair_table : Table or None
@@ -145,7 +145,7 @@ class ComparisonPage:
     count_table: PageTable
     steps: tuple[str, ...]
     doubts: tuple[str, ...]
-    pair_picture: Picture
+    pair_picture: Picture | None
     pictures: tuple[Picture, ...]
     pair_table: PageTable | None
     rule_tables: tuple[PageTable, ...]
@@ -189,7 +189,7 @@ def comparison_page(report: ComparisonReport) -> ComparisonPage:
         ),
         steps=steps(judged, looks_left=report.looks_left),
         doubts=said(report.cautions),
-        pair_picture=_pair_picture(report),
+        pair_picture=None if _is_kept_back(report) else _pair_picture(report),
         pictures=(*_rate_picture(report), *_hand_pictures(report)),
         pair_table=_pair_table(judged),
         rule_tables=rule_tables(plan),
@@ -229,6 +229,15 @@ def _states(report: ComparisonReport) -> pd.DataFrame:
     outcome = np.where(state == "failed", side, np.where(state == "passed", "pass", state))
     outcome = np.where((rows["void"] != "").to_numpy(), "missing", outcome)
     return rows.assign(outcome=outcome)
+
+
+KEPT_BACK = "on the key"
+"""Said instead of a material while somebody still scores blind."""
+
+
+def _is_kept_back(report: ComparisonReport) -> bool:
+    """Whether the page must not tell which coupon is of which material: somebody still scores blind."""
+    return any(found.code == "kept_back" for found in report.judged.missing)
 
 
 def _places(report: ComparisonReport) -> list[str]:
@@ -367,7 +376,8 @@ def _place_table(report: ComparisonReport) -> PageTable:
 
 
 def _coupon_table(report: ComparisonReport) -> PageTable:
-    states = _states(report).sort_values(["pair", "material"])
+    kept_back = KEPT_BACK if _is_kept_back(report) else ""
+    states = _states(report).sort_values(["pair", "coupon" if kept_back else "material"])
     hands = hand_columns(states)
     checks = [c.name for c in report.study.spec.checks if CHECK_PREFIX + c.name in states.columns]
     marks = {True: "pass", False: "fail"}
@@ -375,7 +385,7 @@ def _coupon_table(report: ComparisonReport) -> PageTable:
         (
             str(row["pair"]),
             str(row["coupon"]),
-            "new" if row["material"] == "new" else "in use",
+            kept_back or ("new" if row["material"] == "new" else "in use"),
             str(row["role"]),
             *(marks.get(row[CHECK_PREFIX + c], "") if row[CHECK_PREFIX + c] is not None else "" for c in checks),
             str(row["symptom"]),

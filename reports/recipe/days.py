@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from markupsafe import Markup
 
-from doe.assure.days import Days, Glances
+from doe.assure.days import DayRule, Days, Glances
 from doe.domain.units import METRIC, SYMBOLS, Shown
 from doe.words.facts import Reader, filled, texts_of
 from doe.words.recipe.days import machine_of
@@ -18,31 +20,39 @@ _SAID = texts_of("days", "said")
 
 def day_charts(days: Days, shown: Shown = METRIC) -> tuple[Markup, ...]:
     """The score of failures, and a chart a machine of its surface against the recipe; none without articles."""
-    return (*([_score_chart(days)] if days.score else []), *(_glance_chart(g, shown) for g in days.glances))
+    return (*([_score_chart(days)] if days.score else []), *(glance_chart(g, shown) for g in days.glances))
 
 
 def _score_chart(days: Days) -> Markup:
     articles, score = days.counted[-MOST_SHOWN:], days.score[-MOST_SHOWN:]
-    top = max(days.rule.limit * 1.25, *score)
-    x, y = _places(len(score)), [s / top for s in score]
-    plot = Plot("days", "run")
-    plot.frame()
-    plot.level(days.rule.limit / top, _SAID["limit"])
-    plot.line(x, y, stroke=ACCENT)
-    for place, height, article in zip(x, y, articles, strict=True):
-        plot.mark(place, height, "unknown" if article.given.failed else "pass")
-    plot.along_x([(x[0], (day(articles[0].at),)), *([(x[-1], (day(articles[-1].at),))] if len(x) > 1 else [])])
-    plot.along_y([(0, ("0",)), (days.rule.limit / top, (str(days.rule.limit),))], _SAID["score_axis"])
-    told = {"score": days.score[-1], "limit": days.rule.limit}
     title = filled(_SAID["chart_title"], recipe=days.kept.recipe.name)
-    return plot.svg(title=title, description=filled(_SAID["chart"], **told))
+    ends = day(articles[0].at), day(articles[-1].at)
+    return score_chart(days.rule, [a.given.failed for a in articles], score, title=title, ends=ends)
 
 
-def _glance_chart(found: Glances, shown: Shown) -> Markup:
+def score_chart(
+    rule: DayRule, failed: Sequence[int], score: Sequence[int], *, title: str, ends: tuple[str, str], name: str = "days"
+) -> Markup:
+    """Score after each first article, with how many of its prints failed; ``ends`` stand below the first and last."""
+    top = max(rule.limit * 1.25, *score)
+    x, y = _places(len(score)), [s / top for s in score]
+    plot = Plot(name, "run")
+    plot.frame()
+    plot.level(rule.limit / top, _SAID["limit"])
+    plot.line(x, y, stroke=ACCENT)
+    for place, height, lost in zip(x, y, failed, strict=True):
+        plot.mark(place, height, "unknown" if lost else "pass")
+    plot.along_x([(x[0], (ends[0],)), *([(x[-1], (ends[1],))] if len(x) > 1 else [])])
+    plot.along_y([(0, ("0",)), (rule.limit / top, (str(rule.limit),))], _SAID["score_axis"])
+    return plot.svg(title=title, description=filled(_SAID["chart"], score=score[-1], limit=rule.limit))
+
+
+def glance_chart(found: Glances, shown: Shown, name: str = "") -> Markup:
+    """Surface of a machine beside the recipe's, a glance each."""
     off = found.off[-MOST_SHOWN:]
     top = 1.25 * max(2 * found.u, *map(abs, off))
     x, y = _places(len(off)), [0.5 + each / (2 * top) for each in off]
-    plot = Plot(f"surface-{found.factor}", "run")
+    plot = Plot(name or f"surface-{found.factor}", "run")
     plot.frame()
     for end in (-found.u, found.u):
         plot.level(0.5 + end / (2 * top))

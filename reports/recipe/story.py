@@ -313,7 +313,7 @@ def story_page(story: RecipeStory) -> StoryPage:
         cliff_table=cliff_table(report),
         others_table=_others_table(story),
         attempts_table=_attempts_table(story.attempts),
-        revisions_table=_revisions_table(story),
+        revisions_table=revisions_table(story.revisions, story.on),
         changes_table=_changes_table(story),
         later_line=later_sentence(story),
         days_lines=() if story.days is None else day_lines(story.days, shown),
@@ -447,7 +447,8 @@ def _attempts_table(attempts: tuple[Attempt, ...]) -> PageTable | None:
     return PageTable("Confirmations, each judged by a rule fixed before its coupons", columns, rows)
 
 
-def _revisions_table(story: RecipeStory) -> PageTable:
+def revisions_table(revisions: tuple[KeptRecipe, ...], on: date) -> PageTable:
+    """Every revision of a recipe, with who approved it, why, and how it stands on a day."""
     return PageTable(
         "Revisions and approvals",
         heads("Revision: | Approved by | On | Why | State"),
@@ -457,9 +458,9 @@ def _revisions_table(story: RecipeStory) -> PageTable:
                 r.recipe.approved_by,
                 day(r.recipe.approved_at),
                 r.recipe.why or "first release",
-                state_words(r, story.on) + (f" (by {r.retired_by})" if r.retired_by else ""),
+                state_words(r, on) + (f" (by {r.retired_by})" if r.retired_by else ""),
             )
-            for r in story.revisions
+            for r in revisions
         ),
     )
 

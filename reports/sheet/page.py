@@ -438,9 +438,10 @@ def _batches(
 
 
 def _material(row: pd.Series) -> str:
-    """Which material a coupon of a comparison is of."""
+    """Which material a coupon of a comparison is of, and in which pair; the pair alone where it is scored blind."""
     word = {"new": "NEW", "incumbent": "IN USE"}.get(str(row.get("material")), "")
-    return f"{word}, pair {int(row['pair'])}" if word else ""
+    pair = row.get("pair")
+    return "" if pd.isna(pair) else f"{word}, pair {int(pair)}".removeprefix(", ")
 
 
 def _settle(

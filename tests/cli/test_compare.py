@@ -165,3 +165,46 @@ def test_a_comparison_without_any_score_says_so(shop):
     assert found.out.startswith("Not enough coupons yet.")
     assert "Nothing is judged at the setpoint yet" in (shop.folder / "empty.html").read_text(encoding="utf-8")
     assert shop.run("compare", "lot P-04", "-o", ".").code == 2
+
+
+def test_rates_of_a_staged_comparison_stand_on_one_screen_before_anything_is_made(shop):
+    found = shop.good(*LOT, "--staged")
+    lines = found.out.splitlines()
+    assert len(lines) <= 24
+    assert max(map(len, lines)) <= 80
+    assert "Of 100 such comparisons, beside a recipe that passes 97 %:" in lines
+    rows = {line[:9].strip(): line.split()[-4:] for line in lines if re.match(r"(alike|\d+ points) ", line)}
+    assert list(rows) == ["alike", "5 points", "10 points", "20 points", "30 points"]
+    assert all(sum(map(int, row[:3])) == 100 for row in rows.values())
+    assert int(rows["alike"][0]) <= 3
+    assert int(rows["30 points"][0]) >= 90
+    assert re.search(r"8 pairs +none +3 or more +over 2 +26 of 100", found.out)
+    assert f'doe compare "{NAME}" --powder "lot=P-04" --staged --begin' in found.out
+    data = shop.good(*LOT, "--staged", "--strokes", "10", "--json").json
+    assert [stage["pairs"] for stage in data["plan"]["stages"]] == [10, 20, 30]
+    assert [round(chance["loss"], 2) for chance in data["chances"]] == [0, 0.05, 0.1, 0.2, 0.3]
+
+
+@pytest.mark.parametrize(
+    "option", [("--margin", "0.10"), ("--power", "0.9"), ("--looks", "3"), ("--edge-strokes", "2")]
+)
+def test_a_staged_comparison_takes_no_option_of_a_full_one(shop, option):
+    found = shop.run(*LOT, "--staged", *option)
+    assert (found.code, len(found.errors)) == (2, 1)
+    assert f"found {option[0]}" in found.err
+    assert "leave out --staged" in found.err
+
+
+def test_a_staged_comparison_scored_blind_from_its_sheets_to_its_page(shop):
+    begun = shop.good(*LOT, "--staged", "--blind", "--begin", "--as", "lot P-04").out
+    assert "Sheet and pages carry codes only" in begun
+    assert "lot P-04-round-1-key.html".replace(" ", "-").lower() in shop.good("sheet", "lot P-04", "-o", "sheets").out
+    with shop.open() as book:
+        coupons = book.plan_coupons("lot P-04")
+        book.record("lot P-04", all_pass(coupons, tuple(coupons[coupons["material"] == "new"]["coupon"][:3])))
+    found = shop.good("compare", "lot P-04", "-o", "lot.html")
+    assert found.out.startswith("Clearly worse.")
+    assert 'doe compare "lot P-04" --retune' in found.out
+    page = (shop.folder / "lot.html").read_text(encoding="utf-8").replace(NO_BREAK, " ")
+    for words in ("Of 100 such comparisons", "Can still hide", "Scored blind", "only the new material failed in 3"):
+        assert words in page

@@ -201,3 +201,28 @@ def test_a_list_that_is_cut_keeps_the_newest_readings(shop_with):
     rows = re.findall(r"^ *([0-9]+)   (?:oven|press)", shop.good("gauge", "list", LINE).out, flags=re.MULTILINE)
     assert 0 < len(rows) < len(kept)
     assert int(rows[0]) == max(k["id"] for k in kept)
+
+
+def test_a_second_press_on_the_same_oven_needs_no_new_gauging(shop_with):
+    shop = shop_with(0)
+    made = shop.good("line", "add", "front room", "--oven-of", "back room", "--press", "clam press").out
+    assert "that of back room too: a reading of it counts for all" in " ".join(made.split())
+    machines = {m["machine"]: m for m in shop.good("gauge", "list", "front room", "--json").json["machines"]}
+    assert (machines["oven"]["readings"], machines["press"]["readings"]) == (3, 0)
+    assert machines["oven"]["shared"] == ["back room"]
+    shop.good("gauge", "add", "front room", "--machine", "oven", "--set", "125", "--measured", "122")
+    for line in ("front room", "back room"):
+        found = {m["machine"]: m for m in shop.good("gauge", "list", line, "--json").json["machines"]}
+        assert found["oven"]["readings"] == 4
+    assert "tunnel oven, of back room" in shop.good("line", "list").out
+    assert "is that of back room too" in " ".join(shop.good("line", "show", "front room").out.split())
+    waits = shop.good("waiting", "--json").json["waiting"]
+    assert [w["name"] for w in waits if w["kind"] == "gauge" and w["machine"] == "oven"] == ["back room"]
+
+
+def test_a_shared_machine_is_told_where_it_is_kept(shop_with):
+    shop = shop_with(0)
+    refused = shop.run("line", "add", "front", "--oven-of", "back room", "--oven-heat", "3")
+    assert refused.code == 2
+    assert "nothing else said of that machine" in refused.err
+    assert "If it is the same one" in shop.good("line", "add", "front", "--oven", "tunnel oven").out

@@ -80,7 +80,7 @@ def test_tuning_shows_points_table_and_a_small_map(empty_shop):
     ("options", "said"),
     [
         (["practice", "play", "fault"], "a terminal, or --answer"),
-        (["practice", "play", "juggle", "--answer", "x"], "tune, fault, blank, report, compare"),
+        (["practice", "play", "juggle", "--answer", "x"], "tune, fault, blank, report, chart, compare"),
         (["practice", "play", "fault", "--seed", "-1", "--answer", "x"], "0 or more"),
         (["practice", "play", "fault", "--seed", "1", "--answer", "xyz"], "allowed: settings"),
         (["practice", "lesson", "juggle", "--seed", "1"], "tune, fault, blank"),
@@ -192,6 +192,7 @@ WALKS = {
     "tune": ["125 150 155", "125 150 155 14 x2", "hint", "130 160 160 14", "= 126 155 158 14"],
     "fault": ["? weigh", "settings", "hint", "= {cause}"],
     "report": ["confirm", "hint", "bound", "120", "96"],
+    "chart": ["maybe", "on", "hint", "again", "stop", "on"],
     "compare": [
         "110 120 125 130 140",
         "125",

@@ -130,6 +130,20 @@ def test_the_nearest_stack_comes_first(shop):
     assert [n.same for n in found] == [True, False]
 
 
+def test_on_a_line_with_the_same_oven_nothing_of_the_oven_is_in_doubt(shop):
+    with shop.open() as book:
+        kept, own = book.recipe(NAME), book.line("back room")
+        book.save_line(Line("front room", press=Machine("clam press", 4, 12)).sharing("oven", own))
+        moved = recipe_on(book, kept, "front room", on=datetime.now(UTC).date())
+        here = recipe_on(book, kept, "back room", on=datetime.now(UTC).date())
+    dials, at_home = ({s.setting.factor: s.dial for s in found.settings} for found in (moved, here))
+    assert dials["cure_temp"] == at_home["cure_temp"]
+    assert dials["press_temp"] is None
+    codes = {fact.code for fact in moved.unknown}
+    assert "other_platen" in codes
+    assert "other_oven" not in codes
+
+
 def test_on_another_line_the_surface_stays_and_the_dial_changes(shop):
     with shop.open() as book:
         kept = book.recipe(NAME)

@@ -40,6 +40,9 @@ NEW = (
     '--factor "cure_temp=110C..140C,sd=4C" --factor "press_temp=140C..170C,sd=3C" --factor "pressure=2bar..4bar,sd=0.2"'
     ' --factor "dwell=8..20" --hold cure_time=100 --forbid "cure_temp >= 138 and dwell >= 18; the film curls"'
 )
+KNOWN = (
+    "--set cure_temp=120C --set cure_time=120 --set press_temp=150C --set dwell=12 --set pressure=3bar --hand-min none"
+)
 SHOP = f"""
 stack list
 stack show "{STACK}"
@@ -80,7 +83,8 @@ compare "{RECIPE}" --powder "lot=P4"
 compare "{RECIPE}" --powder "lot=P4" --begin --as p4
 compare p4
 compare "{RECIPE}" --powder "lot=P5" --staged
-compare "{RECIPE}" --powder "lot=P5" --staged --begin --as p5
+compare "{RECIPE}" --powder "lot=P5" --staged --blind --begin --as p5
+sheet p5 -o sheets
 compare p5
 compare "blank of Kestrow" --retune --as again
 study show again
@@ -158,9 +162,16 @@ confirm "{STUDY}" --plan --claim 0.9 --allow 0
 confirm "{STUDY}"
 study new third --stack "thin tee" --line "{LINE}" --factor "press_temp=150C..199C,sd=5C" --factor "dwell=2..60"
 study show third
+study known sheet --stack "thin tee" --line "{LINE}" --source "the film maker's sheet" {KNOWN} {LIMITS}
+study show sheet
+confirm sheet
+confirm sheet --plan --claim 0.9
+confirm sheet
+sheet sheet -o known-sheets
+report sheet -o sheet.html
 """
 ONCE = re.compile(
-    r"--begin|--retune|--choose|--plan|--turned-out|--again|--answer|^\w+ (add|new|archive|restore|retire)"
+    r"--begin|--retune|--choose|--plan|--turned-out|--again|--answer|^\w+ (add|new|known|archive|restore|retire)"
 )
 ONLY_ONCE = re.compile(
     r"^(day |extend|release|record|book (init|export|backup|import)|gauge withdraw|study (amend|limits))"
@@ -322,7 +333,7 @@ def test_first_line_and_next_step_are_never_left_out(screens):
 
 
 _PLAIN = """known of it|passed|after|new fails more often|allowed|approved|\
-at most|at least|before|begun|beyond|bound|called|case|cause|chance|compare|comparison|\
+at most|at least|before|begun|beyond|bound|called|case|cause|chance|chart|compare|comparison|\
 day|detail|drawing|end|exercise|fabric|failed|fault|file|film|for that surface|hours|how to|if|in use passed|\
 it may be|last day|left|lot|machine|measured|middle|min down|min up|name|nearest beyond|new passed|no.|now|of|\
 oven|oven or tunnel|part|pass rate at the setpoint|person|place|points|powder|press|pressure|rate|report|result|\

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 
+import pytest
+
 from doe.acts.comparison.plan import Wanted, begin_comparison
 from doe.book.book import Book
 from doe.domain.score import ScoreEntry
@@ -86,6 +88,9 @@ def test_limits_of_a_new_maker_are_asked_with_their_source(office_over, demo_boo
     assert "Comparison: two materials side by side" in walk.page.text
 
 
+TELLS = re.compile("new material|material in use|NEW, pair|IN USE, pair")
+
+
 def fails(material: str, pair: int) -> bool:
     """What a lot that is hardly worse does: one print of the first eight will not let go of its film."""
     return (material, pair) == ("new", 3)
@@ -98,22 +103,28 @@ def passed_of(row: dict[str, object]) -> dict[str, bool]:
     return dict.fromkeys(("release", "stretch", "wash_1", "wash_5"), True)
 
 
-def by_pages(office, place):
+def by_pages(office, *, blind):
     """From the recipe to the lot on it, by pages alone; what they said."""
     walk, base = Walk(office.device("Ana")), f"/recipe/{RECIPE.replace(' ', '%20')}"
     walk.tap(RECIPE)
     walk.tap("A new lot, blank, powder or film")
-    walk.send(f"{base}/offer", powder_lot="P-09", way="staged")
+    walk.send(f"{base}/offer", powder_lot="P-09", way="staged", **({"blind": "yes"} if blind else {}))
     offered = walk.page.text
     walk.send(f"{base}/begin")
     number = office.book.studies()[0].id
     said = [offered]
     for round_number in (1, 2):
+        pages = [f"/s/{number}", f"/list/{number}", f"/paper/{number}/sheet"]
+        telling = [path for path in pages if TELLS.search(office_text(office, path))]
+        assert telling == ([] if blind else [pages[0], pages[2]])
+        if blind:
+            assert TELLS.search(office_text(office, f"/paper/{number}/key"))
         frame = office.book.plan_coupons(number)
         for row in frame[frame["round"] == round_number].sort_values("coupon").to_dict("records"):
             checks = {f"check:{n}": "pass" if good else "fail" for n, good in passed_of(row).items()}
             hand = {} if "fail" in checks.values() else {"hand": "4"}
             walk.go(f"/c/{number}/{row['coupon']}")
+            assert not blind or not TELLS.search(walk.page.text)
             walk.send(f"/score/{number}/{row['coupon']}", **checks, **hand)
         walk.go(f"/study/{number}")
         said.append(walk.page.text)
@@ -126,13 +137,20 @@ def by_pages(office, place):
     return [*said, walk.page.text]
 
 
-def by_commands(shop):
+def office_text(office, path):
+    """A page of the shop, as another device sees it."""
+    found = office.device("Ben").get(path)
+    assert found.status_code == 200, path
+    return found.text
+
+
+def by_commands(shop, *, blind):
     """The same, at the terminal."""
 
     def good(*words):
         return shop.good(*words, env={"DOE_WHO": "Ana"}).out
 
-    lot = ("compare", RECIPE, "--powder", "lot=P-09", "--staged")
+    lot = ("compare", RECIPE, "--powder", "lot=P-09", "--staged", *(["--blind"] if blind else []))
     said = [good(*lot)]
     good(*lot, "--begin")
     with shop.open() as book:
@@ -152,16 +170,17 @@ def by_commands(shop):
     return [*said, (shop.folder / "card.html").read_text(encoding="utf-8").replace(NO_BREAK, " ")]
 
 
+@pytest.mark.parametrize("blind", [False, True], ids=["seen", "blind"])
 def test_a_powder_lot_goes_from_the_recipe_to_the_recipe_in_stages_by_pages_and_by_commands(
-    office_over, demo_book, tmp_path
+    office_over, demo_book, tmp_path, blind
 ):
     places = [tmp_path / "pages.sqlite", tmp_path / "commands.sqlite"]
     for place in places:
         place.write_bytes(demo_book.read_bytes())
     office = office_over(places[0])
-    pages = [re.sub(r"\s+", " ", text.replace(NO_BREAK, " ")) for text in by_pages(office, places[0])]
+    pages = [re.sub(r"\s+", " ", text.replace(NO_BREAK, " ")) for text in by_pages(office, blind=blind)]
     shop = Shop(tmp_path, places[1])
-    commands = [re.sub(r"\s+", " ", text) for text in by_commands(shop)]
+    commands = [re.sub(r"\s+", " ", text) for text in by_commands(shop, blind=blind)]
     for offered, first, second, card in (pages, commands):
         assert "Of 100 such comparisons" in offered
         assert "of 100" in offered

@@ -2,19 +2,31 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from contextlib import suppress
+
+import numpy as np
 import pandas as pd
 import pytest
 
+from doe.acts.comparison.plan import USUAL_LOOKS, USUAL_MARGIN, USUAL_POWER
+from doe.acts.practising import EXERCISES
+from doe.assure.comparison.plan import strokes_for_rates
+from doe.assure.days import judge_glances, scores
 from doe.domain.errors import InputError
 from doe.domain.units import Shown
-from doe.practice.drill import BarPicture, MapPicture, robust_at, share_of_best
+from doe.practice import drill_blank, drill_fault
+from doe.practice.charts import PRINTS
+from doe.practice.drill import BarPicture, MapPicture, RunPicture, robust_at, share_of_best
 from doe.practice.drill_blank import _VERDICTS, QualifyBlank
+from doe.practice.drill_chart import ReadCharts
 from doe.practice.drill_compare import Compare
 from doe.practice.drill_fault import FindFault
 from doe.practice.drill_report import ReadReport
 from doe.practice.drill_tune import TunePowder
 from doe.practice.drills import DRILLS, reply, start
 from doe.symptoms.catalogue import CATALOGUE, FAULTS
+from doe.symptoms.diagnosis import diagnose
 from doe.words import practice as words
 from tests.practice.replay import replay
 
@@ -23,6 +35,7 @@ PLAYED = {
     "fault": ["settings", "= dust", "= ink", "= no_gap"],
     "blank": ["setpoint 6", "cool 3", "hot 3", "= holds"],
     "report": ["confirm", "bound", "90"],
+    "chart": ["on", "again", "stop", "on"],
     "compare": [
         "110 117 125 132 140",
         "125",
@@ -32,7 +45,7 @@ PLAYED = {
         "155",
         "8 11 13 16 20",
         "13",
-        "plan",
+        "the plan's",
     ],
 }
 
@@ -42,8 +55,8 @@ def played():
     return {name: replay(name, 1, answers) for name, answers in PLAYED.items()}
 
 
-def test_the_exercises_are_the_five_that_are_offered():
-    assert list(DRILLS) == ["tune", "fault", "blank", "report", "compare"]
+def test_the_exercises_are_those_that_are_offered():
+    assert tuple(DRILLS) == EXERCISES == tuple(words.ABOUT)
 
 
 @pytest.mark.parametrize("name", DRILLS)
@@ -64,7 +77,7 @@ def test_outcome_adds_up_and_shows_the_truth(played, name):
     outcome = drill.outcome
     assert outcome.score == round(min(100, max(0, sum(points for _, points in outcome.parts))))
     assert outcome.truth
-    assert isinstance(outcome.picture, MapPicture | BarPicture)
+    assert isinstance(outcome.picture, MapPicture | BarPicture | RunPicture)
     assert drill.is_over
     assert drill.question() is None
     with pytest.raises(InputError, match="nothing more"):
@@ -209,6 +222,29 @@ def test_three_wrong_causes_end_it_with_nothing(played):
     assert drill.cause.label in words.truth(drill.outcome)[0]
 
 
+def play_fault(seed, *, checks):
+    """Name causes as the tool ranks them; with checks only once it names one or no minutes are left."""
+    drill = FindFault(seed)
+    while not drill.is_over:
+        found = diagnose(drill.evidence)
+        proposed = found.checks[0].look if found.checks else None
+        if checks and proposed and not found.settled and drill.minutes + proposed.minutes <= drill_fault.MINUTES:
+            drill.answer(proposed.key)
+        else:
+            drill.answer("= " + next(c.fault.key for c in found.causes if c.fault.key not in drill.wrong))
+    return drill.outcome.score
+
+
+def test_guessing_costs_what_it_costs_in_the_shop():
+    guessed, checked = ([play_fault(seed, checks=c) for seed in range(24)] for c in (False, True))
+    assert sum(checked) > sum(guessed) + 24 * 15
+    drill = FindFault(0)
+    wrong = next(f for f in FAULTS if f.key != drill.cause.key and f.at == "the machine")
+    assert "55 minutes" in words.said(drill.answer(f"= {wrong.key}"))[0].replace("\u00a0", " ")
+    drill.answer("= " + drill.cause.key)
+    assert drill.outcome.score == 45
+
+
 def test_minutes_of_checks_are_limited_and_a_check_is_made_once():
     drill = FindFault(2)
     drill.answer("settings")
@@ -250,11 +286,23 @@ def test_right_verdict_without_enough_coupons_counts_half():
         drill.answer("setpoint 4")
         drill.answer(f"= {verdict}")
         scores[verdict] = drill.outcome.score
-    assert sorted(scores.values()) == [0, 20, 46]
+    assert sorted(scores.values()) == [0, 20, 49]
     drill = QualifyBlank(0)
-    drill.answer("setpoint 10")
+    for place, many in drill.asked_for.items():
+        drill.answer(f"{place} {many}")
     drill.answer("= holds")
-    assert drill.outcome.score == 80
+    assert drill.outcome.score == round(100 - 0.5 * drill.coupons) > 70
+
+
+def test_a_blank_is_asked_as_many_coupons_as_a_comparison_makes_of_it():
+    wanted = (USUAL_MARGIN, USUAL_POWER, USUAL_LOOKS)
+    assert wanted == (drill_blank.MARGIN, drill_blank.POWER, drill_blank.LOOKS)
+    assert QualifyBlank(0).study.spec.assurance == drill_blank.ASSURANCE
+    asked_for = QualifyBlank(0).asked_for
+    assert asked_for["setpoint"] == strokes_for_rates(
+        robust_at(QualifyBlank(0).old, QualifyBlank(0).recipe), margin=USUAL_MARGIN, alpha=0.05, power=USUAL_POWER
+    )
+    assert sum(asked_for.values()) <= drill_blank.COUPONS
 
 
 def test_corner_settings_stay_in_window_and_ranges():
@@ -289,6 +337,69 @@ def test_sweeps_cost_as_many_coupons_as_the_plan_gets(played):
 def test_share_of_best_is_held_between_0_and_1():
     assert share_of_best(0.99, 0.97) == 1
     assert share_of_best(0.75, 1.0) == pytest.approx(0.5)
+
+
+# run charts
+
+
+def test_charts_are_read_as_the_rules_of_first_articles_read_them():
+    seen = set()
+    for seed in range(12):
+        drill = ReadCharts(seed)
+        for chart in drill.charts:
+            if chart.off:
+                verdict = judge_glances(chart.off, chart.u)
+                assert chart.right == {"": "on", "glance": "again", "drift": "stop"}[verdict]
+                assert all(judge_glances(chart.off[:n], chart.u) != "drift" for n in range(1, len(chart.off)))
+            else:
+                assert list(chart.score) == scores(chart.rule, [(PRINTS, f) for f in chart.failed])
+                over = [s >= chart.rule.limit for s in chart.score]
+                assert not any(over[:-1])
+                assert chart.right == ("stop" if over[-1] else "on")
+            seen.add((bool(chart.off), chart.right))
+            drill.answer(chart.right)
+        assert drill.outcome.score == 100
+    assert seen == {(True, "on"), (True, "again"), (True, "stop"), (False, "on"), (False, "stop")}
+
+
+def test_always_stopping_is_no_way_to_read_a_chart():
+    drill = ReadCharts(5)
+    for _ in drill.charts:
+        drill.answer("stop")
+    assert drill.outcome.score <= 50
+
+
+# what is seen
+
+
+def test_what_fails_is_seen_in_a_believable_mix():
+    rng, seen = np.random.default_rng(3), []
+    for seed in range(8):
+        drill = TunePowder(seed)
+        for _ in range(20):
+            text = " ".join(f"{rng.uniform(f.low, f.high):.3f}" for f in drill.study.numeric)
+            with suppress(InputError):
+                seen += [made.symptom for made in drill.answer(text).coupons if not made.passed and made.symptom]
+    counts = Counter(seen)
+    assert set(counts) <= {s.key for s in CATALOGUE}
+    assert len(counts) >= 10
+    assert counts.most_common(1)[0][1] < 0.4 * len(seen)
+    assert counts["yellowing"] < 0.1 * len(seen)
+    assert counts["film_lock"] + counts["blisters"] > counts["yellowing"]
+
+
+def test_the_case_is_said_again_at_every_step():
+    drill = FindFault(3)
+    drill.answer("room")
+    wrong = next(f for f in FAULTS if f.key != drill.cause.key)
+    drill.answer(f"= {wrong.key}")
+    said = words.case(drill)
+    assert all(s.label in said for s in CATALOGUE if s.key in drill.symptoms)
+    assert "room:" in said
+    assert wrong.label in said
+    blank = QualifyBlank(1)
+    blank.answer("setpoint 4")
+    assert "of 4 passed" in words.case(blank)
 
 
 # drawings

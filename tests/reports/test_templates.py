@@ -13,6 +13,7 @@ from reports.confirmation.page import ConfirmationPage
 from reports.gauges.map import PlatenPage
 from reports.pages import STANDING, environment, render, template_source
 from reports.practice import PracticePage
+from reports.sheet.key import KeyPage
 from reports.sheet.labels import LabelsPage
 from reports.sheet.page import SheetPage
 from reports.views import StudyPage
@@ -22,6 +23,7 @@ PAGES = [
     ("report.html", StudyPage),
     ("practice.html", PracticePage),
     ("labels.html", LabelsPage),
+    ("key.html", KeyPage),
     ("platen.html", PlatenPage),
     ("confirmation_page.html", ConfirmationPage),
 ]

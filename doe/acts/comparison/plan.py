@@ -65,6 +65,7 @@ class Wanted:
     """What a person asked for. ``parts`` replaces parts of the recipe's stack; ``stack`` names one of the book.
 
     ``staged`` asks for few pairs in stages, ``strokes`` of them each; margins, power and looks have no part in that.
+    ``blind``: whoever scores sees codes only, the key is a sheet of its own.
     """
 
     parts: Mapping[Part, Material] | None = None
@@ -81,6 +82,7 @@ class Wanted:
     seed: int | None = None
     per_garment: int | None = None
     staged: bool = False
+    blind: bool = False
 
 
 @dataclass(frozen=True)
@@ -185,6 +187,7 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
         edge_strokes=edge_strokes,
         edges=edges,
         stages=staged_rule(strokes, rate) if wanted.staged else None,
+        blind=wanted.blind or None,
     )
     seed = usual_seed(study.name, wanted.seed)
     line = book.line(recipe.line.name)
@@ -216,6 +219,7 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
     chances = chances_of_losses(stages, rate) if stages else ()
     notes = {
         "settles_little": bool(chances) and chances[0].go_on < SELDOM,
+        "told_by_eye": wanted.blind and "fabric" in plan.differs,
         "comes_late": bool(stages) and any(check.is_later for check in study.spec.checks),
         "unconfirmed": recipe.confirmation is None,
         "no_edges": not edges,
@@ -293,6 +297,9 @@ def offer_warnings(offer: ComparisonOffer, shown: Shown) -> tuple[str, ...]:
 def sheet_notes(plan: ComparisonPlan, line: Line) -> tuple[Finding, ...]:
     """What the person at the press must know of a round."""
     materials = named(plan, "new", "in_use", "recipe", "revision")
+    if plan.blind:
+        together = Finding("pair_together" if line.coupons_per_stroke > 1 else "pair_in_turn")
+        return together, Finding("codes_only")
     pair = Finding("pair_together" if line.coupons_per_stroke > 1 else "pair_in_turn")
     return Finding("new_and_in_use", materials), pair, Finding("score_blind")
 
@@ -362,6 +369,9 @@ def comparison_study(
             max(min(f.low, *own), -math.inf if low is None else low),
             min(max(f.high, *own), math.inf if high is None else high),
         )
+        if f.fixed and f.low == ends[0] <= ends[1]:
+            factors.append(f)
+            continue
         if ends[0] >= ends[1]:
             raise InputError(
                 f"limits of the new material, {f.label}",

@@ -19,7 +19,7 @@ from doe.acts.study.earlier import (
     prior_of,
     usual_discount,
 )
-from doe.acts.study.limits import refuse_without_limits
+from doe.acts.study.limits import refuse_known, refuse_without_limits
 from doe.acts.study.rounds import results_to_learn_from
 from doe.book.book import Book
 from doe.book.records import NewRound, StudyRecord
@@ -87,6 +87,7 @@ def begin_retune(book: Book, key: Key, wishes: RetuneWishes, *, shown: Shown = M
     record, plan = comparison_plan(book, key)
     kept = book.recipe(plan.recipe, plan.revision)
     base = study_behind(book, kept)
+    refuse_known(base.study, "retune")
     discount, why = usual_discount(plan.differs)
     if wishes.discount is not None:
         discount, why = check_discount(wishes.discount), "as typed"

@@ -18,7 +18,7 @@ from doe.acts.study.rounds import is_comparison, score_counts
 from doe.acts.verdicts import verdict_changed
 from doe.assure.comparison.order import comparison_coupons
 from doe.assure.comparison.plan import ComparisonPlan
-from doe.assure.comparison.verdict import Comparison, compare_in_stages, compare_materials
+from doe.assure.comparison.verdict import Comparison, compare_in_stages, compare_materials, kept_back
 from doe.assure.confirmation.allocation import SETPOINT
 from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
@@ -168,6 +168,8 @@ def weigh_comparison(book: Book, key: Key) -> Compared:
             hand_margin=plan.hand_margin,
             looks=max(plan.looks, rounds),
         )
+    if plan.blind:
+        found = kept_back(found)
     counts = score_counts(book, record.id)
     cautions = (
         *verdict_changed(book, record.id, COMPARISON, found.verdict),

@@ -11,6 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from doe.acts.base import RECOMMEND, Key, Progress, usual_seed, version
+from doe.acts.comparison.verdict import refuse_comparison
 from doe.acts.confirmation.verdict import (
     Confirmed,
     confirmation_of,
@@ -19,10 +20,10 @@ from doe.acts.confirmation.verdict import (
     plans_of,
     window_of,
 )
+from doe.acts.gauges.line import gauged_line, refuse_dials
 from doe.acts.study.fits import answer_from, fit_of
 from doe.acts.study.inputs import hash_now
 from doe.acts.study.limits import refuse_without_limits
-from doe.acts.study.plans import whole_plan
 from doe.acts.study.rounds import scale_of, score_counts
 from doe.assure.confirmation.allocation import (
     CORNER_COUPONS,
@@ -36,12 +37,14 @@ from doe.assure.confirmation.allocation import (
 from doe.assure.confirmation.attempts import ConfirmationPlan
 from doe.assure.confirmation.claims import ClaimPlan, claim_plan
 from doe.book.book import Book
-from doe.book.records import AnalysisRecord, StudyRecord
+from doe.book.records import StudyRecord
 from doe.domain.errors import InputError, check_note, quoted
 from doe.domain.finding import Finding
 from doe.domain.jsonable import jsonable, named
 from doe.domain.plan_kinds import CONFIRM, CONFIRMATION_PLAN, REPLACEMENT
+from doe.domain.recipe import KNOWN
 from doe.domain.study import Study
+from doe.plans.margin import WORTH_SAYING, expected_above
 from doe.plans.timing import hours_at_machines
 from doe.setpoint.answer import Answer
 from doe.setpoint.robust import RobustRate
@@ -67,14 +70,15 @@ class ClaimRow:
         Coupons at the setpoint, and at all corners together; garments for both.
     hours : float
         At the machines, one person, without washing and scoring.
-    by_study : float
-        Chance to be accepted at the setpoint, averaged over what the study believes of its pass rate.
+    by_study : float or None
+        Chance to be accepted at the setpoint, averaged over what the study believes of its pass rate; None where the
+        settings are known and nothing was searched.
     at_rates : tuple of float
         The same at each of `STATED_RATES`.
     needs : float
         True pass rate that is accepted 9 times in 10.
-    stops_after : float
-        Units made on average until the verdict is certain, by what the study believes.
+    stops_after : float or None
+        Units made on average until the verdict is certain, by what the study believes; None likewise.
     """
 
     claim: ClaimPlan
@@ -82,10 +86,10 @@ class ClaimRow:
     corner_coupons: int
     garments: int
     hours: float
-    by_study: float
+    by_study: float | None
     at_rates: tuple[float, ...]
     needs: float
-    stops_after: float
+    stops_after: float | None
 
 
 @dataclass(frozen=True)
@@ -127,15 +131,19 @@ class ClaimWishes:
 class ClaimOffer:
     """What can be confirmed, before anything is committed.
 
-    ``kept`` is the answer as the book has it; ``rates`` the pass rate of a unit at the setpoint, by the study's draws;
-    ``points`` the setpoint and the corners that would be tested; ``rows`` claims side by side.
+    ``setpoint`` is that of the answer, which is ``verdict``; ``inputs_hash`` the sum of what it was made from.
+    ``rates`` are the pass rate of a unit there, by the study's draws, None where the settings are known and nothing was
+    searched; ``points`` the setpoint and the corners of the ``window`` that would be tested; ``rows`` claims side by
+    side.
     """
 
     wishes: ClaimWishes
     record: StudyRecord
-    kept: AnalysisRecord
-    answer: Answer
-    rates: NDArray[np.float64]
+    inputs_hash: str
+    setpoint: Mapping[str, float | str]
+    verdict: str
+    window: Mapping[str, tuple[float, float]] | None
+    rates: NDArray[np.float64] | None
     points: pd.DataFrame
     per_unit: int
     cautions: tuple[Finding, ...]
@@ -220,12 +228,12 @@ def plan_confirmation(
         per_unit=offer.per_unit,
         corner_coupons=CORNER_COUPONS,
         future_prints=FUTURE_PRINTS,
-        setpoint=dict(offer.answer.setpoint),
-        window=window_of(offer.answer),
+        setpoint=dict(offer.setpoint),
+        window=offer.window,
         points=offer.points,
         rounds=(_next_round(book, record),),
-        inputs_hash=offer.kept.inputs_hash,
-        answer_verdict=offer.answer.verdict,
+        inputs_hash=offer.inputs_hash,
+        answer_verdict=offer.verdict,
     )
     _refuse_too_many(rule, offer)
     notes = _round_notes(plan)
@@ -255,7 +263,7 @@ def _store(
 
     They come in an order a person can run, with batches, strokes and garments that no earlier round has.
     """
-    before, number = whole_plan(book, record).coupons, _next_round(book, record)
+    before, number = book.plan_coupons(record.id), _next_round(book, record)
     seed = usual_seed(record.first_name, seed)
     coupons = order_confirmation(
         _on_garments(record.study, wishes.per_garment),
@@ -341,19 +349,45 @@ def replace_void(book: Book, key: Key, *, per_garment: int | None = None, seed: 
 
 
 def _offer(book: Book, key: Key, wishes: ClaimWishes, progress: Progress | None) -> ClaimOffer:
-    """The answer that is to be confirmed.
+    """What is to be confirmed: an answer, or settings that are known.
 
     Raises
     ------
     InputError
-        If none is kept, it is about other results, or it says that the target is out of reach.
+        If no answer is kept, it is about other results, or it says that the target is out of reach.
     """
     record = book.study(key)
     refuse_without_limits(record.study)
-    name = quoted(record.name)
-    where = f"answer of {record.name}"
     if wishes.unit == "stroke" and record.line.coupons_per_stroke == 1:
         raise InputError("--units", "stroke", "coupon: this line presses one coupon a stroke", "Leave it out.")
+    per_unit = record.line.coupons_per_stroke if wishes.unit == "stroke" else 1
+    if record.study.known is not None:
+        return _known(book, record, wishes, per_unit)
+    return _answered(book, record, wishes, per_unit, progress)
+
+
+def _known(book: Book, record: StudyRecord, wishes: ClaimWishes, per_unit: int) -> ClaimOffer:
+    """Settings that are known: one point, no window, and nothing believed of it beforehand."""
+    refuse_comparison(book, record, "confirmation")
+    study, gauged = record.study, gauged_line(book, record)
+    points = pd.DataFrame([{"role": SETPOINT, **study.settings}])
+    refuse_dials(gauged, study, points)
+    dials = ((f.name, gauged.dial(f.name, f.low)) for f in study.numeric)
+    dial_u = {name: dial.u_delta_degc or 0.0 for name, dial in dials if dial is not None}
+    above = {name: share for name, share in expected_above(study, points, dial_u).items() if share >= WORTH_SAYING}
+    near = (Finding("near_a_limit", {"factor": name, "above": share}) for name, share in above.items())
+    cautions = (Finding("not_searched"), *near)
+    return ClaimOffer(
+        wishes, record, hash_now(book, record), study.settings, KNOWN, None, None, points, per_unit, cautions
+    )
+
+
+def _answered(
+    book: Book, record: StudyRecord, wishes: ClaimWishes, per_unit: int, progress: Progress | None
+) -> ClaimOffer:
+    """The answer to the present results."""
+    name = quoted(record.name)
+    where = f"answer of {record.name}"
     kept = book.analyses(record.id, RECOMMEND)
     if not kept:
         raise InputError(where, "none kept", "an answer to confirm", f"Ask for it first: doe recommend {name}.")
@@ -376,13 +410,23 @@ def _offer(book: Book, key: Key, wishes: ClaimWishes, progress: Progress | None)
         )
     surfaces = fit_of(book, record, same[-1].seed, progress).surfaces
     points = confirmation_points(record.study, surfaces, answer, corners=wishes.corners)
-    per_unit = record.line.coupons_per_stroke if wishes.unit == "stroke" else 1
     here = points.iloc[[0]][list(record.study.factor_names)]
     rates = RobustRate(record.study, surfaces).draws(here, nodes=64, hand=False)[:, 0]
     # as if the coupons of a stroke failed each for itself: they share what the stroke does, so this is the worst case
     rates = rates**per_unit
     cautions = _cautions(answer, score_counts(book, record.id).unfinished, wishes.corners, len(points) - 1)
-    return ClaimOffer(wishes, record, same[-1], answer, rates, points, per_unit, cautions)
+    return ClaimOffer(
+        wishes,
+        record,
+        same[-1].inputs_hash,
+        answer.setpoint,
+        answer.verdict,
+        window_of(answer),
+        rates,
+        points,
+        per_unit,
+        cautions,
+    )
 
 
 def _cautions(answer: Answer, open_washes: int, wanted_corners: int, corners: int) -> tuple[Finding, ...]:
@@ -448,10 +492,10 @@ def _row(offer: ClaimOffer, claim: ClaimPlan, coupons: pd.DataFrame | None = Non
         corner_coupons=_coupons(claim, offer) - at_setpoint,
         garments=int(coupons["garment"].nunique()),
         hours=hours_at_machines(study, coupons, line).minutes / 60,
-        by_study=claim.chance(offer.rates),
+        by_study=None if offer.rates is None else claim.chance(offer.rates),
         at_rates=tuple(claim.chance(rate) for rate in STATED_RATES),
         needs=claim.rate_for(0.90),
-        stops_after=claim.expected_units(offer.rates),
+        stops_after=None if offer.rates is None else claim.expected_units(offer.rates),
     )
 
 
@@ -488,7 +532,7 @@ def _ended(before: Confirmed | None, rule: ClaimPlan, offer: ClaimOffer, give_up
         raise InputError("--give-up", give_up, f"nothing: {where} is {last.verdict}", "Leave it out.")
     plan = last.plan
     weaker = rule.pass_rate <= plan.claim.pass_rate and rule.assurance <= plan.claim.assurance
-    if last.verdict == "accepted" and not before.doubts and weaker and dict(offer.answer.setpoint) == plan.setpoint:
+    if last.verdict == "accepted" and not before.doubts and weaker and dict(offer.setpoint) == plan.setpoint:
         raise InputError(
             where, "accepted", "a stronger claim, or another setpoint", "It is confirmed; nothing more is needed."
         )

@@ -174,6 +174,10 @@ def _standing(
         remarks.append(Finding("claim_below", {"claim": claim.pass_rate, "wanted": spec.pass_rate}))
     if claim.assurance < spec.assurance:
         remarks.append(Finding("assurance_below", {"assurance": claim.assurance, "wanted": spec.assurance}))
+    if record.study.known is not None:
+        beyond = record.study.beyond_limits
+        doubts = (Finding("known_beyond", {"factors": beyond}),) if beyond else ()
+        return doubts, (*remarks, Finding("not_searched")), True
     kept = _answer_kept(book, record, hash_now(book, record))
     if kept is None:
         return (Finding("answer_gone", {"study": record.name}),), tuple(remarks), False
@@ -320,6 +324,8 @@ def _put_together(
 ) -> tuple[Combination | None, Finding | str]:
     """The study's draws, from a fit that saw no confirmation coupon, reweighted by all of those that are settled."""
     study = found.record.study
+    if study.known is not None:
+        return None, Finding("nothing_beside")
     rows = pd.concat([attempt.rows for attempt in found.attempts], ignore_index=True)
     checks = [f"check_{check.name}" for check in study.spec.checks]
     rows = rows[rows[checks].notna().any(axis=1)]
@@ -391,8 +397,9 @@ MORE_COUPONS = 8
 def after_confirmation(found: Confirmed) -> tuple[NextStep, ...]:
     """What follows a confirmation as it stands, the most urgent first."""
     attempt, judged = found.current, found.current.judged
+    is_known = found.record.study.known is not None
     if found.doubts:
-        return (NextStep("recommend"),)
+        return (NextStep("limits" if is_known else "recommend"),)
     steps = []
     if attempt.verdict == "open":
         if attempt.missing_units or attempt.missing_corners:
@@ -406,7 +413,7 @@ def after_confirmation(found: Confirmed) -> tuple[NextStep, ...]:
     elif found.setpoint_proof is not None:
         steps.append(NextStep("release"))
     else:
-        steps.append(NextStep("extend", coupons=MORE_COUPONS))
+        steps.append(NextStep("confirm") if is_known else NextStep("extend", coupons=MORE_COUPONS))
     return (*steps, *((NextStep("confirmation_page"),) if judged is not None else ()))
 
 

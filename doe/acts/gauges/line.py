@@ -33,7 +33,7 @@ from doe.book.records import StudyRecord
 from doe.domain.coding import to_step
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
-from doe.domain.gauge import GaugeReading, in_force
+from doe.domain.gauge import MACHINE_KINDS, GaugeReading, in_force
 from doe.domain.limits import CEILING_DEGC
 from doe.domain.plan_kinds import is_as_dialled
 from doe.domain.stack import Line, Machine
@@ -79,7 +79,10 @@ def gauged_line(book: Book, line: StudyRecord | Line | str, *, on: date | None =
     dialled = not isinstance(line, (str, Line)) and is_as_dialled(book.plan_info(line.id).rounds)
     kept = [k for k in book.gauge_history(meant.name) if not k.withdrawn]
     names = {place: f"Reading {k.id}" for place, k in enumerate(kept)}
-    return gauge_line(meant, [k.reading for k in kept], on=on or today(), names=names, as_dialled=dialled)
+    gauges = {kind: book.line(now.keeper(kind)).gauge_u_degc for kind in MACHINE_KINDS}
+    return gauge_line(
+        meant, [k.reading for k in kept], on=on or today(), names=names, as_dialled=dialled, gauges=gauges
+    )
 
 
 def refuse_dials(gauged: GaugedLine, study: Study, coupons: pd.DataFrame) -> None:

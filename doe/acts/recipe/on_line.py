@@ -11,6 +11,7 @@ from doe.assure.gauges.line import GaugedLine
 from doe.assure.gauges.summary import status_caution
 from doe.book.book import Book
 from doe.domain.finding import Finding
+from doe.domain.gauge import MACHINE_KINDS
 from doe.domain.limits import CEILING_DEGC
 from doe.domain.recipe import KeptRecipe, Recipe, RecipeSetting
 from doe.domain.stack import Line
@@ -63,7 +64,7 @@ def recipe_on(book: Book, kept: KeptRecipe, line_name: str, *, on: date, shown: 
     dials = {name: dial for name, dial in dials.items() if dial.degc < CEILING_DEGC}  # a caution says why
     settings = tuple(_line_setting(gauged, s, dials.get(s.factor)) for s in recipe.settings)
     is_own = line.name == recipe.line.name
-    unknown = (*_in_doubt(gauged, settings), *(() if is_own else _elsewhere(recipe, line.name)))
+    unknown = (*_in_doubt(gauged, settings), *(() if is_own else _elsewhere(recipe, line)))
     statuses = (status_caution(m.status) for m in gauged.machines if m.status.state != "in date")
     return OnLine(kept, line, is_own, settings, unknown, (*statuses, *beyond, *gauged.left_out))
 
@@ -92,12 +93,16 @@ def _in_doubt(gauged: GaugedLine, settings: tuple[LineSetting, ...]) -> Iterator
                 yield Finding("window_in_doubt", {**about, "known_delta_degc": twice, "room_delta_degc": room})
 
 
-def _elsewhere(recipe: Recipe, line: str) -> Iterator[Finding]:
-    """What is not known of a recipe on a line that it was not released for."""
-    lines = {"line": line, "own_line": recipe.line.name}
+def _elsewhere(recipe: Recipe, line: Line) -> Iterator[Finding]:
+    """What is not known of a recipe on a line that it was not released for; a machine that both share is known."""
+    lines = {"line": line.name, "own_line": recipe.line.name}
+    same_oven, same_press = (line.keeper(kind) == recipe.line.keeper(kind) for kind in MACHINE_KINDS)
     yield Finding("tried_elsewhere" if recipe.confirmation is None else "confirmed_elsewhere", lines)
-    yield Finding("other_oven")
-    if any(s.factor == "pressure" for s in recipe.settings) or "pressure" in recipe.held:
+    if not same_oven:
+        yield Finding("other_oven")
+    if not same_press and ("pressure" in recipe.held or any(s.factor == "pressure" for s in recipe.settings)):
         yield Finding("other_pressure")
-    yield Finding("limits_elsewhere", lines)
-    yield Finding("other_platen")
+    if not (same_oven and same_press):
+        yield Finding("limits_elsewhere", lines)
+    if not same_press:
+        yield Finding("other_platen")

@@ -88,7 +88,7 @@ def record_items(facts: RecordFacts) -> tuple[RecordItem, ...]:
         _coupons(facts),
         _measured(facts),
         _raters(facts),
-        _point(facts.answer),
+        _point(facts.study, facts.answer),
         _typed("handling", *facts.handling),
         _confirmation(facts),
         _there("voids", "voids"),
@@ -139,6 +139,8 @@ def _limits(facts: RecordFacts) -> RecordItem:
 
 
 def _plan(facts: RecordFacts) -> RecordItem:
+    if not facts.rounds and facts.study.known is not None:
+        return _said("plan", "not_searched")
     if not facts.rounds:
         return _missing("plan", "no_plan")
     first = facts.rounds[0]
@@ -180,7 +182,9 @@ def _raters(facts: RecordFacts) -> RecordItem:
     return _said("raters", "one_rater" if people else "no_rater", people=people)
 
 
-def _point(answer: Answer | None) -> RecordItem:
+def _point(study: Study, answer: Answer | None) -> RecordItem:
+    if study.known is not None:
+        return _said("point", "not_searched")
     if answer is None:
         return _missing("point", "no_answer")
     if answer.window is None:

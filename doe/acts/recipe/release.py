@@ -7,11 +7,13 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 
-from doe.acts.base import RECOMMEND, Key, Progress, version
+from doe.acts.base import RECOMMEND, Key, Progress, usual_seed, version
 from doe.acts.confirmation.verdict import confirmation_of, window_of
 from doe.acts.gauges.line import Dials, dials_of
 from doe.acts.recipe.record_items import facts_of_study, record_items
 from doe.acts.study.fits import Fitted, answer_from, fit_of
+from doe.acts.study.inputs import hash_now
+from doe.acts.study.limits import refuse_without_limits
 from doe.assure.confirmation.attempts import same_setting
 from doe.assure.gauges.summary import refuse_dial
 from doe.book.book import Book
@@ -20,7 +22,18 @@ from doe.domain.errors import NAME_LENGTH, InputError, InputErrors, check_line, 
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.finding import Finding
 from doe.domain.jsonable import jsonable
-from doe.domain.recipe import CARE_LABEL, LAPSE, PARTS, ROOM, ConfirmationRecord, Recipe, RecipeSetting, RecordItem
+from doe.domain.recipe import (
+    CARE_LABEL,
+    KNOWN,
+    LAPSE,
+    PARTS,
+    ROOM,
+    SETTINGS_FROM,
+    ConfirmationRecord,
+    Recipe,
+    RecipeSetting,
+    RecordItem,
+)
 from doe.domain.stack import Stack
 from doe.domain.study import Study
 from doe.setpoint.alternatives import Alternative, other_settings
@@ -122,14 +135,13 @@ def release_study(book: Book, key: Key, wishes: Wishes, *, now: datetime, progre
     """
     record = book.study(key)
     _check_words(record, wishes)
-    kept = _latest_answer(book, record)
-    fitted = fit_of(book, record, kept.seed, progress)
-    answer = answer_from(kept.payload)
-    proof = confirmation_for(book, record, answer)
+    basis = _answered(book, record, progress) if record.study.known is None else _known(book, record, wishes)
+    answer = basis.answer
+    proof = confirmation_for(book, record, basis.setpoint)
     if wishes.setpoint_only:
         proof = replace(proof, record=proof.alone, window_held=False)
     stack = with_lots(record.stack, wishes.lots)
-    handling = handling_sentences(record.study, answer.setpoint, vars(wishes), wishes.handling)
+    handling = handling_sentences(record.study, basis.setpoint, vars(wishes), wishes.handling)
     items = record_items(
         replace(
             facts_of_study(book, record, answer),
@@ -137,26 +149,32 @@ def release_study(book: Book, key: Key, wishes: Wishes, *, now: datetime, progre
             handling=handling,
             care_label=wishes.care_label,
             room=wishes.room,
-            inputs_hash=kept.inputs_hash,
-            seed=kept.seed,
-            version=kept.version,
+            inputs_hash=basis.inputs_hash,
+            seed=basis.seed,
+            version=basis.version,
             confirmed=proof.came_to,
             is_confirmed=proof.record is not None,
             waived=wishes.exception,
         )
     )
-    window = {} if proof.window_held is False else window_of(answer) or {}
-    dials = dials_of(book, record, {**_held_settings(record.study), **answer.setpoint}, window, on=now.date())
-    in_the_way = _in_the_way(record, kept, fitted, answer, wishes, proof)
-    _refuse([*in_the_way, *_incomplete(record, wishes, items), *_beyond_the_dial(record, dials)])
+    window = {} if answer is None or proof.window_held is False else window_of(answer) or {}
+    dials = dials_of(book, record, {**held_settings(record.study), **basis.setpoint}, window, on=now.date())
+    _refuse(
+        [
+            *_in_the_way(record, basis, wishes, proof),
+            *_incomplete(record, wishes, items),
+            *_beyond_the_dial(record, dials),
+        ]
+    )
+    rate, low = _rates(answer, proof)
     recipe = Recipe(
         name=wishes.name.strip(),
         revision=_revision(book, wishes),
         stack=stack,
         line=record.line,
-        settings=_settings(record, answer, window, dials),
-        pass_rate=answer.pass_rate,
-        pass_rate_low=min(answer.pass_rate_low, answer.pass_rate),
+        settings=settings_of(record, basis.setpoint, window, dials),
+        pass_rate=rate,
+        pass_rate_low=low,
         study=record.name,
         approved_by=wishes.approved_by.strip(),
         approved_at=now,
@@ -168,26 +186,91 @@ def release_study(book: Book, key: Key, wishes: Wishes, *, now: datetime, progre
         voids=void_sentences(record.study, answer, wishes.voids),
         why=wishes.why.strip(),
         cautions=_cautions(record.study, answer, wishes, proof, dials),
-        record=_record(wishes, proof),
-        inputs_hash=kept.inputs_hash,
-        seed=kept.seed,
-        version=kept.version,
-        verdict=answer.verdict,
+        record=_record(record.study, wishes, proof),
+        inputs_hash=basis.inputs_hash,
+        seed=basis.seed,
+        version=basis.version,
+        verdict=basis.verdict,
         as_dialled=dials.as_dialled,
     )
-    others = other_settings(record.study, fitted.surfaces, answer)
-    found = {"recipe": recipe.name, "revision": recipe.revision, "answer": kept.id, "others": others, "record": items}
+    others = (
+        () if basis.fitted is None or answer is None else other_settings(record.study, basis.fitted.surfaces, answer)
+    )
+    found = {"recipe": recipe.name, "revision": recipe.revision, "others": others, "record": items}
+    found |= {} if basis.kept is None else {"answer": basis.kept.id}
     with book.writing():  # a recipe and the figures behind it, both or neither
         book.save_analysis(
             record.id,
             kind=RELEASE,
-            inputs_hash=kept.inputs_hash,
-            seed=kept.seed,
+            inputs_hash=basis.inputs_hash,
+            seed=basis.seed,
             version=version(),
             payload=jsonable(found),
         )
         number = book.release_recipe(recipe, study=record.id)
     return Released(number, recipe, items, others)
+
+
+@dataclass(frozen=True)
+class Basis:
+    """What a release rests on: an answer with its fit, or settings that are known, and then neither.
+
+    ``setpoint`` with its ``verdict``; sum of the inputs, ``seed`` and ``version`` of the program; the answer as it is
+    ``kept`` and read.
+    """
+
+    setpoint: Mapping[str, float | str]
+    verdict: str
+    inputs_hash: str
+    seed: int
+    version: str
+    kept: AnalysisRecord | None = None
+    answer: Answer | None = None
+    fitted: Fitted | None = None
+
+
+def _answered(book: Book, record: StudyRecord, progress: Progress | None) -> Basis:
+    """The last answer of a study."""
+    kept = _latest_answer(book, record)
+    fitted, answer = fit_of(book, record, kept.seed, progress), answer_from(kept.payload)
+    return Basis(answer.setpoint, answer.verdict, kept.inputs_hash, kept.seed, kept.version, kept, answer, fitted)
+
+
+def _known(book: Book, record: StudyRecord, wishes: Wishes) -> Basis:
+    """Known settings; only their confirmation speaks for them.
+
+    Raises
+    ------
+    InputError
+        If a setting lies beyond a limit, a confirmation is to be done without, or the release would put the recipe of
+        another line out of force.
+    """
+    refuse_without_limits(record.study)
+    name = wishes.name.strip()
+    if wishes.exception.strip():
+        raise InputError(
+            "--exception",
+            wishes.exception,
+            "nothing: settings that nobody searched for are released by their confirmation alone",
+            f"Confirm them: doe confirm {quoted(record.name)}",
+        )
+    before = book.recipes(name)
+    if before and before[-1].in_force and before[-1].recipe.line.name != record.line.name:
+        raise InputError(
+            "--as",
+            name,
+            f"a name of its own: that recipe is in force on {before[-1].recipe.line.name}",
+            f"Name the line too, such as {quoted(f'{name}, {record.line.name}')}.",
+        )
+    return Basis(record.study.settings, KNOWN, hash_now(book, record), usual_seed(record.first_name), version())
+
+
+def _rates(answer: Answer | None, proof: Proof) -> tuple[float, float]:
+    """Pass rate expected of the setpoint, and its lower bound; where nothing was searched, what was shown is both."""
+    if answer is not None:
+        return answer.pass_rate, min(answer.pass_rate_low, answer.pass_rate)
+    assert proof.record is not None  # without it nothing that is known is released
+    return proof.record.pass_rate_low, proof.record.pass_rate_low
 
 
 def _revision(book: Book, wishes: Wishes) -> int:
@@ -212,8 +295,10 @@ def _revision(book: Book, wishes: Wishes) -> int:
     return revision
 
 
-def _cautions(study: Study, answer: Answer, wishes: Wishes, proof: Proof, dials: Dials) -> tuple[str, ...]:
+def _cautions(study: Study, answer: Answer | None, wishes: Wishes, proof: Proof, dials: Dials) -> tuple[str, ...]:
     """What the user of the recipe must know; a recipe keeps it in the words that were approved."""
+    if answer is None:  # that nothing was searched stands in the remarks
+        return (*sentences(proof.remarks, study), *caution_words(dials.cautions))
     if proof.record is None:
         found = caution_sentences(
             study, answer, exception=wishes.exception, run=came_to(study, proof), window_held=proof.window_held
@@ -223,9 +308,14 @@ def _cautions(study: Study, answer: Answer, wishes: Wishes, proof: Proof, dials:
     return (*found, *sentences(proof.remarks, study), *caution_words(dials.cautions))
 
 
-def _record(wishes: Wishes, proof: Proof) -> dict[str, str]:
+def _record(study: Study, wishes: Wishes, proof: Proof) -> dict[str, str]:
     held = CORNERS_HELD if proof.record and proof.window_held else ""
-    given = {CARE_LABEL: wishes.care_label.strip(), ROOM: wishes.room.strip(), WINDOW: held}
+    given = {
+        CARE_LABEL: wishes.care_label.strip(),
+        ROOM: wishes.room.strip(),
+        WINDOW: held,
+        SETTINGS_FROM: study.known or "",
+    }
     return {name: text for name, text in given.items() if text}
 
 
@@ -245,15 +335,15 @@ class Proof:
     window_held: bool | None = None
 
 
-def confirmation_for(book: Book, record: StudyRecord, answer: Answer) -> Proof:
-    """The accepted confirmation of an answer, or why there is none."""
+def confirmation_for(book: Book, record: StudyRecord, setpoint: Mapping[str, float | str]) -> Proof:
+    """The accepted confirmation of a setpoint, or why there is none."""
     found = confirmation_of(book, record.id)
     if found is None:
         return Proof((Finding("not_made"),))
     attempts, remarks = len(found.attempts), found.remarks
     if attempts > 1:
         remarks += (Finding("assurance_left", {"attempts": attempts, "assurance": found.over_attempts}),)
-    if any(not same_setting(value, answer.setpoint.get(name)) for name, value in found.current.plan.setpoint.items()):
+    if any(not same_setting(value, setpoint.get(name)) for name, value in found.current.plan.setpoint.items()):
         return Proof((Finding("other_setpoint"),), remarks)
     came = Finding("came_to" if attempts == 1 else "came_to_after", {"verdict": found.verdict, "attempts": attempts})
     return Proof((came, *found.doubts), remarks, found.proof, found.setpoint_proof, found.window_held)
@@ -351,29 +441,27 @@ def _latest_answer(book: Book, record: StudyRecord) -> AnalysisRecord:
     return kept
 
 
-def _in_the_way(
-    record: StudyRecord,
-    kept: AnalysisRecord,
-    fitted: Fitted,
-    answer: Answer,
-    wishes: Wishes,
-    proof: Proof,
-) -> list[InputError]:
+def _in_the_way(record: StudyRecord, basis: Basis, wishes: Wishes, proof: Proof) -> list[InputError]:
     """What answer, washes and confirmation put in the way of a release, the gravest first."""
     name, answered = quoted(record.name), f"answer of {record.name}"
     unproven = proof.record is None and not wishes.exception.strip()
+    if basis.fitted is None or basis.kept is None:
+        found = came_to(record.study, proof)
+        error = InputError(f"confirmation of {record.name}", found, "an accepted one", f"Make one: doe confirm {name}")
+        return [error] if unproven else []
+    fitted = basis.fitted
     problems = (
         (
-            fitted.hash != kept.inputs_hash,
+            fitted.hash != basis.inputs_hash,
             InputError(
                 answered,
-                f"one of {day(kept.made_at)}, before results or study changed",
+                f"one of {day(basis.kept.made_at)}, before results or study changed",
                 "an answer to the results as they are",
                 f"Look at the new one first: doe recommend {name}",
             ),
         ),
         (
-            answer.verdict == "not reachable",
+            basis.verdict == "not reachable",
             InputError(
                 answered,
                 "not reachable",
@@ -459,21 +547,25 @@ HELD_SETTINGS = (
 """Settings that stand on a recipe even where the study held them: somebody has to dial them in."""
 
 
-def _held_settings(study: Study) -> dict[str, float | str]:
+def held_settings(study: Study) -> dict[str, float | str]:
+    """What was held and has to be dialled in or laid in."""
     return {
         n: v for n, v in study.held.items() if n in HELD_SETTINGS and isinstance(v, str) == (not KNOWN_FACTORS[n].unit)
     }
 
 
-def _settings(
-    record: StudyRecord, answer: Answer, window: Mapping[str, tuple[float, float]], dials: Dials
+def settings_of(
+    record: StudyRecord,
+    setpoint: Mapping[str, float | str],
+    window: Mapping[str, tuple[float, float]],
+    dials: Dials,
 ) -> tuple[RecipeSetting, ...]:
     """Settings of the recipe: the factors, then what was held and has to be dialled in, in the order of the work."""
     made = []
     for f in record.study.factors:
-        value, (low, high) = answer.setpoint[f.name], window.get(f.name, (None, None))
+        value, (low, high) = setpoint[f.name], window.get(f.name, (None, None))
         made.append(replace(_setting(f.name, f.label, f.unit, value, low, high, dials), heated_mm=f.heated_mm))
-    for name, value in _held_settings(record.study).items():
+    for name, value in held_settings(record.study).items():
         known = KNOWN_FACTORS[name]
         made.append(_setting(name, known.label, known.unit, value, None, None, dials))
     order = list(KNOWN_FACTORS)

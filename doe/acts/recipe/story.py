@@ -107,43 +107,26 @@ def tell_story(
     everything = book.results(record.id, include_void=True)
     plan, plans, not_possible = _plans(book, record)
     rounds = book.plan_info(record.id).rounds
-    changes = {c.at: study_changes(c.before, c.after, shown) for c in book.study_changes(record.id)}
     prior, confirmed = prior_of(book, record), confirmation_of(book, record.id)
     story = RecipeStory(
         revision=kept,
         revisions=book.recipes(recipe.name),
         report=report,
         judged_results=everything[~everything["coupon"].isin(report.results["coupon"])].reset_index(drop=True),
-        readings=_readings(book, record, kept.at, shown),
+        readings=reading_rows(book, record, kept.at, shown),
         earlier="" if prior is None else prior_told(prior.lent),
         rounds=tuple(RoundFacts(r.round, r.kind, r.seed, r.coupons, local(r.made_at), r.made_by) for r in rounds),
         plan=plan,
         plans=plans,
         left_out=not_possible,
         plan_notes=rounds[0].notes if rounds else (),
-        deviations=tuple(
-            HistoryRow(
-                local(d.when),
-                d.who,
-                " ".join((deviation(d.what, record.study, shown), *changes.get(d.when, ()))),
-                d.why,
-            )
-            for d in deviations_of(book, record)
-        ),
+        deviations=deviation_rows(book, record, shown),
         others=others,
         repeat=repeat,
         attempts=() if confirmed is None else confirmed.attempts,
-        items=_items(book, record, kept, answer),
-        comparisons=tuple(
-            HistoryRow(local(c.begun_at), c.begun_by, *said((c.fact,)))
-            for c in comparisons_of(book, recipe.name)
-            if c.begun_at >= kept.at
-        ),
-        cases=tuple(
-            HistoryRow(local(note.at), note.who, case_told(note.data["symptoms"], note.data["cause"]))
-            for note in book.notes(CASE)
-            if note.name in (record.name, recipe.name) and note.at >= kept.at
-        ),
+        items=items_of_recipe(book, record, kept, answer),
+        comparisons=compared_rows(book, kept),
+        cases=case_rows(book, record, kept),
         on=now.astimezone(UTC).date(),
         shown=shown,
         days=days_of(book, kept),
@@ -192,7 +175,36 @@ def _figures(
     return kept, Reproduction("same" if is_same else "other", apart, then, now)
 
 
-def _items(book: Book, record: StudyRecord, kept: KeptRecipe, answer: Answer) -> tuple[RecordItem, ...]:
+def deviation_rows(book: Book, record: StudyRecord, shown: Shown) -> tuple[HistoryRow, ...]:
+    """What did not go as planned in a study."""
+    changes = {c.at: study_changes(c.before, c.after, shown) for c in book.study_changes(record.id)}
+    return tuple(
+        HistoryRow(
+            local(d.when), d.who, " ".join((deviation(d.what, record.study, shown), *changes.get(d.when, ()))), d.why
+        )
+        for d in deviations_of(book, record)
+    )
+
+
+def compared_rows(book: Book, kept: KeptRecipe) -> tuple[HistoryRow, ...]:
+    """Comparisons with a recipe since its release."""
+    return tuple(
+        HistoryRow(local(c.begun_at), c.begun_by, *said((c.fact,)))
+        for c in comparisons_of(book, kept.recipe.name)
+        if c.begun_at >= kept.at
+    )
+
+
+def case_rows(book: Book, record: StudyRecord, kept: KeptRecipe) -> tuple[HistoryRow, ...]:
+    """Cases that were diagnosed since a release."""
+    return tuple(
+        HistoryRow(local(note.at), note.who, case_told(note.data["symptoms"], note.data["cause"]))
+        for note in book.notes(CASE)
+        if note.name in (record.name, kept.recipe.name) and note.at >= kept.at
+    )
+
+
+def items_of_recipe(book: Book, record: StudyRecord, kept: KeptRecipe, answer: Answer | None) -> tuple[RecordItem, ...]:
     """The least record as it stands for this revision."""
     recipe = kept.recipe
     facts = facts_of_study(book, record, answer)
@@ -233,8 +245,8 @@ def _plans(book: Book, record: StudyRecord) -> tuple[Any, tuple[Any, ...], tuple
     )
 
 
-def _readings(book: Book, record: StudyRecord, until: datetime, shown: Shown) -> tuple[HistoryRow, ...]:
-    """Gauge readings that were in the book at the release."""
+def reading_rows(book: Book, record: StudyRecord, until: datetime, shown: Shown) -> tuple[HistoryRow, ...]:
+    """Gauge readings of a study's line that were in the book at a moment, as at a release."""
     told = (
         HistoryRow(local(k.reading.taken_at or k.at), k.who, reading(k.reading, shown, withdrawn=k.withdrawn))
         for k in book.gauge_history(record.line.name)

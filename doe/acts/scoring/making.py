@@ -15,6 +15,7 @@ from typing import Any, Literal
 
 import pandas as pd
 
+from doe.acts.study.rounds import by_code
 from doe.book.book import Book
 from doe.book.records import STEP, HistoryEntry, PlanInfo, ShopNote, StudyRecord
 from doe.domain.errors import InputError
@@ -231,7 +232,7 @@ def washes(making: Making) -> tuple[Wash, ...]:
 def making_of(book: Book, key: str | int) -> Making:
     """Where every coupon of a study is."""
     record = book.study(key)
-    frame = book.plan_coupons(record.id)
+    frame = by_code(book, record.id, book.plan_coupons(record.id))
     rows = frame.astype(object).where(frame.notna(), None).to_dict("records")
     names = record.study.factor_names
     known = ("coupon", "round", *names)

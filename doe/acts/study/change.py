@@ -132,12 +132,20 @@ def copy_study(book: Book, key: Key, name: str, *, stack: str = "", line: str = 
     record = book.study(key)
     there, where = book.stack(stack or record.stack.name), line or record.line.name
     study = replace(record.study, name=name, most_coupons=None)
-    left = _of_others(record, there, where)
-    if study.limits is not None:
-        sources = {limit: source for limit, source in study.limits.sources.items() if limit not in left}
-        study = study.with_limits(replace(study.limits, **dict.fromkeys(left), sources=sources))
+    left, limits = limits_elsewhere(record, there, where)
+    if limits is not None:
+        study = study.with_limits(limits)
     number = book.add_study(study, stack=there.name, line=where)
     return Copied(book.study(number), left)
+
+
+def limits_elsewhere(record: StudyRecord, stack: Stack, line: str) -> tuple[tuple[str, ...], Limits | None]:
+    """Limits of a study that are left behind on another stack or line, by field, and those that go along."""
+    left, limits = _of_others(record, stack, line), record.study.limits
+    if limits is None:
+        return left, None
+    sources = {limit: source for limit, source in limits.sources.items() if limit not in left}
+    return left, replace(limits, **dict.fromkeys(left), sources=sources)
 
 
 def _of_others(record: StudyRecord, stack: Stack, line: str) -> tuple[str, ...]:

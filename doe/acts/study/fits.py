@@ -13,6 +13,7 @@ from doe.acts.base import FIT, RECOMMEND, SHOP, WITHOUT_PRIOR, Key, Progress, us
 from doe.acts.comparison.verdict import refuse_comparison
 from doe.acts.study.earlier import Prior, prior_of
 from doe.acts.study.inputs import inputs_hash, shop_sum
+from doe.acts.study.limits import refuse_known
 from doe.acts.study.rounds import grades_at_odds, results_to_learn_from, score_counts
 from doe.acts.study.shop import shop_of
 from doe.acts.study.symptom_points import with_points
@@ -58,6 +59,7 @@ def fit_study(book: Book, key: Key, *, seed: int | None = None, progress: Progre
 
 def fit_of(book: Book, record: StudyRecord, seed: int | None, progress: Progress | None) -> Fitted:
     """Fit the surfaces of a study without keeping the fit; coupons that judge an answer never enter the fit."""
+    refuse_known(record.study, "fit")
     refuse_comparison(book, record, "fit")
     results = results_to_learn_from(book, record.id)
     seed = usual_seed(record.first_name, seed)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from doe.domain.errors import InputError, InputErrors, quoted
 from doe.domain.factors import KNOWN_FACTORS
-from doe.domain.limits import CEILING_DEGC, LIMIT_OPTIONS, missing_limits
+from doe.domain.limits import CEILING_DEGC, LIMIT_OPTIONS, check_ranges, missing_limits
 from doe.domain.study import Study
 from doe.domain.units import show_both
 from doe.words.study.state import limits_command
@@ -48,13 +48,22 @@ def held_beyond(study: Study) -> InputErrors | None:
     return InputErrors(problems) if problems else None
 
 
+def known_beyond(study: Study) -> InputErrors | None:
+    """What is wrong with known settings that the limits do not permit; None where they do."""
+    try:
+        check_ranges(study.factors, study.limits)
+    except InputErrors as error:
+        return error
+    return None
+
+
 def refuse_without_limits(study: Study) -> None:
-    """Refuse to plan before every needed limit is known, and the length that makes a time of a belt's speed.
+    """Refuse to plan before every limit and a belt's length are known, or a known setting that lies beyond a limit.
 
     Raises
     ------
     InputError
-        Naming the missing ones and what to type.
+        Naming the missing ones and what to type, or the setting.
     """
     for f in study.numeric:
         if f.name == "belt_speed" and f.heated_mm is None:
@@ -71,4 +80,23 @@ def refuse_without_limits(study: Study) -> None:
             "every limit of the makers' data sheets before a plan is made",
             f"Type: {limits_command(study.name, absent)}",
         )
+    if study.known is not None:  # a range is cut to its limits; a single setting cannot be
+        check_ranges(study.factors, study.limits)
     refuse_held(study)
+
+
+def refuse_known(study: Study, act: str) -> None:
+    """Refuse to search where the settings are known.
+
+    Raises
+    ------
+    InputError
+        Saying what to do instead.
+    """
+    if study.known is not None:
+        raise InputError(
+            f"{act} of {study.name}",
+            f"settings that are known ({study.known}): nothing is searched",
+            "a study with ranges",
+            f"Confirm them: doe confirm {quoted(study.name)}; or search: doe study new.",
+        )

@@ -14,7 +14,7 @@ from doe.acts.comparison.verdict import refuse_comparison
 from doe.acts.gauges.line import cautions_said, gauged_line, refuse_dials
 from doe.acts.study.change import copy_study
 from doe.acts.study.fits import fit_of
-from doe.acts.study.limits import refuse_without_limits
+from doe.acts.study.limits import refuse_known, refuse_without_limits
 from doe.acts.study.rounds import coupons_to_learn_from, notes_to_learn_from, scale_of, score_counts
 from doe.assure.gauges.line import GaugedLine
 from doe.book.book import Book
@@ -137,6 +137,7 @@ def _planned(book: Book, record: StudyRecord, plan: Plan, shown: Shown) -> Plann
 
 def _without_plan(book: Book, key: Key) -> StudyRecord:
     record = book.study(key)
+    refuse_known(record.study, "plan")
     refuse_comparison(book, record, "plan")
     refuse_without_limits(record.study)
     rounds = book.plan_info(record.id).rounds
@@ -228,7 +229,8 @@ def whole_plan(book: Book, record: StudyRecord) -> Plan:
 
 
 def _no_plan(record: StudyRecord) -> InputError:
-    return InputError(f"study {record.name}", "no plan", "a study with coupons", "Make one with doe plan.")
+    how = "doe plan" if record.study.known is None else "doe confirm"
+    return InputError(f"study {record.name}", "no plan", "a study with coupons", f"Make one with {how}.")
 
 
 def extend_study(
@@ -248,6 +250,7 @@ def extend_study(
         If the coupons of a search step by step are used up, or nothing can be planned.
     """
     record = book.study(key)
+    refuse_known(record.study, "more coupons by doe extend")
     refuse_comparison(book, record, "more coupons by doe extend")
     refuse_without_limits(record.study)
     plan, whole = stored_plan(book, record), whole_plan(book, record)

@@ -10,7 +10,15 @@ from doe.book.book import Book
 from doe.book.records import CouponState, PlanInfo, StudyRecord
 from doe.domain.finding import Finding
 from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX, ScoreCounts
-from doe.domain.plan_kinds import COMPARE, CONFIRM, JUDGING, Scale, is_as_dialled, learning_rounds
+from doe.domain.plan_kinds import (
+    COMPARE,
+    COMPARISON_PLAN,
+    CONFIRM,
+    JUDGING,
+    Scale,
+    is_as_dialled,
+    learning_rounds,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -62,6 +70,17 @@ def coupons_to_learn_from(book: Book, key: Key) -> pd.DataFrame:
 def is_comparison(book: Book, key: Key) -> bool:
     """Whether a study is a comparison of materials."""
     return any(made.kind == COMPARE for made in book.plan_info(key).rounds)
+
+
+def is_blind(book: Book, key: Key) -> bool:
+    """Whether a study is a comparison that is scored by codes, its key kept apart."""
+    planned = book.latest_analysis(key, COMPARISON_PLAN)
+    return planned is not None and bool(planned.payload.get("blind"))
+
+
+def by_code(book: Book, key: Key, coupons: pd.DataFrame) -> pd.DataFrame:
+    """Coupons as whoever scores may see them: of a comparison scored blind without their material."""
+    return coupons.drop(columns=["material"]) if is_blind(book, key) else coupons
 
 
 def scale_of(book: Book, record: StudyRecord) -> Scale:

@@ -16,14 +16,23 @@ from doe.acts.gauges.line import cautions_said, gauged_line
 from doe.acts.study.deviations import history_of
 from doe.acts.study.fits import Fitted, Recommended, answer_data, recommend_study
 from doe.acts.study.plans import whole_plan
-from doe.acts.study.rounds import coupons_to_learn_from, notes_to_learn_from, results_to_learn_from, scale_of
+from doe.acts.study.rounds import (
+    by_code,
+    coupons_to_learn_from,
+    is_blind,
+    notes_to_learn_from,
+    results_to_learn_from,
+    scale_of,
+)
 from doe.acts.study.standing import standing_of
+from doe.assure.comparison.plan import ComparisonPlan
 from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.entry import check_people
 from doe.domain.errors import InputError
 from doe.domain.outcome import HAND_PREFIX
-from doe.domain.plan_kinds import CONFIRM
+from doe.domain.plan_kinds import COMPARISON_PLAN, CONFIRM
+from doe.domain.serial import from_plain
 from doe.domain.units import Shown
 from doe.setpoint.answer import Answer
 from doe.words.gauges.dials import SCALE_WORDS
@@ -33,6 +42,7 @@ from reports.files import refuse_folder, write_whole
 from reports.pages import render
 from reports.sheet.artwork import SIDE, artwork_pdf, artwork_svg
 from reports.sheet.entry import write_entry_csv, write_entry_xlsx
+from reports.sheet.key import key_page
 from reports.sheet.labels import GRIDS, LabelGrid, check_link, labels_page
 from reports.sheet.page import sheet_page
 from reports.study.inputs import CouponPhoto, Provenance, StudyReport, photos_for_page
@@ -80,6 +90,7 @@ def write_sheets(
     record, number, coupons = _round(book, key, round_number)
     check_people(people or ())
     names = tuple(people) if people else people_of(book.results(record.id, include_void=True))
+    coupons = by_code(book, record.id, coupons)
     ends = {"-sheet.html": ".html", ".xlsx": ".xlsx", ".csv": ".csv"}
     targets = _targets(output, record, number, ends, "a folder, or a file ending in .html, .xlsx or .csv")
     if _is_planned(coupons):  # rows of the entry files as in the queue at the press
@@ -118,7 +129,30 @@ def write_sheets(
         else:
             write = write_entry_xlsx if target.suffix.lower() == ".xlsx" else write_entry_csv
             write(target, record.study, coupons, names, shown=shown)
+    if len(targets) > 1 and is_blind(book, record.id):  # a folder was named
+        targets.append(write_key(book, record.id, output, round_number=number))
     return Sheets(record.name, number, names, record.study.spec.hand_min is not None, tuple(targets), cautions)
+
+
+def write_key(book: Book, key: Key, output: Path, *, round_number: int | None = None) -> Path:
+    """Write the key of a comparison scored blind into a folder, or to an .html file: which code is which material.
+
+    Raises
+    ------
+    InputError
+        If the study is none, there is no such round, or the place cannot be written.
+    """
+    record, number, coupons = _round(book, key, round_number)
+    if not is_blind(book, record.id):
+        raise InputError(
+            f"key of {record.name}",
+            "a study that is not scored blind",
+            "a comparison begun as blind",
+            "The bench sheet says what each coupon is.",
+        )
+    plan = from_plain(ComparisonPlan, book.analyses(record.id, COMPARISON_PLAN)[-1].payload)
+    (target,) = _targets(output, record, number, {"-key.html": ".html"}, "a folder, or a file ending in .html")
+    return write_whole(target, render("key.html", key_page(record.study, plan, coupons)))
 
 
 def _round(book: Book, key: Key, round_number: int | None) -> tuple[StudyRecord, int, pd.DataFrame]:

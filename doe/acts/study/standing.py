@@ -68,18 +68,23 @@ def standing_of(book: Book, key: Key, *, answer: Mapping[str, Any] | None = None
 def _before_release(book: Book, record: StudyRecord, answer: Mapping[str, Any] | None) -> StudyStanding:
     if missing(record.study):
         return standing("limits", "limits")
+    known = record.study.known
+    if known is not None and record.study.beyond_limits:
+        return standing("limits", "limits", kind="beyond", told={"factors": record.study.beyond_limits})
     rounds = book.plan_info(record.id).rounds
+    unproven = None if known is None else standing("known", "confirm", told={"source": known})
     if not rounds:
-        return standing("unplanned", "plan")
+        return unproven or standing("unplanned", "plan")
     counts = score_counts(book, record.id)
     if is_comparison(book, record.id):
         return _comparing(book, record, counts)
-    kept = answer or answer_now(book, record)
+    kept = answer or (answer_now(book, record) if unproven is None else None)
+    reached = kept["setpoint"] if kept is not None and kept["verdict"] != "not reachable" else None
     if rounds[-1].kind == CONFIRM:
-        confirming = _confirmation(book, record, kept)
+        confirming = _confirmation(book, record, reached if unproven is None else record.study.settings)
         if confirming is not None:
             return confirming
-    return _search(book, record, counts, kept)
+    return unproven or _search(book, record, counts, kept)
 
 
 def _comparing(book: Book, record: StudyRecord, counts: ScoreCounts) -> StudyStanding:
@@ -165,13 +170,13 @@ def _is_searched(coupon: CouponState) -> bool:
 # while an answer is confirmed
 
 
-def _confirmation(book: Book, record: StudyRecord, answer: Mapping[str, Any] | None) -> StudyStanding | None:
-    """How far the last confirmation is; None where it is not about the present answer, or has no rule."""
+def _confirmation(book: Book, record: StudyRecord, setpoint: Mapping[str, Any] | None) -> StudyStanding | None:
+    """How far the last confirmation is; None where it is not about the present setpoint, or has no rule."""
     rule = book.latest_analysis(record.id, CONFIRMATION_PLAN)
-    if rule is None or answer is None:
+    if rule is None or setpoint is None:
         return None
     plan = rule.payload
-    if answer["verdict"] == "not reachable" or not _is_same(answer["setpoint"], plan["setpoint"]):
+    if not _is_same(setpoint, plan["setpoint"]):
         return None
     claim, wanted = plan["claim"], record.study.spec.pass_rate
     code, settled, coupons = _judged(book, record, plan)

@@ -285,6 +285,8 @@ class ComparisonPlan:
         Pairs at the setpoint, and at each of the ``edges``, in the first round.
     stages : tuple of Stage, optional
         The rule of a staged comparison; None for a full one. Margin and power have no part in it.
+    blind : bool, optional
+        Whether sheets and pages carry codes only, and which material each is stands on a key; None where it does not.
     """
 
     recipe: str
@@ -303,6 +305,7 @@ class ComparisonPlan:
     edge_strokes: int
     edges: tuple[str, ...]
     stages: tuple[Stage, ...] | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
+    blind: bool | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
 
     @property
     def risk(self) -> float:

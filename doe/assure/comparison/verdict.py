@@ -71,6 +71,8 @@ Code = (
         "pairs_waiting",
         "pairs_to_make",
         "go_on_gone",
+        # scored blind, and still under way
+        "kept_back",
     ]
 )
 """What a comparison may find; `doe.words.comparison` says with which words."""
@@ -116,6 +118,18 @@ class RateComparison:
     def is_paired(self) -> bool:
         """Whether more coupons are to be made in strokes that hold both materials."""
         return self.pairs is not None or not self.new_units
+
+
+NOTHING_JUDGED = RateComparison(
+    None,
+    *(0, 0, 0, 0),
+    *(1.0, 1.0),
+    RateDifference(0.0, -1.0, 1.0),
+    NonInferiority(0.0, 0.5, 1.0, (math.nan, math.nan)),
+    is_non_inferior=False,
+    is_worse=False,
+)
+"""Before anything is settled."""
 
 
 def made_at(edge: CornerResult) -> int:
@@ -282,6 +296,26 @@ def compare_in_stages(
     )
 
 
+def kept_back(found: Comparison) -> Comparison:
+    """The same without what was scored so far, while it is open and checks wait: whoever scores blind may read it."""
+    if found.verdict not in ("not enough coupons yet", "waiting") or not found.waiting:
+        return found
+    told = found.staged
+    if told is not None:
+        told = replace(told, pairs=0, only_new=0, only_old=0, both=0, may_go_on=True)
+    return replace(
+        found,
+        rates=NOTHING_JUDGED,
+        hand=None,
+        edges=(),
+        more_units=0,
+        reasons=(),
+        missing=(*(m for m in found.missing if m.code in ("checks_waiting", "pairs_waiting")), Finding("kept_back")),
+        notes=(),
+        staged=told,
+    )
+
+
 def _staged_reasons(
     found: Comparison, staged: StagedVerdict, stages: Sequence[Stage], rate: float, assurance: float
 ) -> Iterator[Finding]:
@@ -347,9 +381,7 @@ def _rates(here: pd.DataFrame, margin: float, risk: float) -> tuple[RateComparis
     settled = settled[~waits.any(axis=1)] if paired else settled.mask(waits)
     new, old = settled[NEW].dropna(), settled[OLD].dropna()
     if not (len(new) and len(old)):
-        nothing = NonInferiority(0.0, 0.5, 1.0, (math.nan, math.nan))
-        limits = RateDifference(0.0, -1.0, 1.0)
-        return RateComparison(None, 0, 0, 0, 0, 1.0, 1.0, limits, nothing, False, False), waiting
+        return NOTHING_JUDGED, waiting
     counts = (int((new == "passed").sum()), len(new), int((old == "passed").sum()), len(old))
     pairs = None
     if paired:

@@ -217,6 +217,7 @@ def gauge_line(
     on: date,
     names: Mapping[int, str] | None = None,
     as_dialled: bool = False,
+    gauges: Mapping[MachineKind, float | None] | None = None,
 ) -> GaugedLine:
     """Judge the readings of a line.
 
@@ -229,6 +230,8 @@ def gauge_line(
         The day asked about.
     names : mapping, optional
         What to call a reading that is left out, by its place in ``readings``.
+    gauges : mapping, optional
+        Expanded uncertainty (k = 2) in degC of the gauge that each machine was read with; that of the line if left out.
     as_dialled : bool
         Whether the temperatures asked about are what is dialled in, not those of the surface: then dial and surface
         are the same, and the cautions say so.
@@ -250,7 +253,8 @@ def gauge_line(
             left_out.append(Finding("reading left out", {"name": name, "why": str(error)}))
         else:
             trusted.append(reading)
-    machines = tuple(_judge(line, trusted, kind, on, as_dialled) for kind in KINDS)
+    known = dict.fromkeys(KINDS, line.gauge_u_degc) | dict(gauges or {})
+    machines = tuple(_judge(replace(line, gauge_u_degc=known[kind]), trusted, kind, on, as_dialled) for kind in KINDS)
     return GaugedLine(_measured(line, machines), on, machines, tuple(left_out))
 
 

@@ -391,6 +391,12 @@ def steps(facts: ConfirmationFacts) -> tuple[str, ...]:
             "Do not use the window as it is. Use the setpoint without a window, or draw the window in and confirm "
             "again.",
         )
+    if facts.study.known is not None:
+        return (
+            "Find out what is different here from where these settings come from: lots, machines, gauge, handling.",
+            "If nothing is, they do not hold here: search for others with a new study. A second confirmation takes "
+            "fresh coupons, and both are shown.",
+        )
     return (
         "Find out what differs from the study before anything is made again: lots, machines, gauge, handling.",
         "A second confirmation takes fresh coupons, and both are shown. If nothing differs, the study was too "

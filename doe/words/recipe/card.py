@@ -9,6 +9,8 @@ from datetime import date
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.finding import Finding
 from doe.domain.recipe import (
+    OUTSIDE_WINDOW,
+    SETTINGS_FROM,
     USUAL_VOIDS,
     AlsoFor,
     ConfirmationRecord,
@@ -44,6 +46,9 @@ from doe.words.wording import (
 
 COVERED = ("cooling_gap", "peel_mode", "peel_wait", "second_press_time", "film_type")
 """Settings that are steps of handling: where one is varied or held, nobody has to type it."""
+
+ANY_OTHER = "any other setting than these, or a constant that was not held"
+"""What voids a recipe whose settings were not searched for: it has no window."""
 
 SIMILAR = (
     "Similar in words is not similar in the press: whatever differs below is compared by coupons before the recipe "
@@ -169,17 +174,17 @@ def _known_step(study: Study, setpoint: Mapping[str, float | str], name: str) ->
     return {"film_type": f"{text} film", "peel_wait": f"wait {text}"}.get(name, text)
 
 
-def void_sentences(study: Study, answer: Answer, more: tuple[str, ...] = ()) -> tuple[str, ...]:
-    """What makes a recipe void: the usual, then what the surfaces know of this one, then what was typed."""
-    found = list(USUAL_VOIDS)
-    for cliff in answer.cliffs[:2]:
+def void_sentences(study: Study, answer: Answer | None, more: tuple[str, ...] = ()) -> tuple[str, ...]:
+    """What makes a recipe void: the usual, then what the surfaces know of this one, if any, then what was typed."""
+    found = [ANY_OTHER if answer is None and text == OUTSIDE_WINDOW else text for text in USUAL_VOIDS]
+    for cliff in answer.cliffs[:2] if answer else ():
         f = study.factor(cliff.factor)
         found.append(
             f"a cliff: {f.label} {difference_both(f, cliff.distance)} {move(f, cliff.direction)} than here, where "
             f"{beyond(cliff.side)}"
         )
     for f in study.numeric:
-        if answer.window is None:
+        if answer is None or answer.window is None:
             break
         low, high = (float(answer.window.bounds[end][f.name]) for end in ("low", "high"))
         cut = [end for end, near in (("lower", low - f.low), ("upper", f.high - high)) if near < (f.step or 1e-9)]
@@ -242,6 +247,8 @@ def confirmation_sentence(found: ConfirmationRecord | None, exception: str = "")
 
 def expected_sentence(recipe: Recipe) -> str:
     """What the study expects of the setpoint, and whether the corners of the window were confirmed."""
+    if not recipe.is_searched:
+        return f"Confirmed, not searched. The settings come from {recipe.record.get(SETTINGS_FROM, recipe.study)}."
     low = at_least_of_hundred(recipe.pass_rate_low)
     window = f" Window: {recipe.record['window']}." if "window" in recipe.record else ""
     return f"Expected pass rate {percent(recipe.pass_rate)}, at least {low} %, by the surfaces of the study.{window}"
@@ -294,7 +301,7 @@ def _told(recipe: Recipe, shown: Shown) -> dict[tuple[str, str], str]:
         **{f"{label} (held)": text for label, text in (held(n, v, shown) for n, v in recipe.held.items())},
     }
     proof = {
-        "expected pass rate": percent(recipe.pass_rate),
+        **({"expected pass rate": percent(recipe.pass_rate)} if recipe.is_searched else {}),
         "confirmation": confirmation_sentence(recipe.confirmation, recipe.exception),
         "study": recipe.study,
         "approved by": recipe.approved_by,

@@ -8,11 +8,12 @@ from pathlib import Path
 from typing import Any
 
 from doe.domain.errors import NAME_LENGTH, InputError, check_line
-from doe.domain.factors import DEFAULT_FACTORS, KNOWN_FACTORS, Factor
-from doe.domain.limits import ranges_beyond
+from doe.domain.factors import DEFAULT_FACTORS, KNOWN_FACTORS, Factor, usual_factor
+from doe.domain.limits import Limits, ranges_beyond
 from doe.domain.materials import Band, material_bands, material_checks
+from doe.domain.recipe import Recipe
 from doe.domain.said import meant
-from doe.domain.spec import Check
+from doe.domain.spec import Check, Spec
 from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Stack
 from doe.domain.study import Study
 from doe.domain.units import Shown
@@ -127,6 +128,79 @@ def study_of(wanted: StudyOptions, shown: Shown, stack: Stack | None = None) -> 
     return study.with_limits(typed.limits(wanted.limits, None, shown)) if wanted.limits else study
 
 
+@dataclass(frozen=True)
+class KnownOptions:
+    """Known settings as they are typed: the texts of the options of ``doe study known``, empty where not given."""
+
+    name: str = ""
+    stack: str = ""
+    line: str = ""
+    settings: Sequence[str] = ()
+    source: str = ""
+    from_recipe: str = ""
+    hold: Sequence[str] = ()
+    limits: Sequence[str] = ()
+    pass_rate: str | None = None
+    hand_min: str | None = None
+    assurance: str | None = None
+    checks: Sequence[str] = ()
+
+
+@dataclass(frozen=True)
+class KnownSettings:
+    """Settings that a recipe brings along: ``numbers`` of its surfaces, what it ``held``, its ``source``.
+
+    ``spec`` and ``limits`` are those of its study, None where that is not known.
+    """
+
+    numbers: Mapping[str, float]
+    held: Mapping[str, float | str]
+    source: str
+    spec: Spec | None = None
+    limits: Limits | None = None
+
+
+def source_words(recipe: Recipe) -> str:
+    """A recipe as what settings come from."""
+    return f"recipe {recipe.name}, revision {recipe.revision}, on {recipe.line.name}"
+
+
+def known_study(wanted: KnownOptions, shown: Shown, brought: KnownSettings | None, stack: Stack | None) -> Study:
+    """The study that confirms known settings: one value each; words and names of one's own are held.
+
+    Raises
+    ------
+    InputError
+        If a part is missing or cannot be read, or a setting lies beyond a limit.
+    """
+    form = 'Write: doe study known "a name" --stack STACK --line LINE --set press_temp=155 --source "the sheet".'
+    needed = [("NAME", wanted.name), ("--stack", wanted.stack), ("--line", wanted.line)]
+    if brought is None:
+        needed += [("--set", " ".join(wanted.settings)), ("--source", wanted.source)]
+    for option, text in needed:
+        if not text.strip():
+            raise InputError(option, "nothing", "a value", form)
+    if brought is not None and (wanted.settings or wanted.source):
+        option = "--set" if wanted.settings else "--source"
+        raise InputError(option, "both it and --from-recipe", "one of them", "A recipe brings its own settings.")
+    check_line(wanted.name, "NAME", longest=NAME_LENGTH)
+    said = typed.held(wanted.settings, shown, "--set")
+    typed_numbers = {name: value for name, value in said.items() if not isinstance(value, str)}
+    numbers = brought.numbers if brought else typed_numbers
+    words = {name: value for name, value in said.items() if isinstance(value, str)}
+    held = {**words, **(brought.held if brought else {}), **typed.held(wanted.hold, shown)}
+    spec = typed.spec(
+        wanted.pass_rate, wanted.hand_min, wanted.assurance, wanted.checks, brought.spec if brought else None
+    )
+    if stack is not None and brought is None and not wanted.checks:
+        spec = replace(spec, checks=with_looks(spec.checks, material_checks(stack)))
+    limits = brought.limits if brought else None
+    with typed.said_in("--set", " ".join(wanted.settings)):
+        factors = tuple(usual_factor(name, low=value, high=value, fixed=True) for name, value in numbers.items())
+        study = Study(wanted.name, factors, spec, held=held, known=brought.source if brought else wanted.source.strip())
+    return replace(study, limits=typed.limits(wanted.limits, limits, shown) if wanted.limits else limits)
+
+
 def names_range(text: str) -> bool:
     """Whether the text of a factor says its range or levels.
 
@@ -204,6 +278,10 @@ def changed_study(study: Study, wanted: StudyChanges, shown: Shown) -> Study:
 
 def _factor(study: Study, text: str, shown: Shown) -> Factor:
     """A factor as it is typed; of one that the study has, only what was said is new."""
+    if study.known is not None and names_range(text):
+        raise InputError(
+            "--factor", repr(text), "nothing: these settings are known", "Confirm others on their own: doe study known."
+        )
     called, *options = (part.partition("=")[0].strip() for part in text.split(","))
     options = [option.casefold() for option in options]
     names = meant(called, {f.name: (f.label,) for f in study.numeric if f.name not in KNOWN_FACTORS}, by_part=False)

@@ -14,12 +14,15 @@ import pytest
 from doe.acts.base import RECOMMEND, today, version
 from doe.acts.confirmation.plan import ClaimWishes, plan_confirmation
 from doe.acts.demo.story import read_rounds, read_story
+from doe.acts.study.known import keep_known
 from doe.acts.study.standing import standing_of
 from doe.domain.plan_kinds import CONFIRM
 from doe.domain.score import ScoreEntry
 from doe.domain.standing import State
+from doe.domain.units import METRIC
 from doe.words.facts import texts_of
 from doe.words.study.standing import FRAMES, headline
+from doe.words.study.typed import KnownOptions
 from doe.words.typography import NO_BREAK
 from doe.words.wording import day as date_words
 from tests.acts.recipe.samples import NAME, STUDY, TYPED
@@ -54,20 +57,25 @@ class Walk:
     tablet: Device
     seed: int = 100
 
+    study: str = STUDY
+
     def screens(self, state: str) -> Iterator[tuple[str, str]]:
         """Every command and page that tells of a study in this state: its name and what it says."""
-        yield "study show", words(self.shop.good("study", "show", STUDY, env=WIDE).out)
+        is_known = self.study != STUDY
+        yield "study show", words(self.shop.good("study", "show", self.study, env=WIDE).out)
         listed = self.shop.good("study", "list", "--json").json["studies"]
-        yield "study list", listed[0]["standing"]
-        yield "page at the press", words(self.tablet.get("/s/1").text)
+        yield "study list", next(each["standing"] for each in listed if each["name"] == self.study)
+        yield "page at the press", words(self.tablet.get(f"/s/{2 if is_known else 1}").text)
         if state in PLANNED:
-            yield "sheet", self.page("sheet", STUDY)
-        if state in ANSWERED:
+            yield "sheet", self.page("sheet", self.study)
+        if is_known:
+            yield "report", self.page("report", self.study)
+        elif state in ANSWERED:
             yield "recommend", words(self.shop.good("recommend", STUDY, env=WIDE).out)
             yield "report", self.page("report", STUDY)
-        if state in ("confirming", "confirmed"):
-            yield "confirm", words(self.shop.good("confirm", STUDY, env=WIDE).out)
-            yield "confirmation page", self.page("confirm", STUDY)
+        if state in ("confirming", "refused", "confirmed"):
+            yield "confirm", words(self.shop.good("confirm", self.study, env=WIDE).out)
+            yield "confirmation page", self.page("confirm", self.study)
         if state in RELEASED:
             yield "recipe show", words(self.shop.good("recipe", "show", NAME, env=WIDE).out)
             yield "card", self.page("recipe", "card", NAME)
@@ -81,7 +89,7 @@ class Walk:
     def stands(self, state: str, said: str) -> None:
         """Every screen says the same of the study as it stands."""
         with self.shop.open() as book:
-            known = standing_of(book, STUDY)
+            known = standing_of(book, self.study)
         assert (known.state, headline(known)) == (state, said)
         silent = [name for name, text in self.screens(state) if said not in text]
         assert silent == []
@@ -198,6 +206,40 @@ def test_every_screen_says_the_same_of_a_study_from_its_plan_to_its_retirement(s
 
     shop.good("recipe", "retire", NAME, "--why", "another powder")
     walk.stands("retired", f"Retired on {day}")
+    desk.bench.shop.close()
+
+
+def test_every_screen_says_the_same_of_known_settings_that_nobody_searched_for(shop_with):
+    shop, name = shop_with(0), "sheet of the film"
+    with shop.open() as book:
+        limits = replace(book.study(STUDY).study.limits, press_max_degc=149.0)
+        stack, line = book.study(STUDY).stack.name, book.study(STUDY).line.name
+        settings = ["cure_temp=120", "cure_time=120", "press_temp=150", "dwell=12"]
+        target: dict[str, Any] = {"pass_rate": "80%", "hand_min": "none", "assurance": "80%"}
+        keep_known(book, KnownOptions(name, stack, line, settings, "the maker's sheet", **target), METRIC)
+    desk = make_desk(shop.book, is_local=True)
+    walk = Walk(shop, desk.device("ana"), study=name)
+    walk.stands("limits", "Limits of the data sheets are missing")
+    walk.do(lambda book: book.amend_study(name, book.study(name).study.with_limits(limits), "sheets"))
+    walk.stands("limits", "A known setting lies beyond a limit")
+    limits = replace(limits, press_max_degc=190.0)
+    walk.do(lambda book: book.amend_study(name, book.study(name).study.with_limits(limits), "mistyped"))
+    walk.stands("known", "Settings known, not confirmed yet")
+
+    for attempt, is_good in ((1, False), (2, True)):
+        walk.do(lambda book: plan_confirmation(book, name, ClaimWishes((0.8,), 0.8)))
+        with shop.open() as book:
+            checks = [c.name for c in book.study(name).study.spec.checks]
+            mine = [c.coupon for c in book.coupon_states(name) if c.round == attempt]
+        scored = [ScoreEntry(c, dict.fromkeys(checks, is_good)) for c in mine]
+        walk.stands("confirming", f"Confirming: 0 of {len(mine)} coupons")
+        walk.do(lambda book, scored=scored: book.record(name, scored))
+        walk.stands(*(("confirmed", "Confirmed: 80 % of prints") if is_good else ("refused", "Not confirmed")))
+    shop.good("release", name, *TYPED)
+    walk.stands("released", "Released as revision 1: confirmed, not searched")
+    assert "confirmed, not searched" in walk.page("report", "--recipe", NAME)
+    shop.good("recipe", "retire", NAME, "--why", "the maker took the sheet back")
+    walk.stands("retired", f"Retired on {date_words(today())}")
     desk.bench.shop.close()
 
 

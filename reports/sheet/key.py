@@ -1,0 +1,68 @@
+"""The key of a comparison scored blind: which code is which material, for whoever makes the prints."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from doe.assure.comparison.plan import ComparisonPlan
+from doe.domain.study import Study
+from doe.words.press import MATERIALS
+from doe.words.wording import count
+
+
+@dataclass(frozen=True)
+class KeyRow:
+    """One ``coupon`` by its code: its ``pair``, and ``material`` in words; ``is_new`` sets it apart in print."""
+
+    coupon: str
+    pair: str
+    material: str
+    is_new: bool
+
+
+@dataclass(frozen=True)
+class KeyPage:
+    """Everything on a key.
+
+    Attributes
+    ----------
+    page_title, study_name, round_line : str
+    new, in_use : str
+        Both materials.
+    rows : tuple of KeyRow
+        In the order of their codes.
+    """
+
+    page_title: str
+    study_name: str
+    round_line: str
+    new: str
+    in_use: str
+    rows: tuple[KeyRow, ...]
+
+
+def key_page(study: Study, plan: ComparisonPlan, coupons: pd.DataFrame) -> KeyPage:
+    """The key of a round.
+
+    Parameters
+    ----------
+    study : Study
+    plan : ComparisonPlan
+    coupons : DataFrame
+        One row a coupon of the round: coupon, round, pair, material.
+    """
+    number = int(coupons["round"].max())
+    rows = tuple(
+        KeyRow(str(row["coupon"]), str(int(row["pair"])), MATERIALS[row["material"]], row["material"] == "new")
+        for row in coupons.sort_values("coupon").to_dict("records")
+    )
+    return KeyPage(
+        f"Key, {study.name}, round {number}",
+        study.name,
+        f"Round {number}, {count(len(rows), 'coupon')}.",
+        plan.new,
+        plan.in_use,
+        rows,
+    )
