@@ -347,10 +347,11 @@ def _past(desk: Desk, withdraw: int | None, why: str) -> Reply:
     ]
     if not rows:
         return Reply({"cases": []}, ("No case is kept yet.",), ("doe diagnose --help",))
+    waiting = [f"doe diagnose --close {n.id} --coupon passed" for n in notes if not n.data.get("back")][:1]
     return Reply(
         {"cases": [{"id": n.id, "at": n.at, "study": n.name, "by": n.who, **n.data} for n in notes]},
         (Table(("no.", "day", "study", "seen", "turned out to be", "case"), rows, right=("no.",), is_list=True),),
-        ('doe diagnose --symptom "edge haze"',),
+        (*waiting, 'doe diagnose --symptom "edge haze"'),
         more=[f"Case {n.id}: {'; '.join(known)}." for n in notes if (known := words.case_known(n.data, desk.shown))],
     )
 

@@ -36,8 +36,16 @@ def on(desk: Desk, recipe: str, line: str, revision: int | None = None) -> Reply
             "facts": {"unknown": moved.unknown, "cautions": moved.cautions},
         },
         on_blocks(moved, desk.shown),
-        (f"doe gauge show {quoted(moved.line.name)}",),
+        (f"doe gauge show {quoted(moved.line.name)}", *_proof_there(moved)),
     )
+
+
+def _proof_there(moved: OnLine) -> tuple[str, ...]:
+    """The command that begins the proof of a recipe on another line than its own."""
+    recipe, there = moved.kept.recipe.name, moved.line.name
+    name = quoted(f"{recipe} on {there}")
+    told = f"doe study known {name} --from-recipe {quoted(recipe)} --line {quoted(there)}"
+    return () if moved.is_own else (told,)
 
 
 def on_blocks(moved: OnLine, shown: Shown) -> list[Block]:
@@ -47,7 +55,7 @@ def on_blocks(moved: OnLine, shown: Shown) -> list[Block]:
     for each in moved.settings:
         s = each.setting
         window = (
-            ""
+            "not known"
             if each.dial_low is None or each.dial_high is None
             else span_here(s, each.dial_low, each.dial_high, shown)
         )

@@ -51,7 +51,7 @@ def step_command(study: Study, following: NextStep) -> str:
         "report": f"report {name} -o report.html",
         "make_again": f"confirm {name} --replace",
         "confirmation_page": f"confirm {name} -o confirmation.html",
-        "release": "release --help",
+        "release": f"release {name} --as RECIPE --approved-by WHO",
         "card": f"recipe card {name} -o card.html",
         "history": f"report --recipe {name} -o why.html",
         "retire": f'recipe retire {name} --why "..."',

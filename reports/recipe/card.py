@@ -160,7 +160,8 @@ def card_page(
     due = (sentence(f"review was due on {day(recipe.review_on)}"),) if not must_stop and recipe.is_due(on) else ()
     code = code_text(recipe, kept.uid)
     said = {*(s.factor for s in recipe.settings), *COVERED}  # as settings, or as steps of handling
-    warnings, remarks = (*doubt, *not_in_use, *due, *cautions), recipe_cautions(recipe)
+    warnings = (*doubt, *not_in_use, *due, *cautions)
+    remarks = tuple(text for text in recipe_cautions(recipe) if text not in warnings)  # still so, and said above
     return CardPage(
         page_title=f"Recipe {recipe.name}, revision {recipe.revision}",
         name=recipe.name,

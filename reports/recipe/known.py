@@ -154,7 +154,7 @@ def _view(story: KnownStory) -> KnownPage:
             for s in (story.settings if recipe is None else recipe.settings)
         ),
         proof_lines=proof,
-        warnings=story.cautions if recipe is None else (*story.cautions, *recipe_cautions(recipe)),
+        warnings=tuple(dict.fromkeys((*story.cautions, *(() if recipe is None else recipe_cautions(recipe))))),
         claim_lines=claim_lines(study, story.confirmation),
         not_known_lines=not_known_lines(study, line.name),
         handling=() if recipe is None else recipe.handling,

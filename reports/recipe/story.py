@@ -281,7 +281,7 @@ def story_page(story: RecipeStory) -> StoryPage:
         settings=tuple(card_setting(s, shown, is_held=s.factor in recipe.held) for s in recipe.settings),
         handling=recipe.handling,
         voids=recipe.voids,
-        warnings=(*story.gauge_cautions, *recipe_cautions(recipe)),
+        warnings=tuple(dict.fromkeys((*story.gauge_cautions, *recipe_cautions(recipe)))),
         confirmation=confirmation_sentence(recipe.confirmation, recipe.exception),
         approval=f"Approved by {recipe.approved_by} on {day(recipe.approved_at)}; entered by {story.revision.who}. "
         f"Review by {day(recipe.review_on)}.",
@@ -353,7 +353,7 @@ def record_sentence(items: tuple[RecordItem, ...]) -> str:
         first = f"The record is not complete. Missing: {listing(missing)}."
     else:
         first = "Nothing that can still be added is missing from the record." if said else "The record is complete."
-    return f"{first} Said instead of shown: {listing(said)}." if said else first
+    return f"{first} Said instead of shown: {'; '.join(said)}." if said else first
 
 
 def repeat_sentence(found: Reproduction) -> str:

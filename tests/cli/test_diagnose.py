@@ -132,9 +132,12 @@ def test_a_coupon_back_at_the_recipe_closes_a_case_with_all_that_was_known(shop_
     assert "open" in kept.out
     (case,) = shop.good("diagnose", "--past", "--json").json["cases"]
     assert "press_not_reached" in shop.good("diagnose", "--past", "--json").out
+    closing = f"doe diagnose --close {case['id']} --coupon passed"
+    assert closing in shop.good("diagnose", "--past").out
     closed = shop.good("diagnose", "--close", str(case["id"]), "--coupon", "pass", "--note", "fuse replaced")
     assert "closed" in closed.out
     (after,) = shop.good("diagnose", "--past", "--json").json["cases"]
+    assert "--close" not in shop.good("diagnose", "--past").out
     assert after["known"]["humidity_pct"] == 41
     assert after["set"] == {"press_temp": 150}
     assert after["lots"]["powder"]

@@ -39,7 +39,8 @@ def shop(shop_with):
 
 def test_the_study_behind_a_retired_recipe_counts_in_the_next_one(shop):
     said = flat(shop.good(*NEW, "--earlier", STUDY).out)
-    assert f"coupons of the study {STUDY} (recipe {NAME}, revision 1) counted, each for 0.3 of a coupon" in said
+    assert f"coupons of the study {STUDY} (recipe {NAME}, revision 1) counted, each for 0.3 of a coupon: " in said
+    assert "usual for the same kind of fabric. " in said
     limits = [part for text in (*LIMITS, *TIMES) for part in ("--limit", f"{text}@data sheet")]
     shop.good("study", "limits", "next powder", *limits)
     shop.good("plan", "next powder", "--coupons", "12", "--choose", "auto")

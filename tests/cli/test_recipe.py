@@ -169,6 +169,7 @@ def test_on_another_line_the_surface_stays_and_the_dial_changes(shop):
     out = shop.good("recipe", "on", NAME, "front room").out
     assert "It is not released there." in flat(out)
     assert max(map(len, out.splitlines())) <= 80
+    assert f'doe study known "{NAME} on front room" --from-recipe' in out
     assert shop.run("recipe", "on", NAME, "nowhere").code == 2
 
 

@@ -42,12 +42,16 @@ def test_an_expired_certificate_is_a_caution_wherever_its_gauge_counts(shop):
     shop.good(*RELEASE)
     assert "certificate" not in shop.good("waiting").out
     written_down(shop, OVER)
-    said = "The certificate of the gauge, number 4711"
+    said = "Certificate expired: number 4711 of the gauge"
     for verb in (("show", "--more"), ("certificate",), ("list",)):
         words = ("gauge", verb[0], "back room", *verb[1:])
         assert said in " ".join(shop.good(*words).out.replace("\n!", "").split())
     for words in (("recipe", "card", RECIPE), ("report", "--recipe", RECIPE)):
         assert said in page(shop, *words)
+    assert said in shop.good("sheet", NAME, "-o", "sheets").out
+    shop.good(*RELEASE, "--why", "released again, with what the certificate says")
+    for words in (("recipe", "card", RECIPE), ("report", "--recipe", RECIPE)):
+        assert page(shop, *words).count(said) == 1  # kept at release and still so: said once
     waits = shop.good("waiting", "--json").json["waiting"]
     assert [w["name"] for w in waits if w["kind"] == "certificate"] == ["back room"]
     assert shop.run("gauge", "certificate", "left", "--number", "1", "--issuer", "x", "--until", "soon").code == 2
@@ -59,7 +63,7 @@ def test_the_certificate_of_a_shared_machine_is_that_of_the_line_that_keeps_its_
     shop.good("gauge", "certificate", "back room", *certificate)
     shown = shop.good("gauge", "list", "third", "--json").json
     assert len(shown["cautions"]) == 1
-    assert "number 4711, kept with back room" in shown["cautions"][0]
+    assert "number 4711 of the gauge, kept with back room" in shown["cautions"][0]
     assert shop.good("gauge", "list", "left", "--json").json["cautions"] == []
     shop.good("gauge", "certificate", "back room", *certificate[:-1], LATER.isoformat())
     with shop.open() as book:

@@ -20,6 +20,7 @@ from doe.words.gauges.setting_errors import error_words
 from doe.words.materials import check_notes, proposal_words
 from doe.words.study.state import prior_told
 from doe.words.study.typed import StudyOptions, names_range, states_error, study_of
+from doe.words.wording import sentence
 
 
 @dataclass(frozen=True)
@@ -62,7 +63,7 @@ def _new(book: Book, wanted: StudyOptions, shown: Shown) -> NewStudy:
     if wanted.earlier:
         from doe.acts.study.earlier import lend_earlier  # noqa: PLC0415 - a study without one needs no frames
 
-        said.append(prior_told(lend_earlier(book, record, wanted.earlier, wanted.discount).lent))
+        said.append(sentence(prior_told(lend_earlier(book, record, wanted.earlier, wanted.discount).lent)))
     elif wanted.discount is not None:
         raise InputError("--discount", wanted.discount, "--earlier with it", "Say whose coupons count for so much.")
     return NewStudy(record, measured, [*_by_materials(study, stack, wanted, shown), *said])
