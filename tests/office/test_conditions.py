@@ -8,7 +8,7 @@ from doe.acts.base import today
 from doe.acts.conditions import certificate_of, conditions_of
 from doe.words.wording import day
 from tests.cli.test_known import NAME, RECIPE, RELEASE, confirmed, page, shop
-from tests.office.walk import Walk
+from tests.office.walk import Walk, compares
 
 __all__ = ["shop"]
 
@@ -52,6 +52,7 @@ def test_an_expired_certificate_is_a_caution_wherever_its_gauge_counts(shop):
     assert shop.run("gauge", "certificate", "left", "--number", "1", "--issuer", "x", "--until", "soon").code == 2
 
 
+@compares("/conditions/{study:int}", "/certificate/{line:path}")
 def test_pages_keep_the_same_as_commands(office_over, shop):
     walk = Walk(office_over(shop.book).device("ana"))
     walk.go("/study/1")
