@@ -8,7 +8,7 @@ from doe.acts.base import today
 from doe.acts.conditions import certificate_of, certificates_behind, conditions_of
 from doe.words.wording import day
 from tests.cli.test_known import NAME, RECIPE, RELEASE, confirmed, page, shop
-from tests.office.walk import Walk
+from tests.office.walk import Walk, compares
 
 __all__ = ["shop"]
 
@@ -76,6 +76,7 @@ def test_what_is_not_written_down_yet_comes_with_the_command_that_writes_it(shop
     assert f'doe study conditions "{NAME}" --wash' in shop.good("study", "conditions", NAME).out
 
 
+@compares("/conditions/{study:int}", "/certificate/{line:path}")
 def test_pages_keep_the_same_as_commands(office_over, shop):
     walk = Walk(office_over(shop.book).device("ana"))
     walk.go("/study/1")
