@@ -7,7 +7,7 @@ from datetime import date
 from doe.book.book import Book
 from doe.book.records import StudyRecord
 from doe.domain.finding import Finding
-from doe.domain.gauge import Certificate
+from doe.domain.gauge import MACHINE_KINDS, Certificate
 from doe.domain.jsonable import jsonable
 from doe.domain.serial import from_plain
 from doe.domain.spec import Conditions
@@ -43,9 +43,17 @@ def certificate_of(book: Book, line: str) -> Certificate | None:
     return None if last is None else from_plain(Certificate, last.data)
 
 
+def certificates_behind(book: Book, line: str) -> dict[str, Certificate]:
+    """Certificates that count for a line, by the line each is kept with: that of a shared machine's keeper."""
+    known = book.line(line)
+    found = {name: certificate_of(book, name) for name in map(known.keeper, MACHINE_KINDS)}
+    return {name: each for name, each in found.items() if each is not None}
+
+
 def certificate_cautions(book: Book, line: str, on: date) -> tuple[Finding, ...]:
-    """That the certificate of a line's gauge has expired, where it has."""
-    found = certificate_of(book, line)
-    if found is None or on <= found.valid_until:
-        return ()
-    return (Finding("certificate expired", {"number": found.number, "until": found.valid_until.isoformat()}),)
+    """That a certificate behind the readings of a line has expired, where one has."""
+    return tuple(
+        Finding("certificate expired", {"number": each.number, "line": name, "until": each.valid_until.isoformat()})
+        for name, each in certificates_behind(book, line).items()
+        if on > each.valid_until
+    )

@@ -105,7 +105,8 @@ async def _alive(request: Request) -> Response:
 
 PORT = 8765
 KEEP_ALIVE_SECONDS = 20
-MOST_CONNECTIONS = 256
+MOST_CONNECTIONS = 512
+"""Of all together: strangers at their most (`door.MOST_STRANGERS`), and some sixty devices with six each."""
 
 
 @dataclass(frozen=True)

@@ -278,13 +278,17 @@ def _refusal(where: str, error: Any) -> InputError | None:
     return _refusal_of_file(where, error) if isinstance(error, sqlite3.Error) else _refusal_of_server(where, error)
 
 
+_DAMAGED = ("no such table", "no such column", "malformed", "unsupported file format")
+"""How SQLite's plain errors begin where a file was changed by something else."""
+
+
 def _refusal_of_file(where: str, error: sqlite3.Error) -> InputError | None:
     code = getattr(error, "sqlite_errorname", "") or ""
     if code.startswith("SQLITE_NOTADB"):
         return not_a_book(where)
     if code.startswith("SQLITE_CORRUPT"):
         return DamagedBook(where, "a damaged book")
-    if code == "SQLITE_ERROR" and str(error).startswith(("no such table", "no such column", "malformed")):
+    if code == "SQLITE_ERROR" and str(error).startswith(_DAMAGED):
         return DamagedBook(where, str(error))
     return next((InputError(where, *said) for starts, *said in _SAID if code.startswith(starts)), None)
 

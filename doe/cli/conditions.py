@@ -6,6 +6,7 @@ from doe.acts.base import today
 from doe.acts.conditions import (
     certificate_cautions,
     certificate_of,
+    certificates_behind,
     conditions_of,
     keep_certificate,
     keep_conditions,
@@ -39,12 +40,16 @@ def conditions(
         found = Conditions(at, **{name: said.get(name, getattr(before, name)) for name in given})
         if said or wash:
             keep_conditions(book, record, found)
-        told = condition_texts(found, certificate_of(book, record.line.name), desk.shown)
+        told = condition_texts(found, certificates_behind(book, record.line.name).values(), desk.shown)
     lines = [f"{name}: {text}." for name, text in told.items()]
     return Reply(
         {"study": record.name, "conditions": found, "said": told},
         (f"Conditions of {record.name}:" if lines else f"No conditions of {record.name} are written down.", *lines),
-        (f"doe study show {quoted(record.name)}",),
+        (
+            f"doe study show {quoted(record.name)}"
+            if lines
+            else f'doe study conditions {quoted(record.name)} --wash 40C --drying "on a line" --room "21 degC, 45 %"',
+        ),
     )
 
 
@@ -57,13 +62,11 @@ def certificate(desk: Desk, line: str, number: str = "", issuer: str = "", until
             keep_certificate(book, name, certificate_typed(number, issuer, until, "--until"))
         found = certificate_of(book, name)
         cautions = caution_words(certificate_cautions(book, name, today()))
-    said = certificate_words(found)
-    lead = f"Certificate of the gauge of {name}: {said}." if said else f"No certificate for {name} is kept."
-    return Reply(
-        {"line": name, "certificate": found, "cautions": cautions},
-        (
-            lead,
-            *map(Warn, cautions),
-        ),
-        (f"doe gauge show {quoted(name)}",),
-    )
+    if found is None:
+        lead, then = f"No certificate for {name} is kept.", " --number NUMBER --issuer WHO --until DAY"
+        following = f"doe gauge certificate {quoted(name)}{then}"
+    else:
+        lead = f"Certificate of the gauge of {name}: {certificate_words(found)}."
+        following = f"doe gauge show {quoted(name)}"
+    reply = {"line": name, "certificate": found, "cautions": cautions}
+    return Reply(reply, (lead, *map(Warn, cautions)), (following,))

@@ -6,12 +6,18 @@ from collections.abc import Sequence, Set
 from datetime import date
 
 from doe.acts.base import today
+from doe.acts.conditions import certificate_cautions
 from doe.book.records import KeptReading
 from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
 from doe.domain.errors import quoted
 from doe.domain.gauge import MACHINE_KINDS, USUAL_INTERVAL_DAYS, GaugeReading, MachineKind, in_force
+from doe.domain.jsonable import packaged_table
 from doe.domain.units import SYMBOLS, Shown
+from doe.words.facts import Reader, all_worded
 from doe.words.wording import count, day, listing
+
+CAUTIONS = packaged_table("said_of_gauges")["cautions"]
+"""Read without the words of the gauges, which load the numerics."""
 
 
 @command("gauge list")
@@ -20,8 +26,10 @@ def list_readings(desk: Desk, line: str) -> Reply:
     with desk.look() as book:
         known = book.line(line)
         kept, lines = book.gauge_history(known.name), book.lines()
+        expired = all_worded(certificate_cautions(book, known.name, today()), CAUTIONS, Reader(desk.shown))
     if not kept:
-        return Reply({"readings": [], "machines": []}, (f"No gauge reading of {line} yet.",), ("doe gauge add --help",))
+        nothing: list[Block] = [f"No gauge reading of {line} yet.", *map(Warn, expired)]
+        return Reply({"readings": [], "machines": [], "cautions": expired}, nothing, ("doe gauge add --help",))
     machines: list[dict[str, object]] = []
     said: list[Block] = []
     counting: set[GaugeReading] = set()
@@ -36,8 +44,8 @@ def list_readings(desk: Desk, line: str) -> Reply:
         counting.update(force)
     heading = f"\n{count(len(kept), 'reading')}, temperatures in {SYMBOLS[desk.shown.temperature]}:"
     return Reply(
-        {"readings": kept, "machines": machines},
-        (*said, heading, readings_table(kept, counting, desk.shown)),
+        {"readings": kept, "machines": machines, "cautions": expired},
+        (*said, *map(Warn, expired), heading, readings_table(kept, counting, desk.shown)),
         (f"doe gauge show {quoted(line)}",),
     )
 

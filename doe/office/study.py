@@ -93,7 +93,7 @@ def study(visit: Visit, problems: Problems | None = None) -> Response:
         acts=acts,
         forms=tuple(_with_problems(form, problems, visit) for form in forms),
         papers=_papers(book, record, has_report=answer is not None or record.study.known is not None),
-        folds=_folds(record, shown, condition_texts(conditions_of(book, record), None, shown)),
+        folds=_folds(record, shown, condition_texts(conditions_of(book, record), (), shown)),
         undoing=told("undoing"),
         undo=tuple(_with_problems(form, problems, visit) for form in undo),
         undo_open=any(field.name in problems for form in undo for field in form.fields),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date
 
 from doe.domain.errors import InputError
@@ -34,9 +34,13 @@ def certificate_words(found: Certificate | None) -> str:
     return "" if found is None else f"number {found.number}, by {found.issuer}, valid until {day(found.valid_until)}"
 
 
-def condition_texts(found: Conditions, certificate: Certificate | None, shown: Shown = METRIC) -> Mapping[str, str]:
+def condition_texts(found: Conditions, certificates: Iterable[Certificate], shown: Shown = METRIC) -> Mapping[str, str]:
     """What was written down, by the names under which a recipe's record keeps it; only what was said."""
-    said = {WASH: wash_words(found, shown), ROOM: found.room, GAUGE_CERTIFICATE: certificate_words(certificate)}
+    said = {
+        WASH: wash_words(found, shown),
+        ROOM: found.room,
+        GAUGE_CERTIFICATE: "; ".join(map(certificate_words, certificates)),
+    }
     return {name: text for name, text in said.items() if text}
 
 

@@ -213,7 +213,7 @@ def case_known(case: Mapping[str, Any], shown: Shown = METRIC) -> tuple[str, ...
     """What was known of a kept case, a part each: waits, humidity, settings, lots, readings, checks, the note.
 
     >>> case_known({"known": {"gap_s": 4.0}, "set": {"dwell": 12.0}, "lots": {"film": "77"}, "note": "new boy"})
-    ('4 s between oven and press', 'dwell 12 s', 'film lot 77', 'note: new boy')
+    ('4 s between oven and press', 'press dwell 12 s', 'film lot 77', 'note: new boy')
     """
     known = dict(case.get("known", {}))
     dyed = known.pop("dyed_polyester", None)

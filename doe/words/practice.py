@@ -349,10 +349,10 @@ def drawing(key: str) -> tuple[str, ...]:
 
 
 def choice(key: str) -> str:
-    """A word to choose from as people say it: a check by its name, anything else as it is.
+    """A word to choose from as people say it: checks and answers by their names, anything else as it is.
 
     >>> choice("more")
-    'more'
+    'make the pairs of the next stage'
     """
     checks = {made.key: f"{made.words} ({made.minutes:g} min)" for made in LOOKS}
     return checks.get(key) or {**_WORDS["readings"], **_WORDS["lots"]}.get(key, key)

@@ -6,7 +6,8 @@ Usage::
 
 The page runs in a process of its own on the loopback address, over a new book with a planned study. Each device
 chooses a name, and then again and again opens a coupon's form, thinks, saves a score, and is led to the study's
-page; now and then it looks at the early hint, whose fit runs beside all of it. ``--strangers 260`` adds connections
+page; now and then it looks at the early hint, whose fit runs beside all of it, and at pages of the whole job: what
+needs doing today, the study, its limits, lines, a new study. ``--strangers 260`` adds connections
 that say nothing; the page shows each of them out after its time, and it comes again. Everything stays on this machine
 and ends after the seconds asked for. Run it on a machine that does nothing else, or the times are those of the others.
 """
@@ -37,8 +38,11 @@ from tests.bench.process import running
 from tests.bench.shop import STUDY, hidden_fields, make_book
 from tests.benchmarks.results import arguments, table, written
 
-WANTED_MS = 150.0
-KINDS = ("form", "save", "study", "hint")
+WANTED_MS = 100.0
+LOOKS_ELSEWHERE = 0.3
+"""How often a device looks at a page of the whole job after a save."""
+KINDS = ("form", "save", "study", "hint", "whole job")
+WHOLE_JOB = ("/", f"/study/{STUDY}", f"/limits/{STUDY}", "/lines", "/begin")
 
 
 class Device:
@@ -86,6 +90,10 @@ class Device:
                 continue
             self.stored[coupon] = float(hand)
             await self.timed("study", "GET", answer.headers["location"])
+            if self.random.random() < LOOKS_ELSEWHERE:
+                seen = await self.timed("whole job", "GET", self.random.choice(WHOLE_JOB))
+                if seen.status_code != 200:
+                    self.failed.append(f"{seen.status_code} at {seen.url}")
             if self.random.random() < hints:
                 await self.timed("hint", "GET", f"/hint/{STUDY}")
 
@@ -168,7 +176,7 @@ def score_for_a_while(given: argparse.Namespace) -> tuple[list[Device], list[str
         with Book.open(path, who="check") as book:
             results = book.results(STUDY)
             coupons = results.loc[results["passed"].isna(), "coupon"].tolist()
-        with running(path) as page:
+        with running(path, name="open") as page:
             before = processor_seconds(page.process.pid)
             with strangers(page.address, given.strangers):
                 devices = asyncio.run(

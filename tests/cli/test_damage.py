@@ -67,6 +67,15 @@ def test_damage_is_found_by_check_and_named_by_the_others(shop_with, change):
     assert said or change in ("DROP TABLE seals", "UPDATE acts SET at = 'yesterday'", "UPDATE lines SET data = 'null'")
 
 
+def test_a_number_of_the_format_that_is_none_is_damage(shop_with):
+    shop = shop_with(1)
+    with shop.book.open("r+b") as file:
+        file.seek(47)  # the schema format number, 1 to 4 in all that SQLite ever wrote
+        file.write(b"\x09")
+    assert "go back to the last backup" in shop.run("study", "list").err
+    assert shop.run("book", "check").code == 1
+
+
 def test_a_letter_changed_anywhere_in_the_file_is_never_our_mistake(shop_with):
     rng = random.Random(31)
     shop = shop_with(1)

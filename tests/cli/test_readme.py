@@ -10,7 +10,7 @@ from doe.words.guide import TOPICS, guide_text
 from tests.cli.test_examples import COMMANDS, fill
 
 README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
-WALK = ("powder", "gauges", "setups", "blank", "why", "training")
+WALK = ("powder", "gauges", "known", "setups", "blank", "why", "training")
 """Guides in an order in which each finds what it needs."""
 
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from datetime import timedelta
 
 from doe.acts.base import today
-from doe.acts.conditions import certificate_of, conditions_of
+from doe.acts.conditions import certificate_of, certificates_behind, conditions_of
 from doe.words.wording import day
 from tests.cli.test_known import NAME, RECIPE, RELEASE, confirmed, page, shop
-from tests.office.walk import Walk
+from tests.office.walk import Walk, compares
 
 __all__ = ["shop"]
 
@@ -43,7 +43,8 @@ def test_an_expired_certificate_is_a_caution_wherever_its_gauge_counts(shop):
     assert "certificate" not in shop.good("waiting").out
     written_down(shop, OVER)
     said = "The certificate of the gauge, number 4711"
-    for words in (("gauge", "show", "back room", "--more"), ("gauge", "certificate", "back room")):
+    for verb in (("show", "--more"), ("certificate",), ("list",)):
+        words = ("gauge", verb[0], "back room", *verb[1:])
         assert said in " ".join(shop.good(*words).out.replace("\n!", "").split())
     for words in (("recipe", "card", RECIPE), ("report", "--recipe", RECIPE)):
         assert said in page(shop, *words)
@@ -52,6 +53,26 @@ def test_an_expired_certificate_is_a_caution_wherever_its_gauge_counts(shop):
     assert shop.run("gauge", "certificate", "left", "--number", "1", "--issuer", "x", "--until", "soon").code == 2
 
 
+def test_the_certificate_of_a_shared_machine_is_that_of_the_line_that_keeps_its_readings(shop):
+    shop.good("line", "add", "third", "--oven-of", "back room", "--press-of", "left")
+    certificate = ("--number", "4711", "--issuer", "Orr metrology", "--until", OVER.isoformat())
+    shop.good("gauge", "certificate", "back room", *certificate)
+    shown = shop.good("gauge", "list", "third", "--json").json
+    assert len(shown["cautions"]) == 1
+    assert "number 4711, kept with back room" in shown["cautions"][0]
+    assert shop.good("gauge", "list", "left", "--json").json["cautions"] == []
+    shop.good("gauge", "certificate", "back room", *certificate[:-1], LATER.isoformat())
+    with shop.open() as book:
+        assert set(certificates_behind(book, "third")) == {"back room"}
+    assert shop.good("gauge", "list", "third", "--json").json["cautions"] == []
+
+
+def test_what_is_not_written_down_yet_comes_with_the_command_that_writes_it(shop):
+    assert "doe gauge certificate left --number" in shop.good("gauge", "certificate", "left").out
+    assert f'doe study conditions "{NAME}" --wash' in shop.good("study", "conditions", NAME).out
+
+
+@compares("/conditions/{study:int}", "/certificate/{line:path}")
 def test_pages_keep_the_same_as_commands(office_over, shop):
     walk = Walk(office_over(shop.book).device("ana"))
     walk.go("/study/1")

@@ -65,6 +65,8 @@ SAID_AGAIN = {
     "/limits/{study:int}": "the same form holds what was typed, and takes it otherwise; both stay on record",
     "/undo/{study:int}/{coupon:path}": "what was taken back is typed again",
     "/recipe/{recipe:path}/day-back": "what was taken back is typed again",
+    "/conditions/{study:int}": "the same form takes it otherwise; both stay on record",
+    "/certificate/{line:path}": "the same",
     "/answer/{study:int}": "an answer is worked out from the scores, which are not touched",
     "/recipe/{recipe:path}/offer": "nothing is stored",
     "/class": "the next line set for the class takes its place",

@@ -44,11 +44,7 @@ def never_sent(test: str) -> list[str]:
 
 
 def pattern(path: str) -> str:
-    """Expression for addresses of a route.
-
-    >>> bool(re.fullmatch(pattern("/recipe/{recipe:path}/day"), "/recipe/a/b/day"))
-    True
-    """
+    """Expression for addresses of a route: /recipe/{recipe:path}/day takes /recipe/a/b/day."""
     return re.sub(r"\\{\w+(:path)?(?::\w+)?\\}", lambda found: ".+" if found[1] else "[^/]+", re.escape(path))
 
 
