@@ -219,7 +219,8 @@ def recipe_in_use(released: Released, limits: Limits | None, given: Given = "dia
         low, high = (s.dial_low, s.dial_high) if on_dial else (s.window_low, s.window_high)
         if low is not None and high is not None:
             window[s.factor] = (low, high)
-    return ReferenceSettings(settings, window, limits)
+    heated = next((s.heated_mm for s in released.settings if s.heated_mm is not None), None)
+    return ReferenceSettings(settings, window, limits, heated)
 
 
 def _dial_less_surface(released: Released) -> dict[str, float]:
@@ -232,8 +233,9 @@ def _dial_less_surface(released: Released) -> dict[str, float]:
 
 def _last_answer(book: Book, record: StudyRecord) -> ReferenceSettings:
     kept = book.latest_analysis(record.id, RECOMMEND)
+    heated = next((f.heated_mm for f in record.study.numeric if f.heated_mm is not None), None)
     if kept is None:
-        return ReferenceSettings(record.study.settings, limits=record.study.limits)
+        return ReferenceSettings(record.study.settings, limits=record.study.limits, heated_mm=heated)
     answer = answer_from(kept.payload)
     numeric = {f.name for f in record.study.numeric}
     settings = {name: float(value) for name, value in answer.setpoint.items() if name in numeric}
@@ -241,7 +243,7 @@ def _last_answer(book: Book, record: StudyRecord) -> ReferenceSettings:
     if answer.window is not None:
         bounds = answer.window.bounds.astype(float)
         window = {str(n): (float(bounds["low"][n]), float(bounds["high"][n])) for n in bounds.index}
-    return ReferenceSettings(settings, window, record.study.limits)
+    return ReferenceSettings(settings, window, record.study.limits, heated)
 
 
 def _sides(book: Book, record: StudyRecord, settings: Mapping[str, float]) -> tuple[float | None, float | None]:

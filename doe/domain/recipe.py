@@ -144,7 +144,8 @@ class ConfirmationRecord:
 class AlsoFor:
     """Another stack that a recipe was shown to hold for: by which ``comparison``, what it was made from, since when.
 
-    ``hides`` is the loss that a staged comparison could still hide, a share of prints; None after a full one.
+    ``hides`` is the loss that a staged comparison could still hide, a share of prints, with so much ``assurance``; None
+    after a full one.
     """
 
     stack: Stack
@@ -152,6 +153,7 @@ class AlsoFor:
     inputs_hash: str
     since: datetime
     hides: float | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
+    assurance: float | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
 
 
 @dataclass(frozen=True)

@@ -104,6 +104,8 @@ class Gaps:
         Where the map cannot be trusted (`contradicted`): the coupons that agree with it least; nothing is ready then.
     unfinished : int
         Coupons that pass so far and wait for a check, such as a wash: while there are any, nothing is ready.
+    borrowed : bool
+        Coupons of an earlier study count for more than this study's own: nothing is ready on another material.
     """
 
     unvaried: tuple[Factor, ...] = ()
@@ -112,17 +114,18 @@ class Gaps:
     can_feel: bool = True
     at_odds: tuple[str, ...] = ()
     unfinished: int = 0
+    borrowed: bool = False
 
     def hold_back(self, verdict: Verdict) -> Verdict:
         """The most that may be said where the numbers alone would say ``verdict``."""
-        open_question = self.hand or self.at_odds or self.unfinished
+        open_question = self.hand or self.at_odds or self.unfinished or self.borrowed
         if self.unvaried or (open_question and verdict == "ready") or (self.untried and verdict == "not reachable"):
             return "more coupons"
         return verdict
 
     def is_scoring_enough(self, verdict: Verdict) -> bool:
         """Whether scoring the coupons that are there would do, no new one made; ``verdict`` is that of the numbers."""
-        if self.unvaried or self.at_odds or verdict != "ready":
+        if self.unvaried or self.at_odds or self.borrowed or verdict != "ready":
             return False
         return self.can_feel if self.hand else self.unfinished > 0
 
@@ -136,6 +139,7 @@ def find_gaps(study: Study, surfaces: Surfaces) -> Gaps:
         bool(surfaces.results.passed.any()),
         contradicted(surfaces),
         int(surfaces.results.unfinished.sum()),
+        surfaces.earlier is not None and surfaces.earlier.worth > surfaces.results.coupons,
     )
 
 
@@ -240,6 +244,8 @@ def certainty_limits(
     if gaps.at_odds:
         found.append(fact("contradicted", names=gaps.at_odds))
         found += [f for f in surfaces.belief.facts if f.code in ("predicts_alike", "predicts_worse", "too_mixed")]
+    if gaps.borrowed and surfaces.earlier is not None:
+        found.append(fact("mostly_earlier", coupons=surfaces.results.coupons, value=surfaces.earlier.worth))
     waiting = int((surfaces.results.wash == WAITING).sum())
     if waiting:
         washed = int(np.isin(surfaces.results.wash, (HELD, LATE)).sum())

@@ -9,6 +9,7 @@ from doe.domain.finding import Finding, Value
 Code = Literal[
     # what makes a fit doubtful
     "earlier_counted",
+    "mostly_earlier",
     "shop_counted",
     "few_coupons",
     "all_passed",
@@ -73,9 +74,10 @@ def fact(code: Code, **values: Value) -> Finding:
         (``batches_unknown``, ``one_batch``), or studies (``shop_counted``).
         coupons : how many coupons it is about; ``hand_unscored``: those that can still be felt.
         of : out of how many coupons; ``never_compared``: how many people scored.
-        value : ``earlier_counted``, ``shop_washes``: what each counts for; ``scorers_apart``: points between them;
-        ``rate_open``: the expected rate minus its bound; ``lapses``: their share; ``leans_on_priors``: change of the
-        expected rate were every prior doubled; ``best_above``, ``best_below``: end of the tested range, in its stored
+        value : ``earlier_counted``, ``shop_washes``: what each counts for; ``mostly_earlier``: what all count for;
+        ``scorers_apart``: points between them; ``rate_open``: the expected rate minus its bound; ``lapses``: their
+        share; ``leans_on_priors``: change of the expected rate were every prior doubled;
+        ``best_above``, ``best_below``: end of the tested range, in its stored
         unit.
         limit : ``best_above``, ``best_below``: what the limits permit on that side, in the stored unit.
         about : ``leans_on_priors``: the strongest of `contract.PRIOR_GROUPS`; ``hand_fails_in_doubt``: the code of the

@@ -33,11 +33,14 @@ class ReferenceSettings:
     window : mapping
         Factor to (low, high); factors without one have only the setpoint.
     limits : Limits or None
+    heated_mm : float or None
+        Length of belt in the heat, which makes a time of its speed.
     """
 
     settings: Mapping[str, float] = field(default_factory=dict)
     window: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     limits: Limits | None = None
+    heated_mm: float | None = None
 
     def level(self, factor: str, value: float, slack: float = 0.0) -> tuple[Level, HeldTo] | None:
         """Where a setting lies, and what says so; None if nothing speaks.
@@ -60,7 +63,7 @@ class ReferenceSettings:
 
     def permitted(self, factor: str) -> tuple[float | None, float | None]:
         """Lowest and highest setting that the limits leave."""
-        return self.limits.bounds(factor) if self.limits is not None else (None, None)
+        return self.limits.bounds(factor, self.heated_mm) if self.limits is not None else (None, None)
 
     def is_too_much(self, factor: str, value: float, slack: float = 0.0) -> bool:
         """Whether a value is above what is permitted by more than ``slack``, or at the ceiling."""
@@ -135,14 +138,14 @@ def _remedy(diagnosis: Diagnosis) -> str:
 def _moves(first: Fault, recipe: ReferenceSettings, current: Mapping[str, float]) -> tuple[Move, ...]:
     if first.at != "the dial":
         return ()
-    low = first.side == "under"
+    less = {name: (first.side == "under") != KNOWN_FACTORS[name].cools for name in first.settings}
     return tuple(
         Move(name, current[name], recipe.settings[name])
         for name in first.settings
         if name in current
         and name in recipe.settings
         and recipe.is_permitted(name, recipe.settings[name])
-        and (current[name] < recipe.settings[name] if low else current[name] > recipe.settings[name])
+        and (current[name] < recipe.settings[name] if less[name] else current[name] > recipe.settings[name])
     )
 
 
@@ -167,7 +170,10 @@ def _to_stop(
     current: Mapping[str, float],
     reached: Mapping[str, float],
 ) -> tuple[MachineKind, ...]:
-    too_much = [name for name, value in current.items() if recipe.is_too_much(name, value)]
+    heating = {
+        name: value for name, value in current.items() if not (name in KNOWN_FACTORS and KNOWN_FACTORS[name].cools)
+    }
+    too_much = [name for name, value in heating.items() if recipe.is_too_much(name, value)]
     too_much += [name for name, value in reached.items() if recipe.is_too_much(name, value, READ_DEGC)]
     hot = {machine_of(name) for name in too_much}
     hot |= {_RUNS_HOT[c.fault.key] for c in diagnosis.causes if c.p >= LIKELY and c.fault.key in _RUNS_HOT}

@@ -13,6 +13,7 @@ from statistics import fmean
 from typing import Literal
 
 from doe.domain.errors import InputError
+from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.finding import Finding, Value
 from doe.domain.gauge import GaugeReading
 from doe.domain.jsonable import packaged_table
@@ -271,7 +272,15 @@ def _when_and_where(known: Known) -> Iterator[Shift]:
     yield from _move("shows where", known.where, where=known.where)
 
 
-_DIAL = {"cure_temp": "cure", "cure_time": "cure", "press_temp": "press", "dwell": "press"}
+_DIAL = {
+    "cure_temp": "cure",
+    "cure_time": "cure",
+    "belt_speed": "cure",
+    "hover_gap": "cure",
+    "press_temp": "press",
+    "dwell": "press",
+}
+_LESS_HEAT: Mapping[Level, Level] = {"low": "high", "inside": "inside", "high": "low"}
 
 
 _BOTH_DIALS = 2
@@ -281,7 +290,11 @@ _OFF_FACTOR: Mapping[HeldTo, float] = {"recipe": 60, "limits": 60, "usual": 20}
 def _dials(known: Known) -> Iterator[Shift]:
     """Only a recipe calls a setting inside; limits and usual bands speak where it is not."""
     for stage in ("cure", "press"):
-        own = {name: level for name, level in known.settings.items() if _DIAL.get(name) == stage}
+        own = {
+            name: _LESS_HEAT[level] if KNOWN_FACTORS[name].cools else level  # a faster belt is less heat
+            for name, level in known.settings.items()
+            if _DIAL.get(name) == stage
+        }
         for level in ("low", "high"):
             against = [known.held_to.get(name, "recipe") for name, there in own.items() if there == level]
             if against:
@@ -289,7 +302,7 @@ def _dials(known: Known) -> Iterator[Shift]:
                 off = Finding("set off", {"stage": stage, "way": level, "against": worst})
                 yield Shift(f"{stage}_set_{level}", _OFF_FACTOR[worst], off)
             elif own:
-                clears = 0.03 if len(own) == _BOTH_DIALS else 0.1
+                clears = 0.03 if len(own) >= _BOTH_DIALS else 0.1
                 yield Shift(f"{stage}_set_{level}", clears, Finding("set right", {"stage": stage}))
 
 

@@ -188,6 +188,7 @@ SPELLING: Mapping[str, Callable[[Any], str]] = {
     "edge_power": percent,
     "hides": lambda share: str(at_most_of_hundred(share)),
     "alike": lambda share: str(at_most_of_hundred(share)),
+    "alarm": lambda share: str(at_most_of_hundred(share)),
     "rounds": lambda number: count(number, "further round"),
 }
 """Name of a value to how it is said."""

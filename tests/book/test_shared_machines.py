@@ -5,16 +5,17 @@ from __future__ import annotations
 import sqlite3
 from contextlib import closing
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 import pytest
 
+from doe.acts.conditions import keep_certificate
 from doe.acts.gauges.line import gauged_line, keep_readings
 from doe.acts.waiting import what_waits
 from doe.book.book import Book
 from doe.book.tables import to_text
 from doe.domain.errors import InputError
-from doe.domain.gauge import GaugeReading
+from doe.domain.gauge import Certificate, GaugeReading
 from doe.domain.stack import Line, Machine
 from tests.book.samples import STACK, make_study
 
@@ -58,6 +59,13 @@ def test_the_oven_is_as_sure_as_the_gauge_it_was_read_with_whatever_gauge_the_ot
     shop.save_line(replace(FRONT, gauge="probe", gauge_u_degc=0.2), "a gauge of its own")
     one, other = (gauged_line(shop, name, on=TAKEN.date()).dial("cure_temp", 122.0) for name in ("back", "front"))
     assert one.u_delta_degc == other.u_delta_degc
+
+
+def test_an_expired_certificate_of_the_gauge_that_read_the_shared_oven_is_said_on_both_lines(shop):
+    keep_certificate(shop, "back", Certificate("C 7", "a laboratory", date(2029, 12, 1)))
+    for name in ("back", "front"):
+        told = [c for c in gauged_line(shop, name, on=TAKEN.date()).left_out if c.code == "certificate expired"]
+        assert [c.values["number"] for c in told] == ["C 7"], name
 
 
 def test_a_reading_withdrawn_counts_for_neither(shop):

@@ -2,8 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import pandas as pd
 import pytest
 
+from doe.acts.study.earlier import lend_earlier, prior_of
+from doe.domain.errors import InputError
+from doe.domain.factors import usual_factor
+from doe.domain.score import ScoreEntry
+from doe.domain.study import Study
 from tests.acts.recipe.samples import NAME, STUDY, confirmed, released
 
 LIMITS = ("film_max=175", "powder_max=180", "fabric_max=180", "oven_max=180", "press_max=190")
@@ -45,8 +53,6 @@ def test_the_study_behind_a_retired_recipe_counts_in_the_next_one(shop):
     shop.good("study", "limits", "next powder", *limits)
     shop.good("plan", "next powder", "--coupons", "12", "--choose", "auto")
     with shop.open() as book:
-        from doe.domain.score import ScoreEntry
-
         names = list(book.plan_coupons("next powder")["coupon"])
         entries = [
             ScoreEntry(name, {"release": i % 3 > 0, "stretch": True, "wash_1": True, "wash_5": True}, hand={"ana": 4.0})
@@ -76,3 +82,45 @@ def test_another_fabric_lends_nothing_unless_somebody_says_so(shop):
     new = ("study", "new", "on fleece", "--stack", "fleece", "--line", "back room", "--earlier", STUDY)
     assert "another fabric" in shop.run(*new).err
     assert "each for 0.2 of a coupon" in flat(shop.good(*new, "--discount", "0.2").out)
+
+
+def test_coupons_that_were_made_otherwise_are_left_out_or_refused(shop):
+    three = ("--factor", "cure_temp=110..130", "--factor", "press_temp=150..165", "--factor", "dwell=8..16")
+    refused = shop.run(*NEW, "--earlier", STUDY, *three)
+    assert "cure time varied" in flat(refused.err)
+    with shop.open() as book:
+        made = book.results(STUDY)
+    value = float(made["cure_time"].mode()[0])
+    said = flat(shop.good(*NEW, "--earlier", STUDY, *three, "--hold", f"cure_time={value:g}s").out)
+    with shop.open() as book:
+        prior = prior_of(book, book.study("next powder"))
+        sd = book.study(STUDY).study.factor("cure_time").setting_sd
+    alike = [c for c, v in zip(made["coupon"], made["cure_time"], strict=True) if abs(v - value) <= sd]
+    assert 0 < prior.coupons < len(made)
+    assert set(prior.results["coupon"]) <= set(alike)
+    assert f"{prior.coupons} coupons of the study" in said
+
+
+def test_passing_fewer_checks_or_another_hold_counts_only_where_somebody_says_so(shop):
+    ten = ("--check", "release", "--check", "wash_10=after ten washes@10")
+    refused = shop.run(*NEW, "--earlier", STUDY, *ten)
+    assert "without after ten washes" in flat(refused.err)
+    shop.good(*NEW, "--earlier", STUDY, *ten, "--discount", "0.2")
+
+
+def test_a_belt_of_another_length_counts_by_the_time_in_its_heat(shop):
+    with shop.open() as book:
+        stack, line = "tee, next powder", "back room"
+        for name, length in (("short belt", 1200), ("long belt", 2400), ("unmeasured", None)):
+            belt = usual_factor("belt_speed", heated_mm=length)
+            belt = replace(belt, low=belt.low * (length or 1200) / 1200, high=belt.high * (length or 1200) / 1200)
+            book.add_study(Study(name, (belt, usual_factor("press_temp"))), stack=stack, line=line)
+        old = book.study("short belt")
+        plan = pd.DataFrame({"coupon": ["A", "B"], "belt_speed": [0.4, 0.6], "press_temp": [150.0, 160.0]})
+        book.save_round(old.id, plan.assign(round=1), kind="spread", seed=1, notes=(), scale="surface")
+        checks = {check.name: True for check in old.study.spec.checks}
+        book.record("short belt", [ScoreEntry(c, checks) for c in ("A", "B")])
+        prior = lend_earlier(book, book.study("long belt"), "short belt", None)
+        assert list(prior.results["belt_speed"]) == [0.8, 1.2]
+        with pytest.raises(InputError, match="heated length"):
+            lend_earlier(book, book.study("unmeasured"), "short belt", None)

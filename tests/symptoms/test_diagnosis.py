@@ -322,6 +322,24 @@ def test_dial_set_low_is_moved_back_to_the_recipe_only():
     assert [(m.factor, m.now, m.to) for m in advice.moves] == [("press_temp", 140.0, 155.0)]
 
 
+BELT = ReferenceSettings(
+    {"cure_temp": 120.0, "belt_speed": 0.6}, {"belt_speed": (0.5, 0.7)}, Limits(min_cure_time_s=90), heated_mm=1200
+)
+
+
+@pytest.mark.parametrize(("speed", "level", "cause"), [(0.9, "high", "cure_set_low"), (0.3, "low", "cure_set_high")])
+def test_a_faster_belt_is_less_heat_and_never_stops_an_oven_for_being_hot(speed, level, cause):
+    symptoms = ("grainy_back", "colour_shed") if cause == "cure_set_low" else ("glass_back", "film_lock")
+    assert BELT.level("belt_speed", speed)[0] == level
+    assert BELT.is_too_much("belt_speed", speed) == (speed > 0.8)  # 1.2 m in 90 s
+    evidence = Evidence(symptoms, known=Known(settings={"belt_speed": level}))
+    found = diagnose(evidence)
+    assert found.first.fault.key == cause
+    advice = advise(found, evidence, BELT, {"cure_temp": 120.0, "belt_speed": speed})
+    assert [(m.factor, m.to) for m in advice.moves] == [("belt_speed", 0.6)]
+    assert "oven" not in advice.stop
+
+
 def test_machine_that_runs_hot_is_stopped_and_mended_not_dialled():
     evidence = Evidence(
         ("film_lock", "strike_through"),

@@ -46,6 +46,8 @@ def test_every_code_has_its_words():
             Finding("few_batches", {"grouping": "cure_batch", "spare_batches": 1}),
             "of cure batch rests on 1 spare batch only",
         ),
+        # with few pairs left clearly worse may be out of reach too, so it is not promised
+        (Finding("go_on_gone"), "can no longer come out, whatever the rest shows."),
         (Finding("may_retune", {"worse": None, "edges": False, "hand": False}), "cannot be shown by so few"),
     ],
 )

@@ -20,6 +20,7 @@ from doe.words.study.setpoint import WORDS, cautions_left, method_words, said
 
 FACTS = {
     "earlier_counted": fact("earlier_counted", coupons=2, value=0.5),
+    "mostly_earlier": fact("mostly_earlier", coupons=1, value=40),
     "shop_counted": fact("shop_counted", names=("old powder", "new film")),
     "contradicted": fact("contradicted", names=("R1-03", "R1-07")),
     "every_level": fact("every_level", factors=("press_temp",)),

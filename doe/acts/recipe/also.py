@@ -57,7 +57,8 @@ def add_material(book: Book, key: Key, *, approved_by: str, why: str = "", now: 
             f"Retune it: doe compare {quoted(record.name)} --retune",
         )
     hides = None if found.comparison.staged is None else found.comparison.staged.hides
-    recipe, also = kept.recipe, AlsoFor(record.stack, record.name, found.hash, now, hides)
+    recipe, sure = kept.recipe, None if hides is None else plan.assurance
+    also = AlsoFor(record.stack, record.name, found.hash, now, hides, sure)
     if any(there.comparison == record.name for there in recipe.also or ()):
         raise InputError(
             f"recipe {recipe.name}",

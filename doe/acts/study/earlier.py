@@ -11,6 +11,7 @@ import pandas as pd
 from doe.acts.base import PRIOR, digest, version
 from doe.acts.gauges.line import gauged_line
 from doe.acts.study.rounds import is_comparison, results_to_learn_from
+from doe.assure.confirmation.attempts import same_setting
 from doe.book.book import Book
 from doe.book.records import NewAnalysis, StudyRecord
 from doe.domain.errors import InputError
@@ -110,8 +111,9 @@ def lend_earlier(book: Book, record: StudyRecord, key: str, discount: float | No
     Raises
     ------
     InputError
-        If that study is this one or a comparison, lacks a setting of this one or was made at another level, holds no
-        scored coupon, or is of another fabric and nobody said what its coupons count for.
+        If that study is this one or a comparison, lacks a setting of this one, varied one that is neither varied nor
+        held now, holds no scored coupon that fits, or is of another fabric, held something at another value or lacks
+        a check, and nobody said what its coupons count for.
     """
     base = book.study(key)
     where = f"--earlier {base.name}"
@@ -131,14 +133,24 @@ def lend_earlier(book: Book, record: StudyRecord, key: str, discount: float | No
     counts, why = usual_discount({"fabric": "material"} if different else {})
     if discount is not None:
         counts, why = check_discount(discount), "as typed"
-    results = coupons_for_prior(results_of_surface(book, base), study, levels)
+    else:
+        _refuse_made_otherwise(where, study, base.study)
+    found = results_of_surface(book, base)
+    for name, share in _same_times(where, study, base.study).items():
+        both = [column for column in (name, ACTUAL_PREFIX + name) if column in found]
+        found = found.assign(**{column: found[column].astype(float) * share for column in both})
+    results = coupons_for_prior(_at_held(where, found, study, base.study), study, levels)
     for f in study.categorical:
         results = results[results[f.name].isin(f.levels)].reset_index(drop=True)
     if results.empty:
         raise InputError(where, "no scored coupon that fits", "a study with scored coupons", "Name another one.")
     if counts == 0 and discount is None:
-        remedy = f"Add --discount {USUAL_DISCOUNT:g} if it behaves alike all the same."
-        raise InputError(where, f"another fabric, {base.stack.fabric.name}", "a study on the same fabric", remedy)
+        raise InputError(
+            where,
+            f"another fabric, {base.stack.fabric.name}",
+            "a study on the same fabric",
+            f"Add --discount {USUAL_DISCOUNT:g} if it behaves alike all the same.",
+        )
     of = [k for k in book.recipes() if k.study_id == base.id]
     recipe, revision = (of[-1].recipe.name, of[-1].recipe.revision) if of else ("", 0)
     lent = prior_analysis(study=base.name, recipe=recipe, revision=revision, discount=counts, why=why, results=results)
@@ -146,6 +158,55 @@ def lend_earlier(book: Book, record: StudyRecord, key: str, discount: float | No
     prior = prior_of(book, record)
     assert prior is not None  # it has just been kept
     return prior
+
+
+def _refuse_made_otherwise(where: str, study: Study, old: Study) -> None:
+    """Refuse coupons that were made or looked at otherwise, where nobody said what they count for."""
+    held = [n for n, value in study.held.items() if n in old.held and not same_setting(value, old.held[n])]
+    looked = {(check.name, check.after_washes, check.after_hours) for check in old.spec.checks}
+    missing = [c.label for c in study.spec.checks if (c.name, c.after_washes, c.after_hours) not in looked]
+    if held or missing:
+        otherwise = [*(f"{n} held at {old.held[n]}" for n in held), *(f"without {label}" for label in missing)]
+        raise InputError(
+            where,
+            "; ".join(otherwise),
+            "coupons made and looked at as those of this study",
+            f"Add --discount {USUAL_DISCOUNT:g} if they tell the same all the same.",
+        )
+
+
+def _same_times(where: str, study: Study, old: Study) -> dict[str, float]:
+    """What a belt's speed is multiplied by, by name, so that the time in the heat stays as it was."""
+    shares = {}
+    for f in study.numeric:
+        now, then = f.heated_mm, old.factor(f.name).heated_mm
+        if (now is None) != (then is None):
+            raise InputError(
+                where,
+                f"{f.label} with the belt's heated length known {'then' if now is None else 'now'} only",
+                "both heated lengths, or neither",
+                "Give both, such as --factor belt_speed,heated=1.2m, or leave it out.",
+            )
+        if now and then and now != then:
+            shares[f.name] = now / then
+    return shares
+
+
+def _at_held(where: str, results: pd.DataFrame, study: Study, old: Study) -> pd.DataFrame:
+    """Coupons at the held value of each setting that was varied then and is held now, within its setting error."""
+    for f in old.numeric:
+        if f.name in study.factor_names:
+            continue
+        value = study.held.get(f.name)
+        if value is None or isinstance(value, str):
+            raise InputError(
+                where,
+                f"{f.label} varied",
+                f"{f.label} varied or held now too",
+                f"Vary it too, or hold it: --hold {f.name}=VALUE.",
+            )
+        results = results[(results[f.name].astype(float) - value).abs() <= max(f.setting_sd, 1e-9)]
+    return results
 
 
 def coupons_for_prior(results: pd.DataFrame, study: Study, levels: Mapping[str, str]) -> pd.DataFrame:

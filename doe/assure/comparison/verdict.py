@@ -22,7 +22,14 @@ from doe.assure.comparison.plan import (
     separate_difference,
     strokes_for_rates,
 )
-from doe.assure.comparison.staged import Stage, StagedVerdict, StageVerdict, judge_pairs, staged_chances
+from doe.assure.comparison.staged import (
+    Stage,
+    StagedVerdict,
+    StageVerdict,
+    judge_pairs,
+    staged_chances,
+    worst_false_alarm,
+)
 from doe.assure.confirmation.allocation import CORNER_COUPONS, SETPOINT
 from doe.assure.confirmation.verdict import CornerResult, coupon_states, judge_corner
 from doe.domain.errors import InputError
@@ -327,7 +334,8 @@ def _staged_reasons(
         yield Finding("may_hide", {"hides": staged.hides, "assurance": assurance})
     if staged.verdict == "clearly worse":
         alike = staged_chances(stages, 1 - rate, 1 - rate).worse
-        yield Finding("enough_worse", {"least": stage.worse, "pairs": stage.pairs, "alike": alike})
+        told = {"least": stage.worse, "pairs": stage.pairs, "alike": alike, "alarm": worst_false_alarm(stages)}
+        yield Finding("enough_worse", told)
     if staged.verdict == "line first":
         yield Finding("line_in_question", {"pairs": stage.pairs, "most": stage.in_use})
     if hand is not None:

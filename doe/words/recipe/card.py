@@ -341,7 +341,9 @@ def _shown_by(also: AlsoFor) -> str:
     if also.hides is None:
         return f"same recipe holds, by the comparison {also.comparison}"
     hidden = at_most_of_hundred(also.hides)
-    return f"go on carefully, by the staged comparison {also.comparison}, which could hide {hidden} more failing of 100"
+    sure = "" if also.assurance is None else f" (with {stated(also.assurance)} assurance)"
+    told = f"which could hide up to {hidden} more failing of 100{sure}"
+    return f"go on carefully, by the staged comparison {also.comparison}, {told}"
 
 
 def material_words(material: Material | None) -> str:

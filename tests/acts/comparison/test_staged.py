@@ -127,6 +127,10 @@ def test_a_hand_that_is_shown_to_be_stiffer_is_not_let_go_on(book):
 def test_a_lot_that_fails_in_three_pairs_is_clearly_worse_and_may_be_retuned(book):
     found = record(book, begin(book), new=3)
     assert found.comparison.verdict == "clearly worse"
+    # what so rarely happens to lots that are alike holds only where the recipe does: a bad day of the line is said too
+    (told,) = (r for r in found.comparison.reasons if r.code == "enough_worse")
+    assert told.values["alike"] <= 0.03 < told.values["alarm"]
+    assert said((told,))[0].endswith("at whatever stage; where the line has a bad day with both, up to 17.")
     assert found.looks_left == 0
     with pytest.raises(InputError, match="clearly worse"):
         more_coupons(book, "lot P-04")
@@ -173,6 +177,7 @@ def test_the_lot_goes_on_the_recipe_with_what_could_hide(book):
     (also,) = kept.recipe.also
     assert also.hides == pytest.approx(1 - 0.1 ** (1 / 8))
     (sentence,) = also_sentences(book.recipe(NAME).recipe)
-    assert "go on carefully, by the staged comparison lot P-04, which could hide 26 more failing of 100" in sentence
+    told = "which could hide up to 26 more failing of 100 (with 90 % assurance)"
+    assert f"go on carefully, by the staged comparison lot P-04, {told}" in sentence
     assert kept.recipe.why.startswith("the staged comparison lot P-04 lets powder fine powder")
     assert book.check() == []
