@@ -80,14 +80,10 @@ def gauged_line(book: Book, line: StudyRecord | Line | str, *, on: date | None =
     dialled = not isinstance(line, (str, Line)) and is_as_dialled(book.plan_info(line.id).rounds)
     kept = [k for k in book.gauge_history(meant.name) if not k.withdrawn]
     names = {place: f"Reading {k.id}" for place, k in enumerate(kept)}
-    keepers = {kind: now.keeper(kind) for kind in MACHINE_KINDS}
-    gauges = {kind: book.line(keeper).gauge_u_degc for kind, keeper in keepers.items()}
+    gauges = {kind: book.line(now.keeper(kind)).gauge_u_degc for kind in MACHINE_KINDS}
     day = on or today()
     found = gauge_line(meant, [k.reading for k in kept], on=day, names=names, as_dialled=dialled, gauges=gauges)
-    expired = [
-        c for name in dict.fromkeys((meant.name, *keepers.values())) for c in certificate_cautions(book, name, day)
-    ]
-    return replace(found, left_out=(*found.left_out, *expired))
+    return replace(found, left_out=(*found.left_out, *certificate_cautions(book, meant.name, day)))
 
 
 def refuse_dials(gauged: GaugedLine, study: Study, coupons: pd.DataFrame) -> None:
