@@ -308,8 +308,8 @@ def _is_whole(name: str, content: bytes, whole: dict[str, bytes]) -> bool:
                 return opened.testzip() is None
         except zipfile.BadZipFile:
             return False
-    if name.endswith((".sqlite", "-wal", "-shm")):
-        return content.startswith(b"SQLite format 3\0") or name.endswith(("-wal", "-shm"))
+    if name.endswith((".sqlite", "-wal", "-shm", "-journal")):
+        return content.startswith(b"SQLite format 3\0") or name.endswith(("-wal", "-shm", "-journal"))
     # a page says the day, and on another day which readings are out of date: its end tells whether it is whole
     return bool(like) and content[-12:] == like[-12:] and abs(len(content) - len(like)) < max(200, len(like) // 50)
 

@@ -358,7 +358,7 @@ def test_scores_are_asked_for_only_where_a_coupon_of_this_study_can_be_felt() ->
     assert spoilt.pass_rate >= study.spec.pass_rate  # by the numbers only scores would be missing
     assert (spoilt.verdict, len(spoilt.next_coupons)) == ("more coupons", 8)
     assert not any("Score hand-feel of the coupons" in text for text in words.said(study, spoilt.warnings))
-    whole = _asked(study, passed.head(1), earlier)
+    whole = _asked(study, passed, Earlier(passed, 0.5))  # its own coupons weigh more
     assert (whole.verdict, whole.next_coupons.empty) == ("more coupons", True)
     assert any("Score hand-feel of the coupons" in text for text in words.said(study, whole.warnings))
 

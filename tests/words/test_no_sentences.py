@@ -47,7 +47,6 @@ EXCEPTIONS = {
     # parts of errors
     # a part of errors
     "doe/domain/limits.py": {"source of the limit {}"},
-    "doe/acts/study/earlier.py": {"Add --discount {} if it behaves alike all the same."},
     "doe/acts/study/limits.py": {
         "at most {} (limit)",
         "at least {} (limit)",
