@@ -16,10 +16,10 @@ if TYPE_CHECKING:
     from doe.domain.spec import Check, Spec
     from doe.domain.stack import Line, Machine, Material, Stack
     from doe.domain.study import Study
-    from doe.plans.build import make_plan
     from doe.plans.plan import Plan
     from doe.setpoint.answer import Answer, Window
     from doe.setpoint.extension import extend_plan
+    from doe.setpoint.planning import make_plan
     from doe.setpoint.recommendation import recommend
     from doe.surfaces.earlier import Earlier
     from doe.surfaces.fitted import Surfaces, fit
@@ -76,7 +76,7 @@ _HOMES = {
     "extend_plan": "doe.setpoint.extension",
     "fit": "doe.surfaces.fitted",
     "learn_shop": "doe.surfaces.learning",
-    "make_plan": "doe.plans.build",
+    "make_plan": "doe.setpoint.planning",
     "recommend": "doe.setpoint.recommendation",
     "usual_factor": "doe.domain.factors",
 }

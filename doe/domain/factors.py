@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import KW_ONLY, dataclass, field
+from dataclasses import KW_ONLY, InitVar, dataclass, field
 from typing import Literal
 
 from doe.domain.errors import InputError, check_line, plain
@@ -112,6 +112,8 @@ class Factor:
         Smallest change the machine can be given; by default that of the catalogue, or of the unit.
     levels : tuple of str
         The levels of a categorical factor (then low and high are not used).
+    every : bool
+        Only to make one: the same as ``endured=True``, said in the word that is typed.
     endured : bool, optional
         Whether one setting must hold on every level (platens, ovens, operators) instead of the best level being chosen.
     fixed : bool, optional
@@ -146,8 +148,11 @@ class Factor:
     endured: bool | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
     fixed: bool | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
     heated_mm: float | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
+    every: InitVar[bool] = False
 
-    def __post_init__(self) -> None:
+    def __post_init__(self, every: bool) -> None:
+        if every:
+            object.__setattr__(self, "endured", True)
         known = KNOWN_FACTORS.get(self.name)
         fill = object.__setattr__  # the dataclass is frozen; defaults are filled once, here
         if self.step is None:

@@ -20,6 +20,7 @@ NoteCode = Literal[
     "chosen as a first look",
     "chosen as spread out",
     "chosen as one setting",
+    "chosen by the shop",
     "fewer coupons than terms",
     "other fraction",
     "moved out of forbidden",

@@ -3,7 +3,7 @@
 The draws of a closing window are too doubtful: of regions in which 4 of 10 draws find a setting that holds the target,
 more than 8 in 10 hold one. So a share is moved on the logit scale by a shift and a slope before it is said or judged
 by. Both were fitted on tuning lines (`tests/benchmarks/chances.py`, which also leaves out one family after the other)
-and are the same for every number of coupons.
+and are the same for every number of coupons; where hand-feel is wanted the share of the setpoint is left as it is.
 """
 
 from __future__ import annotations

@@ -104,6 +104,8 @@ class Outcomes:
         by_lapse, under, over = table[self._order[self.passes :]].T
         self._by_lapse, self._by_heat, self._by_over = by_lapse, under, over - under
         self._late = late[self._order[: self.passes]]
+        self._some_late = bool(self._late.any())
+        self._graded = bool((grade != "").any())
         self._near = np.isin(grade, (JUST, SLIGHT))[self._order]
         self._far = np.isin(grade, (CLEAN, BAD))[self._order]
 
@@ -117,7 +119,8 @@ class Outcomes:
         eta, over : array, shape (draws, coupons)
         lapse, wrong : array, shape (draws,)
         width : array, shape (draws, coupons)
-            How far the cut on the coupon's side lies from the line between pass and fail, in logits; above 0.
+            How far the cut on the coupon's side lies from the line between pass and fail, in logits; above 0. Not
+            looked at where no coupon is graded.
         """
         good, bad = self._order[: self.passes], self._order[self.passes :]
         sound = np.log1p(-lapse)[:, None] + self._so_far(eta[:, good], width[:, good])[0]
@@ -129,14 +132,16 @@ class Outcomes:
     def _so_far(self, eta: FloatArray, width: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Log probability of each pass but for lapses, (draws, passes), and the share of it that is sound."""
         zone = self._zone(eta, width, slice(0, self.passes))
-        if not self._late.any():
-            return zone, np.ones_like(zone)
+        if not self._some_late:
+            return zone, np.ones((1, 1))
         sound = np.exp(zone)
         whole = sound + self._late * expit(-eta)
         return np.log(whole), sound / whole
 
     def _zone(self, toward: FloatArray, width: FloatArray, rows: slice) -> FloatArray:
         """Log probability of the grade's zone, (draws, those rows); ``toward`` is the logit of the coupon's side."""
+        if not self._graded:
+            return log_expit(toward)
         near, far = self._near[rows], self._far[rows]
         value = log_expit(np.where(far, toward - width, toward))
         if near.any():
@@ -145,6 +150,8 @@ class Outcomes:
 
     def _zone_slopes(self, toward: FloatArray, width: FloatArray, rows: slice) -> tuple[FloatArray, FloatArray]:
         """Slopes of `_zone` along the logit of the coupon's side and along the width."""
+        if not self._graded:
+            return expit(-toward), np.zeros((1, 1))
         near, far = self._near[rows], self._far[rows]
         along = expit(np.where(far, width - toward, -toward))
         wider = np.where(far, -along, 0.0)
@@ -166,14 +173,16 @@ class Outcomes:
         """`log_chance` with its slopes, each coupon's slopes times its weight, shape (coupons,)."""
         good, bad = self._order[: self.passes], self._order[self.passes :]
         sound, failing = slice(0, self.passes), slice(self.passes, None)
-        value, d_eta, d_width = np.empty_like(eta), np.empty_like(eta), np.empty_like(eta)
-        d_over = np.zeros_like(over)
+        value, d_eta = np.empty_like(eta), np.empty_like(eta)
+        d_over = np.zeros(over.shape, order="F")  # failures are columns of it
+        d_width = np.zeros_like(eta) if self._graded else np.broadcast_to(0.0, eta.shape)
 
         so_far, is_sound = self._so_far(eta[:, good], width[:, good])
         value[:, good] = np.log1p(-lapse)[:, None] + so_far
-        along, wider = self._zone_slopes(eta[:, good], width[:, good], sound)
-        along = is_sound * along - (1 - is_sound) * expit(eta[:, good])
-        d_eta[:, good], d_width[:, good] = along * weights[good], is_sound * wider * weights[good]
+        along, so_wide = self._zone_slopes(eta[:, good], width[:, good], sound)
+        if self._some_late:
+            along = is_sound * along - (1 - is_sound) * expit(eta[:, good])
+        d_eta[:, good] = along * weights[good]
 
         share = expit(over[:, bad])
         fail = np.exp(self._zone(-eta[:, bad], width[:, bad], failing))
@@ -185,7 +194,10 @@ class Outcomes:
         pull = weights[bad] / chance
         heated = pull * alive
         along, wider = self._zone_slopes(-eta[:, bad], width[:, bad], failing)
-        d_eta[:, bad], d_width[:, bad] = -heated * seen * along, heated * seen * wider
+        told = heated * seen
+        d_eta[:, bad] = -told * along
+        if self._graded:
+            d_width[:, good], d_width[:, bad] = is_sound * so_wide * weights[good], told * wider
         d_over[:, bad] = heated * self._by_over * share * (1 - share) * plain
         d_wrong = (heated * self._by_over * (1 - 2 * share)).sum(axis=1)
         d_lapse = (pull * (self._by_lapse - fail * seen)).sum(axis=1)

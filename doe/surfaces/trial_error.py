@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from doe.domain.coding import FloatArray
 
-Groups = list[tuple[int, NDArray[np.intp]]]
+Rows = NDArray[np.intp] | slice
+Groups = list[tuple[int, Rows]]
 
 
 class TrialError:
@@ -43,18 +44,19 @@ class TrialError:
         curve : array, shape (draws, k, k), symmetric
         peak : array, shape (combinations, draws, k)
         """
-        # factors first: then every sum over them runs along whole planes, and one product does for all draws
-        slope = np.ascontiguousarray(curve.transpose(1, 0, 2)) @ self._z.T  # (k, draws, coupons)
-        for c, rows in self._groups:
-            pull = (curve @ peak[c][:, :, None])[:, :, 0].T[:, :, None]
-            if len(self._groups) == 1:
-                slope -= pull
-            else:
-                slope[:, :, rows] -= pull
-        bent = slope * self._across[:, None, :]
-        slope *= bent
-        k = len(slope)
-        spread = 4 * slope.sum(axis=0) + 2 * ((curve**2).reshape(-1, k * k) @ self._products)
+        # factor by factor: one product does for all draws, and what is at work stays in the processor's cache
+        bent, spread = np.empty((curve.shape[1], *eta.shape)), np.zeros_like(eta)
+        pulls = [(rows, (curve @ peak[c][:, :, None])[:, :, 0]) for c, rows in self._groups]
+        for i, plane in enumerate(bent):
+            slope = curve[:, i] @ self._z.T
+            for rows, pull in pulls:
+                slope[:, rows] -= pull[:, i, None]
+            np.multiply(slope, self._across[i], out=plane)
+            slope *= plane
+            spread += slope
+        k = len(bent)
+        spread *= 4
+        spread += 2 * ((curve**2).reshape(-1, k * k) @ self._products)
         shrunk = 1 / np.sqrt(1 + np.pi / 8 * spread)
         logit = (eta - np.diagonal(curve, axis1=1, axis2=2) @ self._across) * shrunk
         return AveragedLogit(logit, shrunk, bent)
@@ -62,21 +64,25 @@ class TrialError:
     def backward(
         self,
         d_logit: FloatArray,
-        d_shrunk: FloatArray,
+        d_shrunk: FloatArray | None,
         averaged: AveragedLogit,
         curve: FloatArray,
         peak: FloatArray,
     ) -> tuple[FloatArray, FloatArray, FloatArray]:
         """From slopes along the averaged logits to those along eta, curve and peak (their shapes).
 
-        ``d_shrunk`` is the slope along how far logits are shrunk, of what is shrunk besides eta, (draws, coupons).
+        ``d_shrunk`` is the slope along how far logits are shrunk, of what is shrunk besides eta, (draws, coupons); None
+        where that is nothing.
         """
         k = self._z.shape[1]
         d_eta = d_logit * averaged.shrunk
-        d_spread = (d_eta * averaged.logit + d_shrunk * averaged.shrunk**2) * averaged.shrunk
+        d_spread = d_eta * averaged.logit
+        if d_shrunk is not None:
+            d_spread += d_shrunk * averaged.shrunk**2
+        d_spread *= averaged.shrunk
         d_spread *= -np.pi / 16
-        d_slope = averaged.bent * (8 * d_spread)
         d_curve = 4 * curve * (d_spread @ self._products.T).reshape(-1, k, k)
+        d_slope = averaged.bent * (8 * d_spread)
         d_curve += (d_slope @ self._z).transpose(1, 0, 2)
         d_curve[:, np.arange(k), np.arange(k)] -= d_eta @ self._across.T
         d_peak = np.zeros_like(peak)

@@ -16,10 +16,11 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import NDArray
 
 from doe.surfaces.hamiltonian import sample_by_slopes
+from doe.surfaces.outcomes import Outcomes
 from doe.surfaces.sampler import Cloud, FloatArray
+from doe.surfaces.trial_error import Rows
 from doe.surfaces.window_model import WindowDraws, WindowModel, stretch
 
 _LOOK = 80_000  # draws times coupons in one go: more arrays are alive at once than in a look without slopes
@@ -40,26 +41,33 @@ class TemperedWindow:
         hand = self.model.weights[self.model.hand.rows]
         mean = self.model.hand_means(draws)
         lent = 0.0 if self.model.loan is None else self.model.loan.log_ratio(xi)
+        portions = self._portions(len(xi))
 
         def value(power: float) -> FloatArray:
             spread = np.sqrt(draws.hand_sd**2 + self._blur(power))
-            return np.asarray(power * (checks + lent) + self.model.hand_log_chance(mean, spread) @ hand)
+            felt = [self.model.hand_log_chance(mean[some], spread[some]) @ hand for some in portions]
+            return np.asarray(power * (checks + lent) + np.concatenate(felt))
 
         return value
 
     def slopes(self, xi: FloatArray, power: float = 1.0) -> tuple[FloatArray, FloatArray]:
         """Log likelihood, (draws,), and its slopes along the parameters, (draws, parameters)."""
-        portion = max(1, _LOOK // max(1, len(self.model.passed)))
+        outcomes = self.model.outcomes()
         values, slopes = np.empty(len(xi)), np.empty_like(xi)
-        for i in range(0, len(xi), portion):
-            values[i : i + portion], slopes[i : i + portion] = self._portion(xi[i : i + portion], power)
+        for some in self._portions(len(xi)):
+            values[some], slopes[some] = self._portion(xi[some], power, outcomes)
         return values, slopes
+
+    def _portions(self, draws: int) -> list[slice]:
+        """As many draws at a time as the processor's cache holds."""
+        some = max(1, _LOOK // max(1, len(self.model.passed)))
+        return [slice(i, i + some) for i in range(0, draws, some)]
 
     def _blur(self, power: float) -> float:
         """Variance added to that of a hand-feel score."""
         return float(self._middle**2 * (1 - power) / power)
 
-    def _portion(self, xi: FloatArray, power: float) -> tuple[FloatArray, FloatArray]:
+    def _portion(self, xi: FloatArray, power: float, outcomes: Outcomes) -> tuple[FloatArray, FloatArray]:
         model, at = self.model, self.model.slices
         draws = model.unpack(xi)
         back = _Backward(len(xi), model.combinations, model.k)
@@ -69,7 +77,7 @@ class TemperedWindow:
         shared = model.batch_shifts(xi)
         for sd, shift in shared:
             eta += sd[:, None] * shift
-        value, d_eta, d_over = self._coupons(eta, over, draws, power, back)
+        value, d_eta, d_over = self._coupons(outcomes, eta, over, draws, power, back)
         for i, (sd, shift) in enumerate(shared):
             slopes[:, at["batch_sd"]][:, i] = model.priors.log_batch_sd[1] * sd * (d_eta * shift).sum(axis=1)
             slopes[:, at[f"batch_{i}"]] = sd[:, None] * (d_eta @ model.batches[i])
@@ -84,7 +92,13 @@ class TemperedWindow:
         return value, slopes
 
     def _coupons(
-        self, eta: FloatArray, over: FloatArray, draws: WindowDraws, power: float, back: _Backward
+        self,
+        outcomes: Outcomes,
+        eta: FloatArray,
+        over: FloatArray,
+        draws: WindowDraws,
+        power: float,
+        back: _Backward,
     ) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Value, (draws,), and slopes along each coupon's logits at its set values, (draws, coupons)."""
         model, error = self.model, self.model.trial_error
@@ -92,17 +106,19 @@ class TemperedWindow:
         averaged = error.average(eta, draws.curve, draws.peak) if error.present else None
         logit = eta if averaged is None else averaged.logit
         cut = model.cuts(draws)
-        width = cut if averaged is None else cut * averaged.shrunk
-        found = model.outcomes().slopes(logit, over, draws.lapse, draws.wrong_side, width, weights)
-        wider = found.width * width
-        back.cut_pass += wider @ model.passed
-        back.cut_fail += wider @ ~model.passed
+        width = cut * averaged.shrunk if averaged is not None and model.graded else cut
+        found = outcomes.slopes(logit, over, draws.lapse, draws.wrong_side, width, weights)
+        if model.graded:
+            wider = found.width * width
+            back.cut_pass += wider @ model.passed
+            back.cut_fail += wider @ ~model.passed
         back.lapse += found.lapse
         back.wrong += found.wrong
         value = found.value @ weights
         if averaged is None:
             return value, found.logit, found.over
-        d_eta, d_curve, d_peak = error.backward(found.logit, found.width * cut, averaged, draws.curve, draws.peak)
+        shrunk_besides = found.width * cut if model.graded else None
+        d_eta, d_curve, d_peak = error.backward(found.logit, shrunk_besides, averaged, draws.curve, draws.peak)
         back.curve += d_curve
         back.peak += d_peak
         return value, d_eta, found.over
@@ -110,7 +126,7 @@ class TemperedWindow:
     def _to_surface(
         self,
         c: int,
-        rows: NDArray[np.intp],
+        rows: Rows,
         d_eta: FloatArray,
         d_over: FloatArray,
         draws: WindowDraws,
@@ -154,10 +170,7 @@ class TemperedWindow:
         lost = slope @ model.trial_variance[rows]
         back.depth -= (np.diagonal(draws.shape, axis1=1, axis2=2) * lost).sum(axis=1)
         back.shape[:, np.arange(model.k), np.arange(model.k)] -= depth[:, None] * lost
-        for c in range(model.combinations):
-            here = model.combination[rows] == c
-            if not here.any():
-                continue
+        for c, here in model.hand_groups:
             total, first, second = self._moments(slope[:, here], model.features[rows[here]])
             peak = draws.peak[c] + aside
             moment = _about(total, first, second, peak)

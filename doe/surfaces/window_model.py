@@ -34,7 +34,7 @@ from doe.surfaces.hand_scores import HandScores
 from doe.surfaces.outcomes import FloatArray, Outcomes, expit
 from doe.surfaces.scaling import Scaling, heats, is_same_dose, quadratic_coefficients, quadratic_features
 from doe.surfaces.shop import Loan, ShopHistory, Trait
-from doe.surfaces.trial_error import TrialError
+from doe.surfaces.trial_error import Groups, TrialError
 from doe.surfaces.washing import NO_WASHES, late_share
 
 
@@ -230,6 +230,7 @@ class WindowModel:
         self.grade = results.grade
         self.graded = bool((results.grade != "").any())
         self.hand = hand
+        self.hand_groups = rows_of_each(self.combination[hand.rows])
         self.hand_low, self.hand_high = rounding_bounds(hand, results)
         matrices = _batch_matrices(results, results.coupons if own is None else own)
         self.machines, self.batches = tuple(matrices), tuple(matrices.values())
@@ -239,11 +240,7 @@ class WindowModel:
         pairs = sorted(permutations(range(self.k), 2), key=lambda pair: tuple(self.rank[list(pair)]))
         self.pairs = np.array(pairs, dtype=np.intp).reshape(-1, 2).T
         self.slices = self._layout()
-        self.groups = [
-            (c, np.flatnonzero(self.combination == c))
-            for c in range(self.combinations)
-            if (self.combination == c).any()
-        ]
+        self.groups = rows_of_each(self.combination)
         self.trial_error = TrialError(z, self.trial_variance, self.groups)
         self.loan = None if shop is None else Loan(self.traits, shop)
 
@@ -471,13 +468,13 @@ class WindowModel:
         error, width = self.trial_error, self.cuts(draws)
         if error.present:
             averaged = error.average(eta, draws.curve, draws.peak)
-            eta, width = averaged.logit, width * averaged.shrunk
+            eta, width = averaged.logit, width * averaged.shrunk if self.graded else width
         return self.outcomes().log_chance(eta, over, draws.lapse, draws.wrong_side, width)
 
     def cuts(self, draws: WindowDraws) -> FloatArray:
         """Distance of the cut on each coupon's side from the line between pass and fail, (draws, coupons)."""
         if not self.graded:
-            return np.ones((draws.count, len(self.passed)))
+            return np.broadcast_to(1.0, (draws.count, len(self.passed)))
         return np.asarray(draws.cuts[:, np.where(self.passed, 0, 1)])
 
     def pass_log_chance(self, xi: FloatArray) -> FloatArray:
@@ -503,10 +500,8 @@ class WindowModel:
         """
         rows = self.hand.rows
         mean = np.empty((draws.count, len(rows)))
-        for c in range(self.combinations):
-            at = self.combination[rows] == c
-            if at.any():
-                mean[:, at] = draws.hand[c] @ self.features[rows[at]].T
+        for c, at in self.hand_groups:
+            mean[:, at] = draws.hand[c] @ self.features[rows[at]].T
         lost = np.diagonal(draws.shape, axis1=1, axis2=2) @ self.trial_variance[rows].T
         return np.asarray(mean - draws.depth[:, None] * lost)
 
@@ -530,8 +525,8 @@ class WindowModel:
         """Ends of each score's rounding from the mean in units of its spread, mirrored to the left tail."""
         scale = sd[:, None] * self.hand.spread
         low, high = (self.hand_low - mean) / scale, (self.hand_high - mean) / scale
-        right = low + high > 0  # differences of the distribution function are exact in the left tail only
-        return np.where(right, -high, low), np.where(right, -low, high), np.where(right, 1.0, -1.0), scale
+        # differences of the distribution function are exact in the left tail only
+        return np.minimum(low, -high), np.minimum(high, -low), np.copysign(1.0, low + high), scale
 
 
 _LEAST_CHANCE = 1e-300
@@ -559,6 +554,14 @@ def t_density(t: FloatArray) -> FloatArray:
 def student_log_density(residual: FloatArray, sd: FloatArray) -> FloatArray:
     """Student-t log density without its constant, which does not depend on the parameters."""
     return np.asarray(-np.log(sd) - (HAND_FREEDOM + 1) / 2 * np.log1p((residual / sd) ** 2 / HAND_FREEDOM))
+
+
+def rows_of_each(combination: NDArray[np.intp]) -> Groups:
+    """Rows of each combination of levels that occurs; all of them as a slice where there is but one, for speed."""
+    found = np.unique(combination)
+    if len(found) == 1:
+        return [(int(found[0]), slice(None))]
+    return [(int(c), np.flatnonzero(combination == c)) for c in found]
 
 
 def rounding_bounds(hand: HandScores, results: Results) -> tuple[FloatArray, FloatArray]:

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from doe.domain.masks import is_forbidden
+from doe.domain.study import Study
 from doe.plans.build import make_plan
 from doe.plans.points import coded_of
 from doe.plans.spread import LEVELS
@@ -35,6 +36,33 @@ def test_each_setting_takes_many_values_and_pairs_of_settings_are_spread(coupons
         assert np.abs(column).max() < 1  # not at the ends, where a machine that wanders leaves the tested region
     optimal, _ = coded_of(study, make_plan(study, coupons=coupons, seed=3, kind="optimal").settings)
     assert _nearest(coded) > 1.5 * _nearest(optimal)
+
+
+def _at_both_extremes(study: Study, kind: str, coupons: int, seed: int) -> int:
+    """Coupons with both temperatures in the same outer tenth of their ranges."""
+    plan = make_plan(study, coupons=coupons, kind=kind, seed=seed)
+    coded, _ = coded_of(study, plan.settings)
+    oven, press = (coded[:, study.factor_names.index(name)] for name in ("cure_temp", "press_temp"))
+    return int(((np.minimum(np.abs(oven), np.abs(press)) >= 0.8) & (oven * press > 0)).sum())
+
+
+@pytest.mark.parametrize("coupons", [12, 20, 28])
+def test_few_coupons_are_made_where_both_machines_are_at_the_same_extreme(coupons):
+    study = usual(4)
+    for seed in range(4):
+        few = _at_both_extremes(study, "spread", coupons, seed)
+        assert few <= coupons / 6
+        assert few < _at_both_extremes(study, "optimal", coupons, seed)
+
+
+def test_each_machine_takes_six_settings_in_few_batches():
+    study = usual(4)
+    for coupons, most in ((12, LEVELS + 2), (20, LEVELS + 3), (28, LEVELS + 3)):
+        plan = make_plan(study, coupons=coupons, kind="spread", seed=2).coupons
+        for name, batch in (("cure_temp", "cure_batch"), ("press_temp", "press_batch")):
+            # the centre is a seventh setting, made first and last
+            assert plan[name].nunique() <= LEVELS + 1
+            assert plan[batch].nunique() <= most
 
 
 def test_the_same_seed_gives_the_same_plan_and_levels_are_shared_evenly():

@@ -75,3 +75,10 @@ def test_it_is_typed_as_a_word_after_the_levels() -> None:
     for text in ("dwell=8..20,every", "platen=left/every,every"):
         with pytest.raises(InputError, match="every"):
             factor(text, METRIC)
+
+
+def test_every_is_the_word_for_it_in_python_too() -> None:
+    assert doe.Factor("platen", levels=("left", "right"), every=True) == PLATEN
+    assert replace(PLATEN, label="plate").endured
+    with pytest.raises(InputError, match="levels"):
+        doe.Factor("dwell", "s", low=8, high=20, every=True)

@@ -19,7 +19,7 @@ from doe.setpoint.curves import profile, robust_map
 from doe.setpoint.next_coupons import choose_next
 from doe.setpoint.robust import RobustRate, error_nodes
 from doe.setpoint.search import find_setpoint
-from doe.setpoint.verdict import OUT_OF_REACH, STEP_OUT_OF_REACH, Chance, judge
+from doe.setpoint.verdict import LOOK_AGAIN, OUT_OF_REACH, STEP_OUT_OF_REACH, Chance, contradicted, judge
 from doe.surfaces.fitted import Surfaces
 from doe.words.study import setpoint as words
 from tests.benchmarks import headlines
@@ -250,3 +250,27 @@ def test_what_any_setting_reaches_is_reckoned_with_enough_points_for_the_error(
     target = np.quantile(found.best, 0.5)  # where most draws lie near
     assert np.mean(found.best >= target) == pytest.approx(np.mean(fine.max(axis=1) >= target), abs=0.03)
     assert np.abs(found.best - fine.max(axis=1)).max() < 0.01
+
+
+@pytest.mark.parametrize("fault", ["no better than the share of passes", "more mixed than it explains"])
+def test_a_map_that_the_coupons_contradict_is_never_ready_and_names_what_to_look_at_again(
+    study: Study, fault: str
+) -> None:
+    easy = replace(study, spec=doe.Spec(pass_rate=0.8, hand_min=None))
+    surfaces = doe.fit(easy, known_coupons(easy, 40, seed=5, top=6.0, steep=5.0), seed=7)
+    assert doe.recommend(easy, surfaces, seed=7).verdict == "ready"
+    assert contradicted(surfaces) == ()
+    belief = surfaces.belief
+    if fault == "more mixed than it explains":
+        worse = replace(belief, fit_p_value=0.01)
+    else:
+        worse = replace(belief, score=belief.score_no_factor)
+    doubted = replace(surfaces)
+    vars(doubted)["belief"] = worse  # what `judge_fit` finds of other coupons
+    answer = doe.recommend(easy, doubted, seed=7)
+    assert answer.verdict == "more coupons"
+    said = next(f for f in answer.limits_on_certainty if f.code == "contradicted")
+    named = tuple(said.values["names"])
+    assert len(named) == LOOK_AGAIN
+    seen = np.where(surfaces.results.passed, belief.p_left_out, 1 - belief.p_left_out)
+    assert set(named) == set(surfaces.results.coupon[np.argsort(seen, kind="stable")[:LOOK_AGAIN]])

@@ -9,7 +9,9 @@ import pytest
 from doe.domain.factors import Factor
 from doe.domain.results import read_results
 from doe.domain.study import Study
+from doe.surfaces import window_gradient
 from doe.surfaces.hand_scores import mean_hand
+from doe.surfaces.outcomes import Outcomes
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.window_gradient import TemperedWindow
 from doe.surfaces.window_model import WindowModel
@@ -101,3 +103,33 @@ def test_at_any_power_checks_are_weakened_and_scores_blurred(power: float) -> No
     for j in range(model.parameters):
         ends = [tempered.ahead(xi + sign * step * np.eye(model.parameters)[j])(power) for sign in (1, -1)]
         assert slopes[:, j] == pytest.approx((ends[0] - ends[1]) / (2 * step), rel=1e-5, abs=1e-6), j
+
+
+def test_a_cut_that_no_coupon_has_a_grade_for_changes_nothing() -> None:
+    rng = np.random.default_rng(3)
+    passed = np.array([True, False, True, False, True])
+    points = np.where(passed[:, None], 0.0, [[0.7, 0.2, 0.1]])
+    ungraded = Outcomes(passed, points, np.full(5, ""), np.array([0.0, 0.0, 0.4, 0.0, 0.0]))
+    eta, over = rng.normal(size=(4, 5)), rng.normal(size=(4, 5))
+    lapse, wrong, weights = np.full(4, 0.05), np.full(4, 0.1), np.ones(5)
+    near, far = (ungraded.slopes(eta, over, lapse, wrong, np.full((4, 5), width), weights) for width in (0.3, 3.0))
+    for name in ("value", "logit", "over", "lapse", "wrong"):
+        np.testing.assert_array_equal(getattr(near, name), getattr(far, name))
+    assert not near.width.any()
+    # a grade does change them
+    graded = Outcomes(passed, points, np.array(["clean", "", "", "", ""]), np.zeros(5))
+    assert (graded.slopes(eta, over, lapse, wrong, np.full((4, 5), 0.3), weights).value[:, 0] < near.value[:, 0]).all()
+
+
+@pytest.mark.parametrize(("levels", "hand"), [(True, True), (False, True), (False, False)])
+def test_draws_looked_at_in_portions_are_those_looked_at_together(
+    levels: bool, hand: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    model = _model(_study(3, levels), measured=False, hand=hand, weights=True)
+    xi = np.random.default_rng(2).standard_normal((20, model.parameters))
+    whole = TemperedWindow(model)
+    values, slopes, ahead = *whole.slopes(xi, 0.4), whole.ahead(xi)(0.4)
+    monkeypatch.setattr(window_gradient, "_LOOK", 7 * len(model.passed))
+    np.testing.assert_allclose(whole.ahead(xi)(0.4), ahead, rtol=1e-12)
+    for found, expected in zip(whole.slopes(xi, 0.4), (values, slopes), strict=True):
+        np.testing.assert_allclose(found, expected, rtol=1e-9, atol=1e-9)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -13,6 +15,7 @@ import doe
 from doe.domain.errors import InputError
 from doe.practice.lines import REACHABLE, SimulatedLine
 from doe.practice.population.draw import FAMILIES, OUT_OF_REACH, WORLD, draw_line
+from tests.benchmarks import chances
 from tests.benchmarks.locked_families import LOCKED, locked_hand
 from tests.benchmarks.population import draw_study
 
@@ -105,3 +108,18 @@ def test_no_choice_can_be_made_on_the_locked_families() -> None:
     tool = [p for top in ("doe", "reports") for p in Path(__file__).parents[3].joinpath(top).rglob("*.py")]
     assert tool
     assert not [p for p in tool if "locked_families" in p.read_text(encoding="utf-8")]
+
+
+def test_nothing_is_chosen_by_a_script_that_knows_the_locked_families(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Only the scripts that publish ask for their lines; those that write what the tool reads refuse them."""
+    benchmarks = Path(__file__).parents[2] / "benchmarks"
+    asking = [p.stem for p in benchmarks.glob("*.py") if re.search(r"\bLOCKED\b|\"locked\"", p.read_text("utf-8"))]
+    assert sorted(asking) == ["decision_case", "locked_families", "side_by_side"]
+    kept = tmp_path / "published.jsonl"
+    kept.write_text(json.dumps({"kind": next(iter(LOCKED)), "true": 0.9}) + "\n", encoding="utf-8")
+    monkeypatch.setattr("sys.argv", ["chances", "--records", str(kept)])
+    with pytest.raises(SystemExit):
+        chances.main()
+    assert "nothing is chosen on" in capsys.readouterr().err
