@@ -8,7 +8,7 @@ from doe.acts.diagnosis import CASE, Setting, came_back, close_case, diagnose_ca
 from doe.acts.recipe.recipes import recipes_to_list
 from doe.bench.coupon_page import common_symptoms, symptom_boxes
 from doe.bench.views import Choice, Hidden, Link
-from doe.bench.web import Visit, go, page
+from doe.bench.web import Visit, page
 from doe.bench.wrong import checks_made, diagnosis_page, sent
 from doe.domain.errors import InputError
 from doe.domain.factors import DEFAULT_FACTORS, KNOWN_FACTORS
@@ -92,7 +92,7 @@ def found(visit: Visit) -> Response:
     return page("bench_wrong.html", view)
 
 
-def keep(visit: Visit) -> Response | str:
+def keep(visit: Visit) -> str:
     """Keep what it turned out to be, so that the shop's odds learn."""
     cause = visit.text("cause")
     values = {name: visit.text(name) for name in visit.form}
@@ -103,7 +103,7 @@ def keep(visit: Visit) -> Response | str:
         back = came_back(visit.text("back"))
         keep_case(book, setting, evidence, cause, back=back, note=visit.text("note"))
     made = tuple(Hidden("found", f"{key}:{outcome}") for key, outcome in evidence.found.items())
-    return go(f"/fails/found?{sent((*carried, *made, Hidden('done', 'kept')))}")
+    return f"/fails/found?{sent((*carried, *made, Hidden('done', 'kept')))}"
 
 
 def close(visit: Visit) -> str:

@@ -395,9 +395,15 @@ def _recommend(visit: Visit, record: StudyRecord, step: NextStep) -> Form:
 
 
 def _extend(visit: Visit, record: StudyRecord, step: NextStep) -> Form:
-    del visit
     field = Field("coupons", told("extend_how_many"), value=str(step.coupons))
-    return Form(told("extend_title"), f"/extend/{record.id}", told("extend_make"), (told("extend_lead"),), (field,))
+    lead = (told("extend_lead"),)
+    made = Form(told("extend_title"), f"/extend/{record.id}", told("extend_make"), lead, (field,))
+    return replace(made, more_hidden=(Hidden("rounds", str(_rounds(visit, record.id))),))
+
+
+def _rounds(visit: Visit, number: int) -> int:
+    """How many rounds a study has by now: a form of before is not taken again by another device."""
+    return len(visit.bench.shop.look.plan_info(number).rounds)
 
 
 def _confirm(visit: Visit, record: StudyRecord, step: NextStep) -> Form | None:
@@ -582,6 +588,9 @@ def extend(visit: Visit) -> Response | str:
     if not text.isdecimal() or not 1 <= int(text) <= 200:
         error = InputError("coupons", repr(text), "a whole number from 1 to 200", "Correct it.")
         return study(visit, {"coupons": error})
+    if "rounds" in visit.form and visit.text("rounds") != str(_rounds(visit, number)):
+        error = InputError("coupons", "others planned meanwhile", "those first", "Look at the study as it is now.")
+        return study(visit, {"": error})
 
     def work(tell: Callable[[float], None]) -> str:
         extend_study(shop.book(who), number, coupons=int(text), progress=tell, shown=shop.shown)
@@ -629,10 +638,11 @@ def confirm_anew(visit: Visit, problems: Problems | None = None) -> Response:
     """Give up a confirmation that is under way for another one, with what that means said before."""
     shop = visit.bench.shop
     record = shop.look.study(visit.number("study"))
-    form = _form(visit, record, NextStep("confirm"))
     found = confirmation_of(shop.look, record.id)
+    is_open = found is not None and found.verdict == "open"
+    form = _form(visit, record, NextStep("confirm")) if is_open else None
     ways = (Link(told("to_study"), f"/study/{record.id}", record.name),)
-    if form is None or found is None or found.verdict != "open":
+    if form is None or found is None:
         lines: tuple[str, ...] = (told("give_up_none"),)
         forms: tuple[Form, ...] = ()
     else:
