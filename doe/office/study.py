@@ -308,8 +308,14 @@ def _next(visit: Visit, record: StudyRecord, known: StudyStanding) -> tuple[tupl
     """The forms and ways that the steps of a standing ask for."""
     forms: list[Form] = []
     acts: list[Link] = []
-    confirming = confirmation_of(visit.bench.shop.look, record.id) if known.state == "confirming" else None
-    steps = known.steps if confirming is None else after_confirmation(confirming)
+    # of a recipe in force another confirmation may be under way
+    asked = known.state == "confirming" or any(step.step == "confirm" for step in known.steps)
+    found = confirmation_of(visit.bench.shop.look, record.id) if asked else None
+    is_open = found is not None and found.verdict == "open"
+    steps = known.steps
+    if found is not None and (is_open or known.state == "confirming"):
+        others = (step for step in known.steps if step.step not in ("confirm", "confirmation_page"))
+        steps = (*after_confirmation(found), *(others if known.state != "confirming" else ()))
     if any(step.step == "release" for step in steps):
         acts += _missing_of_record(visit.bench.shop.look, record)
     for number, step in enumerate(steps):
@@ -321,7 +327,7 @@ def _next(visit: Visit, record: StudyRecord, known: StudyStanding) -> tuple[tupl
             acts.append(step_link(record.id, step))
         else:
             forms.append(replace(made, is_quiet=number > 0))
-    if confirming is not None and confirming.verdict == "open":
+    if is_open:
         acts.append(Link(told("give_up"), f"/confirm/{record.id}", told("give_up_more")))
     may_grow = record.study.known is None and not any(s.step == "extend" for s in known.steps)
     if known.state in ("more", "distrusted", "unreachable", "refused") and may_grow:
