@@ -60,6 +60,7 @@ def let_in(
         viewport={"width": width, "height": height}, color_scheme=scheme, java_script_enabled=scripts
     )
     page = context.new_page()
+    page.set_default_timeout(60_000)
     page.goto(shop.address)
     page.fill("input[name=typed]", "Ana")
     page.get_by_role("button", name="Use this name").click()
