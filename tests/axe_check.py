@@ -32,15 +32,14 @@ def need_axe() -> None:
         pytest.skip(reason)
 
 
-def serious(page: Page) -> list[str]:
-    """Violations that axe-core calls serious or critical, each with its place."""
-    page.evaluate(f"{_source()};true")  # evaluated, not added as an element: a page's own policy may refuse that
-    found: list[dict[str, Any]] = page.evaluate(
-        "axe.run(document, {resultTypes: ['violations']}).then(r => r.violations)"
-    )
+def violations(page: Page, *rules: str) -> list[str]:
+    """Everything that axe-core calls a violation, of whatever impact, each with its place; of some ``rules`` only."""
+    if not page.evaluate("'axe' in window"):
+        page.evaluate(f"{_source()};true")  # evaluated, not added as an element: a page's own policy may refuse that
+    asked = {"resultTypes": ["violations"], **({"runOnly": list(rules)} if rules else {})}
+    found: list[dict[str, Any]] = page.evaluate("asked => axe.run(document, asked).then(r => r.violations)", asked)
     return [
-        f"{v['id']}: {v['help']} at {node['target']} {node['html'][:120]}"
+        f"{v['id']} ({v['impact']}): {v['help']} at {node['target']} {node['html'][:120]}"
         for v in found
-        if v["impact"] in ("serious", "critical")
         for node in v["nodes"]
     ]

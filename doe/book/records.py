@@ -26,9 +26,9 @@ STEP = "bench step"
 class StudySummary:
     """One study in a list.
 
-    ``coupons`` counts every coupon but those of a confirmation, ``scored`` those with a pass/fail result that are not
-    void, ``void`` the void ones; ``verdict`` is that of the last analysis that gave one, ``""`` before; of a
-    confirmation it says so ("confirmation accepted").
+    ``coupons`` counts every coupon but those that confirm what was searched for, ``scored`` those with a pass/fail
+    result that are not void, ``void`` the void ones; ``verdict`` is that of the last analysis that gave one, ``""``
+    before; of a confirmation it says so ("confirmation accepted").
     """
 
     id: int

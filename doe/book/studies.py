@@ -99,15 +99,20 @@ class Studies(Definitions):
     def studies(self, include_archived: bool = False) -> tuple[StudySummary, ...]:
         """Every study with its counts, newest first, counted by the database."""
         mine = study_entries.c.study_id
+        searches = sa.case((rounds.c.kind != CONFIRM, 1), else_=0)
+
+        def counted(what: sa.ColumnElement[Any]) -> sa.ColumnElement[Any]:
+            # confirmation coupons judge an answer and are counted with it, but where nothing was searched for
+            return sa.case((sa.func.max(searches) == 1, sa.func.sum(searches * what)), else_=sa.func.sum(what))
+
         counts = (
             sa.select(
                 coupons.c.study_id,
-                sa.func.count().label("coupons"),
-                sa.func.sum(sa.case((sa.and_(_has_check(), ~_is_void()), 1), else_=0)).label("scored"),
-                sa.func.sum(sa.case((_is_void(), 1), else_=0)).label("void"),
+                counted(sa.literal(1)).label("coupons"),
+                counted(sa.case((sa.and_(_has_check(), ~_is_void()), 1), else_=0)).label("scored"),
+                counted(sa.case((_is_void(), 1), else_=0)).label("void"),
             )
             .join(rounds, coupons.c.round_id == rounds.c.id)
-            .where(rounds.c.kind != CONFIRM)  # they judge the answer, and are counted with it
             .group_by(coupons.c.study_id)
             .subquery()
         )

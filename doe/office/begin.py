@@ -12,6 +12,7 @@ from markupsafe import Markup
 from starlette.responses import Response
 
 from doe.acts.recipe.recipes import recipes_to_list
+from doe.acts.study.earlier import USUAL_DISCOUNT, check_discount, studies_to_lend
 from doe.acts.study.known import keep_known
 from doe.acts.study.new import new_study
 from doe.bench.views import Hidden, Link
@@ -22,7 +23,7 @@ from doe.domain.gauge import MACHINE_KINDS, MachineKind
 from doe.domain.materials import Band, material_bands
 from doe.domain.spec import Spec
 from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Material, Stack
-from doe.domain.units import SYMBOLS, Shown
+from doe.domain.units import SYMBOLS, Shown, parse_number
 from doe.office.materials import PARTS, fact_fields, read_facts
 from doe.office.steps import by_field, lines_of, told, with_problems
 from doe.office.views import AskPage, Field, Form, Option
@@ -123,7 +124,7 @@ def question(visit: Visit) -> Response | str:
     shown = visit.bench.shop.shown
     if IS_KNOWN in said:
         return _keep_known(visit, key, said)
-    rate, hand, sure = (said.get(name, "") for name in ("pass_rate", "hand_min", "assurance"))
+    rate, hand, sure, counts = (said.get(name, "") for name in ("pass_rate", "hand_min", "assurance", "discount"))
     problems: dict[str, InputError] = {}
 
     def read(field: str, act: Callable[[], Any]) -> None:
@@ -144,6 +145,7 @@ def question(visit: Visit) -> Response | str:
     read("pass_rate", lambda: typed.spec(rate or None, None, None, ()))
     read("hand_min", lambda: typed.spec(None, hand or "none", None, ()))
     read("assurance", lambda: typed.spec(None, None, sure or None, ()))
+    read("discount", lambda: _discount(counts))
     if not said.get("name"):
         read("name", _refuse_nameless)
     if problems:
@@ -157,6 +159,8 @@ def question(visit: Visit) -> Response | str:
         pass_rate=rate or None,
         hand_min=hand or "none",
         assurance=sure or None,
+        earlier=said.get("earlier", ""),
+        discount=_discount(counts),
     )
     try:
         with visit.storing() as book:
@@ -186,7 +190,7 @@ def _keep_known(visit: Visit, key: str, said: Said) -> Response | str:
         with visit.storing() as book:
             made = keep_known(book, wanted, visit.bench.shop.shown)
     except InputError as error:
-        return _question(visit, key, said, {"": error})
+        return _question(visit, key, said, by_field(error, _field_of_known))
     forget(visit, key)
     return f"/study/{made.id}"
 
@@ -194,7 +198,23 @@ def _keep_known(visit: Visit, key: str, said: Said) -> Response | str:
 def _field_of_question(problem: InputError) -> str:
     """The field that something wrong with a study as a whole is typed into."""
     first = problem.where.partition(",")[0]
+    if problem.where.startswith(("--earlier", "--discount")):
+        return problem.where.split()[0].removeprefix("--")
     return "name" if first == "study name" else first if first in KNOWN_FACTORS else ""
+
+
+def _field_of_known(problem: InputError) -> str:
+    """The field that something wrong with known settings is typed into; ``""`` where it is about several."""
+    first, _, rest = problem.where.partition(" ")
+    if first == "--set" and (name := rest.partition("=")[0]) in KNOWN_FACTORS:
+        return name
+    fields = {"NAME": "name", "--source": "source", "--pass-rate": "pass_rate", "--hand-min": "hand_min"}
+    return {**fields, "name": "name", "--assurance": "assurance"}.get(first, "")
+
+
+def _discount(text: str) -> float | None:
+    """What a coupon of an earlier study counts for, as typed; None where nothing was."""
+    return check_discount(parse_number(text, "discount")) if text else None
 
 
 def throw_away(visit: Visit) -> str:
@@ -409,10 +429,29 @@ def _question(visit: Visit, key: str, said: Said, problems: dict[str, InputError
             hint=told("assurance_hint"),
         ),
         *(Field("", told("looks"), is_heading=True, hint=text) for text in check_notes(stack)),
+        *(() if IS_KNOWN in said else _lending(visit, said)),
     ]
     title = told("begin_known" if IS_KNOWN in said else "begin_question")
     form = Form(title, "/begin-question", told("begin_store"), fields=tuple(fields))
     return screen(visit, "question", form, problems, key, said)
+
+
+def _lending(visit: Visit, said: Said) -> tuple[Field, ...]:
+    """Whose coupons help, that of a material that is gone, say; nothing where no study has any."""
+    lenders = studies_to_lend(visit.bench.shop.look)
+    if not lenders:
+        return ()
+    chosen = said.get("earlier", "")
+    options = (
+        Option("", told("earlier_none"), is_on=not chosen),
+        *(Option(s.name, told("earlier_of", study=s.name, stack=s.stack), is_on=s.name == chosen) for s in lenders),
+    )
+    usual = told("discount_hint", usual=f"{USUAL_DISCOUNT:g}")
+    return (
+        Field("", told("earlier_title"), is_heading=True, hint=told("earlier_hint")),
+        Field("earlier", told("earlier"), options=options, is_list=True),
+        Field("discount", told("discount"), value=said.get("discount", ""), hint=usual),
+    )
 
 
 def _known_fields(visit: Visit, said: Said) -> list[Field]:

@@ -64,8 +64,9 @@ def compare(visit: Visit, problems: Problems | None = None) -> Response:
         for name in ("supplier", "lot"):
             now = visit.text(f"{part}_{name}") if f"{part}_{name}" in visit.form else getattr(material, name)
             fields.append(Field(f"{part}_{name}", told(name), value=now, is_half=True))
+    chosen = visit.text("margin") or f"{USUAL_MARGIN:g}"
     options = tuple(
-        Option(f"{m:g}", told("margin_option", points=points(m)), is_on=m == USUAL_MARGIN)
+        Option(f"{m:g}", told("margin_option", points=points(m)), is_on=f"{m:g}" == chosen)
         for m in sorted({*MARGINS, USUAL_MARGIN})
     )
     fully = visit.text("way") != STAGED

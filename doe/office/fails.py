@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
+
 from starlette.responses import Response
 
 from doe.acts.diagnosis import CASE, Setting, came_back, close_case, diagnose_case, keep_case, setting_of
 from doe.acts.recipe.recipes import recipes_to_list
 from doe.bench.coupon_page import common_symptoms, symptom_boxes
+from doe.bench.jobs import Progress
 from doe.bench.views import Choice, Hidden, Link
 from doe.bench.web import Visit, go, page
 from doe.bench.wrong import checks_made, diagnosis_page, sent
+from doe.book.book import Book
 from doe.domain.errors import InputError
 from doe.domain.factors import DEFAULT_FACTORS, KNOWN_FACTORS
 from doe.domain.units import SYMBOLS
-from doe.office.steps import lines_of, told
+from doe.office.steps import beside, lines_of, told
 from doe.office.views import FailsPage, Field, Option
 from doe.symptoms.catalogue import symptom
 from doe.symptoms.diagnosis import Evidence
@@ -75,6 +80,21 @@ def found(visit: Visit) -> Response:
         setting, evidence, carried = _case(visit, asked.getlist("symptom"), dict(asked), asked.getlist("found"))
     except InputError as error:
         return fails(visit, error)
+    key, ask = _sides(visit, setting, dict(asked).get("recipe", NO_RECIPE))
+    shop, who = visit.bench.shop, visit.who
+    sides = (None, None) if ask is None else shop.found(key)
+    if ask is not None and sides is None:
+        here = f"/fails/found?{visit.request.url.query}"
+
+        def work(tell: Progress) -> str:
+            tell(0.1)
+            full = ask(shop.book(who))
+            shop.keep(key, (full.p_under, full.p_over))
+            return here
+
+        return go(beside(visit, f"fails-{hash(key):x}", told("working_fails"), work))
+    setting = replace(setting, p_under=sides[0], p_over=sides[1])
+    evidence = replace(evidence, known=setting.added_to(Known()))
     done = diagnose_case(visit.bench.shop.look, evidence, setting)
     view = diagnosis_page(
         visit,
@@ -92,7 +112,7 @@ def found(visit: Visit) -> Response:
     return page("bench_wrong.html", view)
 
 
-def keep(visit: Visit) -> Response | str:
+def keep(visit: Visit) -> str:
     """Keep what it turned out to be, so that the shop's odds learn."""
     cause = visit.text("cause")
     values = {name: visit.text(name) for name in visit.form}
@@ -103,7 +123,7 @@ def keep(visit: Visit) -> Response | str:
         back = came_back(visit.text("back"))
         keep_case(book, setting, evidence, cause, back=back, note=visit.text("note"))
     made = tuple(Hidden("found", f"{key}:{outcome}") for key, outcome in evidence.found.items())
-    return go(f"/fails/found?{sent((*carried, *made, Hidden('done', 'kept')))}")
+    return f"/fails/found?{sent((*carried, *made, Hidden('done', 'kept')))}"
 
 
 def close(visit: Visit) -> str:
@@ -114,6 +134,24 @@ def close(visit: Visit) -> str:
     with visit.storing() as book:
         close_case(book, int(number), came_back(visit.text("back")), CLOSED, visit.text("note"))
     return "/fails"
+
+
+Fit = Callable[[Book], Setting]
+
+
+def _sides(visit: Visit, setting: Setting, chosen: str) -> tuple[tuple[object, ...], Fit | None]:
+    """What the side of the heat that a print fails on is kept under, and how it is asked of the fitted surfaces.
+
+    Nothing is asked where no recipe with a study is meant. The key holds all that it depends on, so that the next
+    check is answered at once.
+    """
+    shop = visit.bench.shop
+    kept = None if chosen in (NO_RECIPE, "") else shop.look.recipe(chosen)
+    if kept is None or (study := kept.study_id) is None:
+        return (), None
+    current = dict(setting.current)
+    key = ("sides", kept.uid, tuple(sorted(current.items())), shop.hint_hash(study))
+    return key, lambda book: setting_of(book, study, current, kept=kept)
 
 
 def _case(
@@ -134,5 +172,6 @@ def _case(
     carried.append(Hidden("recipe", chosen))
     kept = None if chosen in (NO_RECIPE, "") else shop.look.recipe(chosen)
     study = None if kept is None else kept.study_id
-    setting = setting_of(shop.look, study, current, kept=kept if study is not None else None)
+    reference = kept if study is not None else None
+    setting = setting_of(shop.look, study, current, ask_surfaces=False, kept=reference)
     return setting, Evidence(keys, known=setting.added_to(Known()), found=checks_made(checks)), tuple(carried)

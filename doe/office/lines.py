@@ -20,7 +20,7 @@ from doe.book.store import refuse_without_why
 from doe.domain.errors import InputError
 from doe.domain.gauge import MACHINE_KINDS, GaugeReading, MachineKind
 from doe.domain.units import SYMBOLS, Shown
-from doe.office.steps import lines_of, told, with_problems
+from doe.office.steps import by_field, lines_of, told, with_problems
 from doe.office.views import AskPage, Field, Form, Option
 from doe.words.conditions import certificate_typed, certificate_words
 from doe.words.gauges.cautions import caution_words, status_words
@@ -62,12 +62,9 @@ def line(visit: Visit, problem: InputError | None = None) -> Response:
         ),
         Field("place", told("gauge_place"), value=visit.text("place"), hint=told("gauge_place_hint")),
     )
-    problems = {} if problem is None else {problem.where: problem}
-    general = (
-        ()
-        if problem is None or problem.where in ("display", "measured", "machine", "reading", "why")
-        else lines_of(problem)
-    )
+    problems = {} if problem is None else by_field(problem, _field_of)
+    asked = ("display", "measured", "machine", "reading", "why", "number", "issuer", "until")
+    general = tuple(each for name, error in problems.items() if name not in asked for each in lines_of(error))
     form = Form(
         told("gauge_title"),
         "/line/" + quote(found.name, safe=""),
@@ -80,10 +77,16 @@ def line(visit: Visit, problem: InputError | None = None) -> Response:
         replace(visit.frame(problems=general), about=found.name),
         found.name,
         (*said, *_of_certificate(visit, found.name), *taken_back),
-        (form, _certificate(visit, found.name), *_withdrawal(visit, found.name, kept, problems)),
+        (form, _certificate(visit, found.name, problems), *_withdrawal(visit, found.name, kept, problems)),
         (Link(told("begin_back"), "/lines"),),
     )
     return page("office_ask.html", view, status=422 if problem else 200)
+
+
+def _field_of(problem: InputError) -> str:
+    """The field of the page that something wrong is typed into."""
+    named = problem.where.removeprefix("certificate, ")
+    return "until" if named == told("certificate_until") else named
 
 
 def _of_certificate(visit: Visit, name: str) -> tuple[str, ...]:
@@ -96,14 +99,16 @@ def _of_certificate(visit: Visit, name: str) -> tuple[str, ...]:
     )
 
 
-def _certificate(visit: Visit, name: str) -> Form:
+def _certificate(visit: Visit, name: str, problems: Mapping[str, InputError]) -> Form:
     fields = (
         Field("number", told("certificate_number"), value=visit.text("number")),
         Field("issuer", told("certificate_by"), value=visit.text("issuer")),
         Field("until", told("certificate_until"), value=visit.text("until"), hint=told("certificate_until_hint")),
     )
     action = "/certificate/" + quote(name, safe="")
-    return Form(told("certificate_title"), action, told("certificate_keep"), (), fields, is_quiet=True)
+    return Form(
+        told("certificate_title"), action, told("certificate_keep"), (), with_problems(fields, problems), is_quiet=True
+    )
 
 
 def certified(visit: Visit) -> Response | str:

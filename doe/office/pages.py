@@ -44,6 +44,7 @@ def pages(bench: Bench) -> Sequence[BaseRoute]:
         post("/take-out/{study:int}", study.take_out),
         post("/answer/{study:int}", study.answer),
         post("/extend/{study:int}", study.extend),
+        look("/confirm/{study:int}", study.confirm_anew),
         post("/confirm/{study:int}", study.confirm),
         post("/conditions/{study:int}", study.conditions),
         post("/again/{study:int}", study.again),

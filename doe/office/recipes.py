@@ -16,7 +16,7 @@ from doe.bench.web import Visit, page
 from doe.domain.errors import InputError
 from doe.domain.recipe import Recipe, RecipeSetting
 from doe.domain.units import Shown, parse_number
-from doe.office.steps import by_field, recipe_url, told, with_problems
+from doe.office.steps import by_field, lines_of, recipe_url, told, with_problems
 from doe.office.views import Field, Form, Option, RecipePage
 from doe.words.recipe.card import (
     both,
@@ -63,8 +63,11 @@ def recipe(visit: Visit, asked: str = "", problem: InputError | None = None) -> 
             Link(told("paper_why"), recipe_url(found.name, "why"), told("paper_why_more")),
             Link(told("paper_study"), f"/study/{kept.study_id}", found.study),
         ]
+    beside = {field.name for form in forms for field in form.fields if field.problem}
+    above = {} if problem is None or asked != "day" else by_field(problem, lambda p: p.where)
+    general = tuple(line for name, error in above.items() if name not in beside for line in lines_of(error))
     view = RecipePage(
-        replace(visit.frame(), about=found.name),
+        replace(visit.frame(problems=general), about=found.name),
         heading=told("recipe_heading", name=found.name, revision=found.revision),
         standing=headline(known, shop.shown),
         meaning=meaning(known, shop.shown),
@@ -112,7 +115,10 @@ def _day_form(visit: Visit, found: Recipe, problem: InputError | None) -> Form:
         for s in numeric
         if s.factor.endswith("_temp")
     ]
-    more += [Field("lot", told("day_lot"), value=visit.text("lot")), Field("note", told("day_note"), value="")]
+    more += [
+        Field("lot", told("day_lot"), value=visit.text("lot")),
+        Field("note", told("day_note"), value=visit.text("note")),
+    ]
     return Form(
         told("day_title"),
         recipe_url(found.name, "day"),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
 from urllib.parse import quote
 
@@ -93,6 +93,20 @@ def with_problems(fields: Iterable[Field], problems: Mapping[str, InputError]) -
         else field
         for field in fields
     )
+
+
+def as_sent(fields: Iterable[Field], visit: Visit) -> Iterator[Field]:
+    """Fields as they were just filled in: what was typed, chosen and ticked; secrets are typed again."""
+    for field in fields:
+        text = visit.text(field.name)
+        if field.is_tick:
+            yield replace(field, is_on=text == "yes")
+        elif field.name not in visit.form or field.is_secret:
+            yield field
+        elif field.options:
+            yield replace(field, options=tuple(replace(one, is_on=one.value == text) for one in field.options))
+        else:
+            yield replace(field, value=text)
 
 
 def by_field(error: InputError, field_of: Callable[[InputError], str]) -> dict[str, InputError]:

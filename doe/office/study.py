@@ -24,11 +24,11 @@ from doe.acts.study.limits import known_beyond, missing
 from doe.acts.study.plans import commit_plan, compare_for, extend_study, may_withdraw, withdraw_plan
 from doe.acts.study.rounds import confirmation_counts, is_blind, is_comparison, score_counts
 from doe.acts.study.standing import answer_now, standing_of
-from doe.bench.views import Link, SettingRow
+from doe.bench.views import Hidden, Link, SettingRow
 from doe.bench.web import Visit, page
 from doe.book.book import Book
 from doe.book.records import StudyRecord
-from doe.domain.errors import InputError
+from doe.domain.errors import InputError, check_note
 from doe.domain.limits import LIMIT_OPTIONS, Limits, needed_limits
 from doe.domain.plan_kinds import JUDGING
 from doe.domain.recipe import PARTS
@@ -38,7 +38,7 @@ from doe.domain.study import Study
 from doe.domain.units import SYMBOLS, Shown
 from doe.office.compare import recipe_of, told_of_comparison
 from doe.office.limits import limit_fields, limits_sent
-from doe.office.steps import approver, beside, by_field, lines_of, recipe_url, step_link, told, with_problems
+from doe.office.steps import approver, as_sent, beside, by_field, lines_of, recipe_url, step_link, told, with_problems
 from doe.office.views import AskPage, Field, Fold, Form, JobPage, Mile, Option
 from doe.plans.decisions import outcome, stepwise
 from doe.setpoint.answer import Answer
@@ -114,11 +114,7 @@ def _with_problems(form: Form, problems: Problems, visit: Visit) -> Form:
     """The form as it was typed, with what was wrong beside its field."""
     if not problems:
         return form
-    fields = (
-        replace(f, value=visit.text(f.name) if f.name in visit.form else f.value, is_on=visit.text(f.name) == "yes")
-        for f in form.fields
-    )
-    return replace(form, fields=with_problems(fields, problems))
+    return replace(form, fields=with_problems(as_sent(form.fields, visit), problems))
 
 
 # what is shown
@@ -312,8 +308,14 @@ def _next(visit: Visit, record: StudyRecord, known: StudyStanding) -> tuple[tupl
     """The forms and ways that the steps of a standing ask for."""
     forms: list[Form] = []
     acts: list[Link] = []
-    confirming = confirmation_of(visit.bench.shop.look, record.id) if known.state == "confirming" else None
-    steps = known.steps if confirming is None else after_confirmation(confirming)
+    # of a recipe in force another confirmation may be under way
+    asked = known.state == "confirming" or any(step.step == "confirm" for step in known.steps)
+    found = confirmation_of(visit.bench.shop.look, record.id) if asked else None
+    is_open = found is not None and found.verdict == "open"
+    steps = known.steps
+    if found is not None and (is_open or known.state == "confirming"):
+        others = (step for step in known.steps if step.step not in ("confirm", "confirmation_page"))
+        steps = (*after_confirmation(found), *(others if known.state != "confirming" else ()))
     if any(step.step == "release" for step in steps):
         acts += _missing_of_record(visit.bench.shop.look, record)
     for number, step in enumerate(steps):
@@ -325,6 +327,8 @@ def _next(visit: Visit, record: StudyRecord, known: StudyStanding) -> tuple[tupl
             acts.append(step_link(record.id, step))
         else:
             forms.append(replace(made, is_quiet=number > 0))
+    if is_open:
+        acts.append(Link(told("give_up"), f"/confirm/{record.id}", told("give_up_more")))
     may_grow = record.study.known is None and not any(s.step == "extend" for s in known.steps)
     if known.state in ("more", "distrusted", "unreachable", "refused") and may_grow:
         forms.append(replace(_extend(visit, record, NextStep("extend", coupons=4)), is_quiet=True))
@@ -397,9 +401,15 @@ def _recommend(visit: Visit, record: StudyRecord, step: NextStep) -> Form:
 
 
 def _extend(visit: Visit, record: StudyRecord, step: NextStep) -> Form:
-    del visit
     field = Field("coupons", told("extend_how_many"), value=str(step.coupons))
-    return Form(told("extend_title"), f"/extend/{record.id}", told("extend_make"), (told("extend_lead"),), (field,))
+    lead = (told("extend_lead"),)
+    made = Form(told("extend_title"), f"/extend/{record.id}", told("extend_make"), lead, (field,))
+    return replace(made, more_hidden=(Hidden("rounds", str(_rounds(visit, record.id))),))
+
+
+def _rounds(visit: Visit, number: int) -> int:
+    """How many rounds a study has by now: a form of before is not taken again by another device."""
+    return len(visit.bench.shop.look.plan_info(number).rounds)
 
 
 def _confirm(visit: Visit, record: StudyRecord, step: NextStep) -> Form | None:
@@ -484,8 +494,12 @@ def conditions(visit: Visit) -> Response | str:
         with visit.storing() as book:
             keep_conditions(book, record, found)
     except InputError as error:
-        return study(visit, {"": error})
+        return study(visit, by_field(error, _field_of_conditions))
     return f"/study/{record.id}"
+
+
+def _field_of_conditions(problem: InputError) -> str:
+    return problem.where if problem.where in CONDITIONS else "wash" if problem.where.startswith("wash") else ""
 
 
 def _missing_of_record(book: Book, record: StudyRecord) -> list[Link]:
@@ -580,6 +594,9 @@ def extend(visit: Visit) -> Response | str:
     if not text.isdecimal() or not 1 <= int(text) <= 200:
         error = InputError("coupons", repr(text), "a whole number from 1 to 200", "Correct it.")
         return study(visit, {"coupons": error})
+    if "rounds" in visit.form and visit.text("rounds") != str(_rounds(visit, number)):
+        error = InputError("coupons", "others planned meanwhile", "those first", "Look at the study as it is now.")
+        return study(visit, {"": error})
 
     def work(tell: Callable[[float], None]) -> str:
         extend_study(shop.book(who), number, coupons=int(text), progress=tell, shown=shop.shown)
@@ -593,17 +610,58 @@ def confirm(visit: Visit) -> Response | str:
     number, who, shop = visit.number("study"), visit.who, visit.bench.shop
     rate, _, rest = visit.text("claim").partition("|")
     sure, _, failures = rest.partition("|")
+    shown_again = confirm_anew if "attempt" in visit.form else study
     try:
         wishes = ClaimWishes(claims=(float(rate),), assurance=float(sure), allow=(int(failures),))
     except ValueError:
         error = InputError("claim", repr(visit.text("claim")), "one of those shown", "Choose one.")
-        return study(visit, {"claim": error})
+        return shown_again(visit, {"claim": error})
+    why = visit.text("give_up")
+    if "attempt" in visit.form:
+        try:
+            _check_give_up(visit, why)
+        except InputError as error:
+            return confirm_anew(visit, {"give_up": error})
 
     def work(tell: Callable[[float], None]) -> str:
-        plan_confirmation(shop.book(who), number, wishes, progress=tell)
+        plan_confirmation(shop.book(who), number, wishes, give_up=why, progress=tell)
         return f"/s/{number}"
 
     return beside(visit, f"confirm-{number}", told("working_confirm"), work)
+
+
+def _check_give_up(visit: Visit, why: str) -> None:
+    """Refuse to give up without a reason, or what another device has put an end to meanwhile."""
+    check_note(why, "why")
+    if not why:
+        raise InputError("why", "nothing", "a few words", "Say why it is given up.")
+    found = confirmation_of(visit.bench.shop.look, visit.number("study"))
+    if found is None or str(found.current.plan.attempt) != visit.text("attempt") or found.verdict != "open":
+        raise InputError("confirmation", "another one by now", "the one this page was about", "Look at the study.")
+
+
+def confirm_anew(visit: Visit, problems: Problems | None = None) -> Response:
+    """Give up a confirmation that is under way for another one, with what that means said before."""
+    shop = visit.bench.shop
+    record = shop.look.study(visit.number("study"))
+    found = confirmation_of(shop.look, record.id)
+    is_open = found is not None and found.verdict == "open"
+    form = _form(visit, record, NextStep("confirm")) if is_open else None
+    ways = (Link(told("to_study"), f"/study/{record.id}", record.name),)
+    if form is None or found is None:
+        lines: tuple[str, ...] = (told("give_up_none"),)
+        forms: tuple[Form, ...] = ()
+    else:
+        lines = (told("give_up_lead"),)
+        form = replace(
+            form,
+            title=told("give_up_title"),
+            fields=(*form.fields, Field("give_up", told("give_up_why"))),
+            more_hidden=(Hidden("attempt", str(found.current.plan.attempt)),),
+        )
+        forms = (_with_problems(form, problems or {}, visit),)
+    view = AskPage(replace(visit.frame(), about=record.name, study=record.id), told("give_up"), lines, forms, ways)
+    return page("office_ask.html", view, status=422 if problems else 200)
 
 
 def again(visit: Visit) -> str:

@@ -1,4 +1,4 @@
-"""The page at the press, checked with axe-core: no serious violation, on a phone and on a tablet."""
+"""The page at the press, checked with axe-core: no violation, on a phone and on a tablet."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from tests.axe_check import need_axe, serious
+from tests.axe_check import need_axe, violations
 from tests.bench.process import running
 
 if TYPE_CHECKING:
@@ -30,7 +30,7 @@ PAGES = (
 )
 
 
-def test_no_serious_violation_on_any_page(browser: Browser, book_with: Callable[[int | None], Path]):
+def test_no_violation_on_any_page(browser: Browser, book_with: Callable[[int | None], Path]):
     need_axe()
     found = []
     with running(book_with(6)) as shop:
@@ -38,12 +38,12 @@ def test_no_serious_violation_on_any_page(browser: Browser, book_with: Callable[
             context = browser.new_context(viewport={"width": width, "height": height})
             page = context.new_page()
             page.goto(shop.address)
-            found += [f"name, {width}: {each}" for each in serious(page)]
+            found += [f"name, {width}: {each}" for each in violations(page)]
             page.fill("input[name=typed]", "Ana")
             page.get_by_role("button", name="Use this name").click()
             page.wait_for_url(f"{shop.address}/")
             for path in PAGES:
                 page.goto(f"{shop.address}{path}")
-                found += [f"{path}, {width}: {each}" for each in serious(page)]
+                found += [f"{path}, {width}: {each}" for each in violations(page)]
             context.close()
     assert found == []

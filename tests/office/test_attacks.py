@@ -54,6 +54,11 @@ FIELDS = (
     "cause",
     "symptom",
     "recipe",
+    "earlier",
+    "discount",
+    "give_up",
+    "attempt",
+    "rounds",
     "found",
 )
 

@@ -10,8 +10,7 @@ from doe.acts.comparison.plan import Wanted, begin_comparison
 from doe.book.book import Book
 from doe.domain.score import ScoreEntry
 from doe.words.typography import NO_BREAK
-from tests.office.test_onboarding import Walk
-from tests.office.walk import everything_in
+from tests.office.walk import Walk, everything_in
 from tests.shop import Shop
 
 RECIPE = "fine powder on the heavy tee"

@@ -12,6 +12,7 @@ from tests.bench.shop import hidden_fields
 from tests.office.walk import as_it_stands
 
 RECIPE = "/recipe/fine%20powder%20on%20the%20heavy%20tee"
+LINE, KNOWN = "/line/back%20room", "/begin/{known}"
 NEW = {"stack_chosen": "new", "film": "f", "powder": "p"}
 CASES = (
     ("/begin", "/begin-materials", {**NEW, "fabric": ""}, "Fabric or garment"),
@@ -36,6 +37,13 @@ CASES = (
     ("/people", "/people", {"name": "", "right": "scores", "code": "4821"}, "Name"),
     ("/people", "/people", {"name": "Ana", "right": "scores", "code": "1234"}, "Code"),
     ("/study/1", "/put-away/1", {"put_away_why": ""}, "Why it is put away"),
+    ("/study/1", "/conditions/1", {"wash": "hot", "programme": "short"}, "Wash, temperature in °C"),
+    (LINE, "/certificate/back%20room", {"number": "", "issuer": "x", "until": "2031-03-05"}, "Number"),
+    (LINE, "/certificate/back%20room", {"number": "7", "issuer": "x", "until": "soon"}, "Valid until"),
+    (KNOWN, "/begin-question", {"name": "n", "source": "sheet", "press_temp": "hot"}, "Press temperature, °C"),
+    (KNOWN, "/begin-question", {"name": "n", "source": "", "press_temp": "150"}, "Where these settings come from"),
+    (KNOWN, "/begin-question", {"name": "", "source": "sheet", "press_temp": "150"}, "What is being tuned"),
+    ("/begin/{draft}?step=question", "/begin-question", {"name": "n", "discount": "7"}, "What one of its coupons"),
 )
 BESIDE = re.compile(
     r'<(?:label for="[^"]*"|legend)>([^<]*)</(?:label|legend)>\s*<p class="wrong-line"[^>]*>(.*?)</p>', re.DOTALL
@@ -70,7 +78,10 @@ def at(demo_book, tmp_path_factory):
     sent = post(device, "/begin", "/begin-materials", {"stack_chosen": "heavy tee, fine powder"})
     draft = str(sent.url.path).removeprefix("/begin/")
     post(device, f"/begin/{draft}", "/begin-machines", {"line_chosen": "back room"})
-    yield device, draft
+    sent = post(device, "/begin?known=yes", "/begin-materials", {"stack_chosen": "heavy tee, fine powder"})
+    known = str(sent.url.path).removeprefix("/begin/")
+    post(device, f"/begin/{known}", "/begin-machines", {"line_chosen": "back room"})
+    yield device, {"draft": draft, "known": known}
     office.bench.close()
     office.bench.shop.close()
     assert office.errors == []
@@ -84,8 +95,8 @@ def post(device, page: str, action: str, fields: dict[str, str]):
 
 @pytest.mark.parametrize(("page", "action", "fields", "label"), CASES)
 def test_an_error_calls_a_field_as_its_page_does(at, page, action, fields, label):
-    device, draft = at
-    page = page.replace("{draft}", draft)
+    device, drafts = at
+    page = page.format_map(drafts)
     if "machines" in action:
         page += "?step=machines"
     answer = post(device, page, action, fields)
@@ -93,6 +104,10 @@ def test_an_error_calls_a_field_as_its_page_does(at, page, action, fields, label
     found = check(answer.text)
     assert len(found) == 1, found
     assert found[0][0].startswith(label)
+    # nothing typed or chosen is lost, but a code and what was not among what is offered
+    kept = as_it_stands(answer.text, action)
+    lost = {name for name, text in fields.items() if kept.get(name) != text}
+    assert lost <= {"code", "margin"}
 
 
 def test_everything_missing_for_a_release_stands_beside_its_field(office_over, shop_with):

@@ -77,6 +77,7 @@ def by_pages(walk: Walk) -> None:
         walk.send(f"/score/1/{coupon}", **{f"check:{check}": "pass" for check in CHECKS})
     walk.go("/study/1")
     assert "Confirmed: 80 % of prints" in walk.page.text
+    assert "8 of 8 coupons scored" in walk.page.text
     walk.send("/release/1", name=RECIPE, approved_by="Kim", **HANDLING)
     assert "Released as revision 1: confirmed, not searched" in walk.page.text
     for path in ("/recipe/cold%20film/card", "/recipe/cold%20film/why", "/paper/1/report", "/study/1"):
@@ -89,7 +90,11 @@ def test_a_makers_sheet_from_an_empty_book_to_a_released_card_by_commands_and_by
     office = office_over()
     by_pages(Walk(office.device("ana")))
     by_commands(empty_shop)
+    # every list counts the coupons that prove them, since none was made to search
+    assert "8/8" in empty_shop.good("study", "list").out
     with empty_shop.open() as book:
+        (listed,) = book.studies()
+        assert (listed.coupons, listed.scored, listed.void) == (8, 8, 0)
         there, here = everything_in(book), everything_in(office.book)
     assert [act["verb"] for act in here["acts"]] == [act["verb"] for act in there["acts"]]
     for table, rows in there.items():

@@ -14,6 +14,7 @@ from doe.bench.guard import Hosts
 from doe.bench.serve import make_app
 from doe.book.book import Book
 from doe.domain.score import ScoreEntry
+from doe.domain.stack import Material
 from tests.acts.recipe.samples import NAME, STUDY, TYPED, confirmed
 from tests.bench.shop import PORT
 from tests.book.samples import RECIPE as SAMPLE
@@ -51,12 +52,28 @@ def answered(shop_with) -> Path | str:
 
 
 @compares("/confirm/{study:int}", "/score/{study:int}/{coupon:path}", "/again/{study:int}")
-def test_a_confirmation_its_void_coupons_made_again_and_its_verdict(twice, answered):
+def test_a_confirmation_given_up_for_another_its_void_coupons_made_again_and_its_verdict(twice, answered):
     both = twice(answered)
     walk, shop = both.walk, both.shop
     walk.go("/study/1")
-    walk.send("/confirm/1", claim="0.9|0.9|0")
-    shop.good("confirm", STUDY, "--plan", "--claim", "0.9", "--assurance", "0.9", "--allow", "0")
+    walk.send("/confirm/1", claim="0.8|0.9|0")
+    shop.good("confirm", STUDY, "--plan", "--claim", "0.8", "--assurance", "0.9", "--allow", "0")
+    # by mistake: it is given up for another, which says before that it stays on record
+    walk.go("/study/1")
+    walk.tap("Give this confirmation up")
+    stale = walk.page
+    assert "It is not undone" in stale.text
+    walk.send("/confirm/1", expect=422, claim="0.9|0.9|0")
+    assert "Say why it is given up" in walk.page.text
+    assert re.search(r'value="0.9\|0.9\|0" checked', walk.page.text)
+    walk.send("/confirm/1", claim="0.9|0.9|0", give_up="the claim was too low")
+    plan = ("confirm", STUDY, "--plan", "--claim", "0.9", "--assurance", "0.9", "--allow", "0")
+    shop.good(*plan, "--give-up", "the claim was too low")
+    both.same()
+    # another device still shows the rule that was given up: nothing is given up twice
+    walk.page = stale
+    walk.send("/confirm/1", expect=422, claim="0.9|0.9|0", give_up="the claim was too low")
+    assert "another one by now" in walk.page.text
     both.same()
     with shop.open() as book:
         planned = book.plan_coupons(STUDY)
@@ -164,6 +181,36 @@ def test_a_retune(twice, demo_book):
     both.walk.go(f"/study/{RETUNED}")
     both.walk.send(f"/retune/{RETUNED}")
     both.shop.good("compare", str(RETUNED), "--retune")
+    both.same()
+
+
+@compares("/begin-question")
+def test_a_study_that_an_earlier_one_of_a_retired_material_helps(twice, shop_with):
+    both = twice(shop_with(2).book)
+    walk, shop = both.walk, both.shop
+    with shop.open() as book:
+        old = book.study(STUDY)
+    both.in_both(lambda book: book.archive_study(STUDY, "the powder is no longer made"))
+    both.in_both(lambda book: book.save_stack(replace(old.stack, name="next", powder=Material("next powder"))))
+    walk.go("/begin")
+    walk.send("/begin-materials", stack_chosen="next")
+    walk.send("/begin-machines", line_chosen=old.line.name)
+    assert "An earlier study that helps" in walk.page.text
+    ranges = {"cure_temp": "110..140", "cure_time": "90..210", "press_temp": "140..170", "dwell": "8..18"}
+    asked = {**ranges, "name": "next powder", "hand_min": "3", "earlier": STUDY, "discount": ""}
+    for field, odd, said in (
+        ("discount", "half", "a number"),
+        ("discount", "2", "leaves the earlier coupons out"),
+        ("pressure", "3..4", "a study without press pressure"),
+    ):
+        walk.send("/begin-question", expect=422, **{**asked, field: odd})
+        assert said in walk.page.text
+        assert f'<option value="{STUDY}" selected>' in walk.page.text  # nothing typed is lost
+    walk.send("/begin-question", **{**asked, "discount": "0,5", "pressure": ""})
+    factors = [part for name, text in ranges.items() for part in ("--factor", f"{name}={text}")]
+    target = ("--pass-rate", "95%", "--hand-min", "3", "--assurance", "90%")
+    begun = ("study", "new", "next powder", "--stack", "next", "--line", old.line.name, *factors, *target)
+    shop.good(*begun, "--earlier", STUDY, "--discount", "0.5")
     both.same()
 
 

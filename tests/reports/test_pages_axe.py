@@ -21,7 +21,7 @@ from reports.people import people_page
 from reports.practice import practice_page
 from reports.recipe.card import recipe_card
 from reports.study.page import study_report
-from tests.axe_check import need_axe, serious
+from tests.axe_check import need_axe, violations
 from tests.practice.replay import replay
 from tests.reports.comparison import test_page as test_comparison_page
 from tests.reports.gauges import test_map as test_platen_page
@@ -106,7 +106,7 @@ def test_no_serious_violation(browser, name, width):
     page.set_content(made(name), wait_until="load")
     # folded parts are checked too
     page.evaluate("document.querySelectorAll('details').forEach(d => { d.open = true; })")
-    found = serious(page)
+    found = violations(page)
     page.close()
     assert found == []
 

@@ -120,7 +120,7 @@ def refuse_comparison(book: Book, record: StudyRecord, act: str) -> None:
 
 
 def judge_comparison(book: Book, key: Key) -> Compared:
-    """Judge a comparison by what is scored, and keep the verdict in the book.
+    """Judge a comparison by what is scored, and keep the verdict in the book, once.
 
     Raises
     ------
@@ -128,6 +128,8 @@ def judge_comparison(book: Book, key: Key) -> Compared:
         If the study is no comparison.
     """
     found = weigh_comparison(book, key)
+    if found.kept is not None:
+        return found
     keep_verdict(book, found)
     return replace(found, kept=book.latest_analysis(found.record.id, COMPARISON))
 

@@ -13,12 +13,12 @@ from doe.acts.gauges.line import gauged_line
 from doe.acts.study.rounds import is_comparison, results_to_learn_from
 from doe.assure.confirmation.attempts import same_setting
 from doe.book.book import Book
-from doe.book.records import NewAnalysis, StudyRecord
+from doe.book.records import NewAnalysis, StudyRecord, StudySummary
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
 from doe.domain.jsonable import jsonable, named
 from doe.domain.outcome import ACTUAL_PREFIX, BATCH_COLUMNS, HAND_PREFIX
-from doe.domain.plan_kinds import is_as_dialled
+from doe.domain.plan_kinds import is_as_dialled, learning_rounds
 from doe.domain.study import Study
 from doe.surfaces.earlier import Earlier
 
@@ -101,6 +101,15 @@ def results_of_surface(book: Book, base: StudyRecord) -> pd.DataFrame:
         if real:
             results = results.assign(**{f.name: results[f.name].replace(real)})
     return results
+
+
+def studies_to_lend(book: Book) -> tuple[StudySummary, ...]:
+    """Studies with scored coupons that a new one may borrow, newest first; those put away too."""
+    return tuple(
+        s
+        for s in book.studies(include_archived=True)
+        if s.scored and not is_comparison(book, s.id) and learning_rounds(book.plan_info(s.id).rounds)
+    )
 
 
 def lend_earlier(book: Book, record: StudyRecord, key: str, discount: float | None) -> Prior:
