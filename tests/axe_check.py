@@ -32,15 +32,23 @@ def need_axe() -> None:
         pytest.skip(reason)
 
 
+def violations(page: Page) -> list[str]:
+    """Whatever axe-core finds wrong, each with its place."""
+    return [said for _, said in _found(page)]
+
+
 def serious(page: Page) -> list[str]:
     """Violations that axe-core calls serious or critical, each with its place."""
+    return [said for impact, said in _found(page) if impact in ("serious", "critical")]
+
+
+def _found(page: Page) -> list[tuple[str, str]]:
     page.evaluate(f"{_source()};true")  # evaluated, not added as an element: a page's own policy may refuse that
     found: list[dict[str, Any]] = page.evaluate(
         "axe.run(document, {resultTypes: ['violations']}).then(r => r.violations)"
     )
     return [
-        f"{v['id']}: {v['help']} at {node['target']} {node['html'][:120]}"
+        (v["impact"], f"{v['id']}: {v['help']} at {node['target']} {node['html'][:120]}")
         for v in found
-        if v["impact"] in ("serious", "critical")
         for node in v["nodes"]
     ]

@@ -21,7 +21,7 @@ from reports.people import people_page
 from reports.practice import practice_page
 from reports.recipe.card import recipe_card
 from reports.study.page import study_report
-from tests.axe_check import need_axe, serious
+from tests.axe_check import need_axe, violations
 from tests.practice.replay import replay
 from tests.reports.comparison import test_page as test_comparison_page
 from tests.reports.gauges import test_map as test_platen_page
@@ -100,13 +100,13 @@ def made(name: str) -> str:
 
 @pytest.mark.parametrize("width", [1200, 390])
 @pytest.mark.parametrize("name", MAKERS)
-def test_no_serious_violation(browser, name, width):
+def test_no_violation(browser, name, width):
     need_axe()
     page = browser.new_page(viewport={"width": width, "height": 900})
     page.set_content(made(name), wait_until="load")
     # folded parts are checked too
     page.evaluate("document.querySelectorAll('details').forEach(d => { d.open = true; })")
-    found = serious(page)
+    found = violations(page)
     page.close()
     assert found == []
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from tests.axe_check import need_axe, serious
+from tests.axe_check import need_axe, violations
 from tests.reports.test_pages_axe import MAKERS, made
 
 if TYPE_CHECKING:
@@ -46,13 +46,13 @@ def test_nothing_runs_off_the_side_and_no_table_is_cut_at_any_width(browser, nam
 
 
 @pytest.mark.parametrize("name", MAKERS)
-def test_no_serious_violation_by_night_and_on_the_narrowest_phone(browser, name):
+def test_no_violation_by_night_and_on_the_narrowest_phone(browser, name):
     need_axe()
     page = opened(browser, name, scheme="dark")
     assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(20, 24, 26)"
-    by_night = serious(page)
+    by_night = violations(page)
     page.set_viewport_size({"width": 320, "height": 700})
-    narrow = serious(page)
+    narrow = violations(page)
     page.emulate_media(media="print")
     on_paper = page.evaluate("getComputedStyle(document.body).backgroundColor")
     page.close()
