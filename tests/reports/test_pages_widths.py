@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 pytestmark = pytest.mark.browser
 
-WIDTHS = (1440, 1024, 768, 390, 320)
+WIDTHS = (1440, 1024, 768, 720, 390, 320)
 UNFOLD = "document.querySelectorAll('details').forEach(d => { d.open = true; })"
 LAID_OUT = ("labels",)
 """Laid out for paper: their rows scroll in a box of their own."""
