@@ -16,6 +16,9 @@ DISTRIBUTION = "first-article-tuning"
 FIT, RECOMMEND = "fit", "recommend"
 """Kinds of analyses kept in the book."""
 
+THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
+"""Environment variables that tell linear algebra, when it is loaded, how many threads to take."""
+
 PRIOR, WITHOUT_PRIOR = "prior knowledge", "without prior knowledge"
 """Kinds of analyses: the earlier coupons with their discount, and the answer that does without them."""
 

@@ -171,16 +171,11 @@ entries = _table(
     sa.Index("ix_entries_coupon_field", "coupon_id", "field"),
 )
 
-# one beginning for each history; with `supersedes` unique, a coupon has one current value a field, whoever writes
+# One beginning for each history: of rows that supersede none. With `supersedes` unique, a coupon has one current value
+# a field, whoever writes. The condition stands in the first migration: said here, every command would load what
+# SQLAlchemy knows of servers.
 for _first, _columns in ((entries, ("coupon_id", "field")), (stacks, ("name",)), (lines, ("name",))):
-    _begins = _first.c.supersedes.is_(None)
-    sa.Index(
-        f"uq_{_first.name}_first",
-        *(_first.c[name] for name in _columns),
-        unique=True,
-        sqlite_where=_begins,
-        postgresql_where=_begins,
-    )
+    sa.Index(f"uq_{_first.name}_first", *(_first.c[name] for name in _columns), unique=True)
 
 analyses = _table(
     "analyses",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sys
 import threading
 import webbrowser
@@ -60,10 +59,7 @@ def serve_pages(
     open_browser: bool = False,
 ) -> Reply:
     """Answer until Ctrl-C: the page at the press, or the whole job."""
-    # the arithmetic of an early hint takes one core at most; the others answer
-    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
-        os.environ.setdefault(name, "1")
-    # NumPy reads those when it is loaded; and help needs no web server
+    # help needs no web server
     from doe.bench.serve import listen, serve  # noqa: PLC0415
 
     place = listen(host, port, tls)

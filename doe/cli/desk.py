@@ -13,13 +13,10 @@ from dataclasses import dataclass, field, is_dataclass, replace
 from typing import TYPE_CHECKING, Any, get_args
 
 import typer
-from rich.box import Box
-from rich.console import Console
-from rich.table import Table as RichTable
-from rich.text import Text
 
 from doe.cli.ask import confirm_reading
-from doe.cli.terminal import HEIGHT, WIDTH, Stopped, coloured, line_width, print_json, wants_colour, wrapped
+from doe.cli.terminal import HEIGHT, WIDTH, Stopped, coloured, print_json, wrapped
+from doe.cli.terminal_table import table_lines
 from doe.cli.tree import COMMANDS
 from doe.domain.errors import DoeError, InputError, quoted
 from doe.domain.jsonable import jsonable, packaged_table
@@ -148,6 +145,7 @@ class Desk:
             yield lambda share, what: None
             return
         # a command in a pipe shows no bar and need not load one
+        from rich.console import Console  # noqa: PLC0415
         from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn  # noqa: PLC0415
 
         columns = (TextColumn("{task.description}"), BarColumn(bar_width=30), TimeElapsedColumn())
@@ -377,26 +375,8 @@ def _command_lines(lines: Sequence[str]) -> list[str]:
 
 def _table_lines(table: Table) -> list[str]:
     """A table; columns of text fold when it would be wider than the terminal."""
-    # a single rule under the headings reads well in any font and in a log
-    box = Box("    \n    \n ---\n    \n    \n    \n    \n    \n", ascii=True)
-    grid = RichTable(
-        box=box,
-        title=table.title or None,
-        title_justify="left",
-        title_style="bold",
-        header_style="bold",
-        pad_edge=False,
-        show_edge=False,
-    )
-    for name in table.columns:
-        right = name in table.right
-        grid.add_column(Text(name), justify="right" if right else "left", no_wrap=right, overflow="fold")
-    for row in table.rows:
-        grid.add_row(*(Text(cell) for cell in row))
-    console = Console(width=line_width(), highlight=False, no_color=not wants_colour(sys.stdout), file=sys.stdout)
-    with console.capture() as caught:
-        console.print(grid)
-    return ["", *(line.rstrip() for line in caught.get().splitlines())]
+    is_right = [name in table.right for name in table.columns]
+    return ["", *table_lines(table.columns, table.rows, is_right=is_right, title=table.title)]
 
 
 def folded(line: str, *, continued: bool = os.name != "nt") -> list[str]:

@@ -150,15 +150,15 @@ def what_if(report: StudyReport) -> WhatIf:
     }
     held = ", ".join(f"{f.label} {report.answer.setpoint[f.name]}" for f in study.categorical)
     stays = f"; {held} stays" if held and not carries_levels else ""
-    how = "From the draws behind the answer."
+    how = ""
     if panel is None:
         how = (
-            "Surfaces of this kind cannot be computed in a page. Read off a coarse grid of the same surfaces, so the "
+            " Surfaces of this kind cannot be computed in a page. Read off a coarse grid of the same surfaces, so the "
             "last point may differ from the tables."
         )
     return WhatIf(
         as_script_data(data),
-        f"Drag a mark, or use the arrow keys, to try a setting{stays}. {how} A look, not a recommendation.",
+        f"Drag a mark, or use the arrow keys, to try a setting{stays}.{how} A look, not a recommendation.",
         off_table(report),
     )
 

@@ -274,8 +274,10 @@ def test_its_sheet_dials_in_more_than_the_surface_shall_have(demo):
     assert "isplay not checked" not in page
 
 
-def test_its_report_shows_surface_and_dial(demo):
+def test_its_report_shows_surface_and_dial_and_says_what_the_card_says(demo):
     page = demo.path("report.html").read_text(encoding="utf-8").replace("\u00a0", " ")
+    assert "Released as revision 1" in page
+    assert "Release the recipe with this confirmation." not in page  # it is released, and its card lies beside
     assert "What to dial in on back room" in page
     assert re.search(
         r'class="big">124 °C</span> <span class="other">255 °F</span></dd>\s*<dd class="range">surface 121 °C', page

@@ -8,6 +8,7 @@ import sys
 
 import pytest
 
+from doe.acts.base import THREADS
 from doe.acts.confirmation.plan import ClaimWishes, plan_confirmation
 from doe.acts.confirmation.verdict import confirm_study
 from doe.acts.study.fits import recommend_study
@@ -105,3 +106,16 @@ def processor_seconds(*words: str) -> float:
     before = used()
     subprocess.run([sys.executable, *words], stdout=subprocess.DEVNULL, check=True)
     return used() - before
+
+
+def test_linear_algebra_takes_one_thread_unless_told_otherwise(monkeypatch):
+    import doe.cli
+
+    monkeypatch.setattr(doe.cli, "app", lambda: None)
+    monkeypatch.setattr("gc.set_threshold", lambda *_: None)
+    for name in THREADS:
+        monkeypatch.setenv(name, "")  # so that what `main` sets is taken back
+        monkeypatch.delenv(name)
+    monkeypatch.setenv(THREADS[0], "2")
+    doe.cli.main()
+    assert [os.environ[name] for name in THREADS] == ["2", "1", "1"]

@@ -100,7 +100,7 @@ def made(name: str) -> str:
 
 @pytest.mark.parametrize("width", [1200, 390])
 @pytest.mark.parametrize("name", MAKERS)
-def test_no_serious_violation(browser, name, width):
+def test_no_violation(browser, name, width):
     need_axe()
     page = browser.new_page(viewport={"width": width, "height": 900})
     page.set_content(made(name), wait_until="load")

@@ -14,7 +14,7 @@ from pathlib import Path
 
 from platformdirs import user_cache_path
 
-from doe.acts.base import Key, Progress, digest, version
+from doe.acts.base import THREADS, Key, Progress, digest, version
 from doe.acts.study.limits import refuse_without_limits
 from doe.book.book import Book
 from doe.book.records import StudyRecord
@@ -29,8 +29,6 @@ CACHE_DIR = "DOE_CACHE"
 """Environment variable that names another cache folder."""
 
 MOST_LINES, MOST_PROCESSES = 700, 8
-
-_THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
 
 @dataclass(frozen=True)
@@ -151,8 +149,8 @@ def _cores() -> int:
 @contextmanager
 def _one_thread() -> Iterator[None]:
     """Workers that start inside use one thread each: as many processes as cores are at work already."""
-    before = {name: os.environ.get(name) for name in _THREADS}
-    os.environ.update(dict.fromkeys(_THREADS, "1"))
+    before = {name: os.environ.get(name) for name in THREADS}
+    os.environ.update(dict.fromkeys(THREADS, "1"))
     try:
         yield
     finally:

@@ -15,6 +15,7 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
+from scipy.linalg.lapack import dpotrf, dtrtrs
 from scipy.optimize import minimize
 from scipy.special import chdtrc, chdtri, expit, log_expit
 
@@ -50,11 +51,11 @@ class FirthData:
         eta = self.X @ beta
         p, q = expit(eta), expit(-eta)
         weight = p * q
-        try:
-            root = np.linalg.cholesky((self.X.T * weight) @ self.X)
-        except np.linalg.LinAlgError:
+        # LAPACK itself: asked thousands of times for matrices this small, the usual functions around it take longer
+        root, failed = dpotrf((self.X.T * weight) @ self.X, lower=1)
+        if failed:
             return -np.inf, np.zeros(len(beta))
-        half = np.linalg.solve(root, self.X.T)
+        half, _ = dtrtrs(root, self.X.T, lower=1)
         leverage = weight * np.einsum("ij,ij->j", half, half)
         likelihood = self.passed @ log_expit(eta) + (1 - self.passed) @ log_expit(-eta)
         slopes = (self.passed - p + leverage * (0.5 - p)) @ self.X
