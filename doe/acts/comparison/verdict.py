@@ -235,13 +235,14 @@ def more_coupons(
         seed=seed,
         own_garments="fabric" in plan.differs,
         number=number,
+        set_once=plan.stages is not None,
     )
     for name in ("cure_batch", "press_batch", "garment", "stroke", "pair"):
         coupons[name] += int(before[name].max())
     refuse_dials(gauged_line(book, record), record.study, coupons)
     notes = sheet_notes(plan, record.line)
     book.save_round(record.id, coupons, kind=COMPARE, seed=seed, notes=notes, scale="surface")
-    hours = hours_for(record.study, coupons, record.line)
+    hours = hours_for(record.study, coupons, record.line, plan)
     cautions = cautions_said(book, record, shown)
     return Begun(record, plan, number, coupons, hours, cautions)
 
