@@ -128,6 +128,18 @@ def moment(text: str, where: str) -> datetime:
     return when
 
 
+def beginning(text: str, where: str) -> datetime:
+    """A past day, or a day and time, from which on something holds; a bare day from its first minute on.
+
+    Raises
+    ------
+    InputError
+        As `moment` does.
+    """
+    when = moment(text, where)
+    return datetime.fromisoformat(text.strip()).astimezone(UTC) if len(text.strip()) <= len("2031-03-05") else when
+
+
 _NAMED = ("supplier", "lot", "detail")
 
 
