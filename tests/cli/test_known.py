@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import re
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -174,6 +175,20 @@ def test_a_recipe_is_carried_to_another_line_with_its_surfaces_and_confirmed_the
     assert (found["press_temp"]["surface"], found["press_temp"]["dial"]) == (150.0, 144.0)
     with shop.open() as book:
         assert book.recipe(RECIPE).in_force
+
+
+def test_settings_that_are_asked_again_in_a_fresh_study_say_how_often_they_were_tried(shop):
+    confirmed(shop, failed=2)
+    shop.good("study", "archive", NAME, "--why", "asked again")
+    with shop.open() as book:
+        near = [s.replace("dwell=12", "dwell=12.5") for s in WANTED.settings]
+        keep_known(book, replace(WANTED, name="fresh", settings=near), METRIC)
+    confirmed(shop, "fresh")
+    told = " ".join(shop.good("confirm", "fresh", "--more").out.split())
+    assert f"confirmed before on this line with these materials, 1 time: {NAME}: not accepted." in told
+    assert "the assurance that is left is" in told
+    shop.good("release", "fresh", "--as", RECIPE, "--approved-by", "Kim", *TYPED)
+    assert "It was attempt 2" in " ".join(shop.good("recipe", "show", RECIPE, "--more").out.split())
 
 
 def test_an_old_habit_in_dial_numbers_is_kept_as_surfaces_by_the_gauge_readings(shop):

@@ -207,6 +207,18 @@ def test_a_void_pair_is_made_again_before_anything_is_said(book):
     assert record(book, again).comparison.verdict == "go on carefully"
 
 
+def test_a_comparison_that_is_begun_again_says_what_the_one_before_came_to(book):
+    assert record(book, begin(book), new=3).comparison.verdict == "clearly worse"
+    book.archive_study("lot P-04", "not what we hoped for")
+    made = begin(book, name="lot P-04 again")
+    book.record("lot P-04 again", all_pass(made.coupons))
+    found = judge_comparison(book, "lot P-04 again")
+    assert found.comparison.verdict == "go on carefully"
+    (told,) = (c for c in found.cautions if c.code == "compared_before")
+    assert told.values == {"tries": 1, "came": ("lot P-04: clearly worse",)}
+    assert "until it passes gets there in the end" in said((told,))[0]
+
+
 def test_the_lot_goes_on_the_recipe_with_what_could_hide(book):
     record(book, begin(book))
     kept = add_material(book, "lot P-04", approved_by="Kim", now=datetime(2031, 3, 20, tzinfo=UTC))
