@@ -188,5 +188,7 @@ def test_everyday_words_are_understood_and_unclear_ones_are_asked_about(empty_sh
 def test_too_hot_comes_first_and_names_the_machine(empty_shop):
     hot = empty_shop.good("diagnose", "--symptom", "grainy back", "--set", "cure_temp=410F").out
     assert hot.startswith("! Stop the oven")
+    bare = empty_shop.good("diagnose", "--symptom", "yellowing", "--set", "press_temp=210").out
+    assert bare.startswith("! Stop the press")  # however it may have been meant: a plan asks, a hot machine is stopped
     cold = empty_shop.good("diagnose", "--symptom", "grainy back", "--set", "cure_temp=90", "--json").json
     assert cold["causes"][0]["cause"] == "cure_set_low"
