@@ -117,7 +117,7 @@ def test_what_was_scored_so_far_is_kept_back_from_whoever_goes_on_scoring(book, 
     assert [m.code for m in found.missing][-1] == "kept_back"
     assert staged == (found.staged is not None and found.staged.only_new == 0)
     book.record("lot P-04", all_pass(made.coupons, failing))
-    assert judge_comparison(book, "lot P-04").comparison.rates.new_units >= 8
+    assert judge_comparison(book, "lot P-04").comparison.rates.new_units >= 6
 
 
 def test_two_fabrics_are_told_apart_by_eye(book):
