@@ -38,8 +38,11 @@ def keep_certificate(book: Book, line: str, found: Certificate) -> None:
 
 
 def certificate_of(book: Book, line: str) -> Certificate | None:
-    """The last certificate of a line's gauge."""
-    last = max(book.notes(CERTIFICATE, line), key=lambda note: note.id, default=None)
+    """The last certificate of a line's gauge, whichever line it was kept with: a gauge of one name is one gauge."""
+    own = book.line(line)
+    names = [x.name for x in book.lines() if own.gauge and x.gauge == own.gauge] or [own.name]
+    notes = (note for name in names for note in book.notes(CERTIFICATE, name))
+    last = max(notes, key=lambda note: note.id, default=None)
     return None if last is None else from_plain(Certificate, last.data)
 
 
@@ -47,7 +50,11 @@ def certificates_behind(book: Book, line: str) -> dict[str, Certificate]:
     """Certificates that count for a line, by the line each is kept with: that of a shared machine's keeper."""
     known = book.line(line)
     found = {name: certificate_of(book, name) for name in map(known.keeper, MACHINE_KINDS)}
-    return {name: each for name, each in found.items() if each is not None}
+    once: dict[str, Certificate] = {}
+    for name, each in found.items():
+        if each is not None and each not in once.values():  # a gauge that both machines are read with says it once
+            once[name] = each
+    return once
 
 
 def certificate_cautions(book: Book, line: str, on: date) -> tuple[Finding, ...]:

@@ -141,19 +141,30 @@ class Definitions(Store):
         return tuple(kept.reading for kept in sorted(counting, key=_taken_order))
 
     def gauge_history(self, line_name: str) -> tuple[KeptReading, ...]:
-        """Every reading of a line's machines, the withdrawn ones too, in the order they were stored."""
+        """Every reading of a line's machines, the withdrawn ones too, in the order they were stored.
+
+        Those of a machine that stood there before another one took its place are left out.
+        """
         with self.reading() as connection:
             line = _line(connection, line_name)
             keepers = {line.keeper(kind) for kind in MACHINE_KINDS}
             rows = connection.execute(standing(gauge_readings).where(gauge_readings.c.line_name.in_(keepers)))
             found = [(r.line_name, KeptReading(r.id, reading_from(r.data), r.who, r.at, r.withdrawn)) for r in rows]
-            return tuple(kept for keeper, kept in found if keeper == line.keeper(kept.reading.machine))
+            return tuple(
+                kept for keeper, kept in found if keeper == line.keeper(kept.reading.machine) and _of(line, kept)
+            )
 
     def withdraw_gauge_reading(self, reading_id: int, why: str) -> None:
         """Take a mistaken reading back; it stays visible in `gauge_history`."""
         with self.writing() as writing:
             row, ending = writing.to_withdraw(gauge_readings, "gauge reading", reading_id, why)
             writing.add(gauge_readings, ending, writing.act("withdraw gauge reading", row.line_name, why=why))
+
+
+def _of(line: Line, kept: KeptReading) -> bool:
+    """Whether a reading is of the machine that stands there now."""
+    since, taken = line.machine(kept.reading.machine).since, kept.reading.taken_at
+    return since is None or taken is None or taken >= since
 
 
 def _differences(before: dict[str, Any], thing: Stack | Line) -> str:

@@ -9,6 +9,7 @@ from pathlib import Path
 import typer
 
 from doe.acts.comparison.plan import (
+    SIZE_LOSS,
     USUAL_MARGIN,
     USUAL_POWER,
     Begun,
@@ -44,6 +45,8 @@ from doe.words.comparison import (
     CHANCE_CAPTION,
     CHANCE_HEADS,
     RULE_HEADS,
+    SIZE_CAPTION,
+    SIZE_HEADS,
     chance_rows,
     count_rows,
     facts_said,
@@ -52,6 +55,9 @@ from doe.words.comparison import (
     rule_lines,
     rule_rows,
     said,
+    size_read,
+    size_rows,
+    stage_taken,
 )
 from doe.words.gauges.dials import SCALE_WORDS, Dialled
 from doe.words.recipe.card import DIFFERS
@@ -223,7 +229,10 @@ def _offered(offer: ComparisonOffer, dialled: Dialled, asked: Mapping[Part, str]
     notes = [Warn(text) for text in said(offer.notes)]
     warnings = list(offer_warnings(offer, dialled.shown))
     at_edges = f"{points(plan.rate_margin)}, {count(plan.strokes, 'stroke')} at the setpoint{edges}"
-    taken = f"First {count(plan.strokes, 'pair')}" if staged else f"Taken: {at_edges}"
+    made = f"{count(len(offer.coupons), 'coupon')}, half of each material, about {offer.hours:.1f} hours"
+    taken = f"Taken: {at_edges}: {made}."
+    if staged:
+        taken = stage_taken(plan.strokes, offer.hours)
     if offer.missing_limits:
         options += "".join(f' --limit "{name}=VALUE@SOURCE"' for name in offer.missing_limits)
         warnings.append(
@@ -244,7 +253,7 @@ def _offered(offer: ComparisonOffer, dialled: Dialled, asked: Mapping[Part, str]
             *([] if staged else notes),
             *map(Warn, warnings),
             *(_staged_tables(plan) if staged else (Table(heads, rows, right=heads[2:]),)),
-            f"\n{taken}: {count(len(offer.coupons), 'coupon')}, half of each material, about {offer.hours:.1f} hours.",
+            f"\n{taken}",
         ),
         (f"doe compare {quoted(plan.recipe)} {options} --begin",),
         more=[
@@ -252,7 +261,7 @@ def _offered(offer: ComparisonOffer, dialled: Dialled, asked: Mapping[Part, str]
             "\nTo dial in:",
             places,
             *dial_notes(dialled),
-            *(("", *rule_lines(plan)) if staged else _read(plan, said(offer.verdicts))),
+            *(("", *rule_lines(plan), *_stage_sizes(offer)) if staged else _read(plan, said(offer.verdicts))),
         ],
     )
 
@@ -264,6 +273,16 @@ def _staged_tables(plan: ComparisonPlan) -> tuple[Block, ...]:
         f"{CHANCE_CAPTION}, beside a recipe that passes {percent(plan.supposed_rate)}:",
         Table(CHANCE_HEADS, chance_rows(chances_of_losses(stages, plan.supposed_rate)), right=CHANCE_HEADS[1:]),
         Table(RULE_HEADS, rule_rows(stages, plan.assurance), right=RULE_HEADS[-1:]),
+    )
+
+
+def _stage_sizes(offer: ComparisonOffer) -> tuple[Block, ...]:
+    """What larger stages take and tell."""
+    rows = size_rows((s.pairs, s.hours, s.found, s.hides) for s in offer.stage_sizes)
+    return (
+        f"\n{SIZE_CAPTION}, with --strokes:",
+        Table(SIZE_HEADS, rows, right=SIZE_HEADS),
+        size_read(SIZE_LOSS),
     )
 
 

@@ -27,7 +27,7 @@ from doe.symptoms.known import FILM_CLASSES, PLACES, SHOWN_WHEN, Known
 from doe.words import diagnosis as words
 from doe.words.cautions import FOOTER
 from doe.words.gauges.cautions import status_words
-from doe.words.typed import pairs, quantity
+from doe.words.typed import as_set, pairs
 from doe.words.typed import setting as setting_named
 from doe.words.wording import day
 
@@ -134,7 +134,7 @@ def _settings(texts: Sequence[str], study: Study | None, shown: Shown) -> dict[s
     found = {}
     for called, value in pairs(texts, "--set", "press_temp=150").items():
         name = setting_named(called, known.values(), "--set")
-        found[name] = quantity(value, known[name].unit, f"--set {name}", shown)
+        found[name] = as_set(value, known[name].unit, f"--set {name}", shown)
     return found
 
 

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
 from doe.cli.desk import Desk, Reply, Table, command
 from doe.domain.errors import InputError, quoted
 from doe.domain.gauge import MACHINE_KINDS, MachineKind
-from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Machine
+from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Machine, MachineUse, machines_of
 from doe.domain.units import show_difference
-from doe.words.typed import spread
-from doe.words.wording import count, listing
+from doe.words.typed import beginning, spread
+from doe.words.wording import count, day, listing
 
 
 @command("line add")
@@ -35,6 +35,8 @@ def add(
     gauge_uncertainty: str | None = None,
     oven_of: str = "",
     press_of: str = "",
+    oven_since: str = "",
+    press_since: str = "",
     per_stroke: int = 1,
     per_sheet: int = 4,
     why: str = "",
@@ -51,6 +53,10 @@ def add(
         per_sheet,
         spread(gauge_uncertainty, "degC", "--gauge-uncertainty", desk.shown) if gauge_uncertainty else None,
     )
+    if oven_since:
+        made = replace(made, oven=replace(made.oven, since=beginning(oven_since, "--oven-since")))
+    if press_since:
+        made = replace(made, press=replace(made.press, since=beginning(press_since, "--press-since")))
     with desk.open() as book:
         for kind, of, usual in zip(MACHINE_KINDS, (oven_of, press_of), (DEFAULT_OVEN, DEFAULT_PRESS), strict=True):
             if of:
@@ -131,9 +137,27 @@ def list_lines(desk: Desk) -> Reply:
     rows = [(x.name, _told(x, "oven"), _told(x, "press"), x.gauge) for x in lines]
     return Reply(
         {"lines": lines},
-        (f"{count(len(lines), 'line')}.", Table(("line", "oven or tunnel", "press", "gauge"), rows, is_list=True)),
+        (
+            f"{count(len(lines), 'line')}.",
+            Table(("line", "oven or tunnel", "press", "gauge"), rows, is_list=True),
+            "",
+            *machine_lines(machines_of(lines)),
+        ),
         (f"doe line show {quoted(lines[0].name)}",),
     )
+
+
+def machine_lines(uses: Iterable[MachineUse]) -> tuple[str, ...]:
+    """Machines that several lines are made of, or that took another one's place."""
+    return tuple(
+        f"The {use.kind} {use.machine.name}{_since(use.machine)} is of {listing(use.lines)}."
+        for use in uses
+        if len(use.lines) > 1 or use.machine.since is not None
+    )
+
+
+def _since(machine: Machine) -> str:
+    return "" if machine.since is None else f", there since {day(machine.since)},"
 
 
 def _told(line: Line, kind: MachineKind) -> str:
@@ -170,6 +194,11 @@ def show(desk: Desk, name: str) -> Reply:
             Table(heads, rows, right=heads[1:]),
             "\nMinutes to settle after a change of 10 °C (18 °F).",
             *shared_words(line, lines),
+            *(
+                f"The {kind} stands there since {day(since)}: readings of the one before do not count."
+                for kind in MACHINE_KINDS
+                if (since := line.machine(kind).since) is not None
+            ),
             *known,
         ),
         (f"doe gauge show {quoted(name)}",),

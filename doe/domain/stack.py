@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 
 from doe.domain.errors import NAME_LENGTH, InputError, check_line, check_lines
 from doe.domain.factors import LEFT_OUT_WHEN_NONE
-from doe.domain.gauge import MachineKind
+from doe.domain.gauge import MACHINE_KINDS, MachineKind
 from doe.domain.units import show_difference
 
 
@@ -64,7 +65,8 @@ class Machine:
     ``heat_min_per_10`` and ``cool_min_per_10`` are the minutes to settle after a change of 10 degC up or down;
     ``uncertainty_degc`` is the expanded uncertainty (k = 2) of its temperature, when known; ``display_step_degc`` the
     step of its display, and ``recovery_degc`` half of how far its surface falls and comes back from print to print,
-    where it was watched. ``of`` is the line that it was kept with first, where this line shares it with that one.
+    where it was watched. ``of`` is the line that it was kept with first, where this line shares it with that one;
+    ``since`` when it took the place of another one, whose readings tell nothing of it.
     """
 
     name: str
@@ -74,6 +76,7 @@ class Machine:
     display_step_degc: float | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
     recovery_degc: float | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
     of: str | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
+    since: datetime | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
 
     def __post_init__(self) -> None:
         check_line(self.name, "machine name", longest=NAME_LENGTH)
@@ -155,6 +158,14 @@ class Line:
             return made
         return replace(made, gauge=other.gauge, gauge_u_degc=other.gauge_u_degc)
 
+    def with_new(self, kind: MachineKind, name: str, since: datetime) -> Line:
+        """The line with another machine from then on, of which nothing is measured yet."""
+        usual = DEFAULT_OVEN if kind == "oven" else DEFAULT_PRESS
+        old = self.machine(kind)
+        minutes = replace(usual, heat_min_per_10=old.heat_min_per_10, cool_min_per_10=old.cool_min_per_10)
+        made = replace(minutes, name=name or usual.name, since=since)
+        return replace(self, oven=made) if kind == "oven" else replace(self, press=made)
+
     def shares(self, kind: MachineKind, lines: Iterable[Line]) -> tuple[str, ...]:
         """The other lines of some that are made of the same machine."""
         return tuple(
@@ -163,3 +174,32 @@ class Line:
 
 
 DEFAULT_LINE = Line("line")
+
+
+@dataclass(frozen=True)
+class MachineUse:
+    """An oven or a press with the ``lines`` that are made of it; its readings are kept with ``keeper``."""
+
+    kind: MachineKind
+    machine: Machine
+    keeper: str
+    lines: tuple[str, ...]
+
+
+def machines_of(lines: Iterable[Line]) -> tuple[MachineUse, ...]:
+    """Every machine of some lines once, in the order of the lines: ovens, then presses.
+
+    Examples
+    --------
+    >>> back = Line("back")
+    >>> [(use.kind, use.lines) for use in machines_of((back, Line("front").sharing("oven", back)))]
+    [('oven', ('back', 'front')), ('press', ('back',)), ('press', ('front',))]
+    """
+    known = tuple(lines)
+    found: dict[tuple[MachineKind, str], MachineUse] = {}
+    for kind in MACHINE_KINDS:
+        for line in known:
+            keeper = line.keeper(kind)
+            on = tuple(other.name for other in known if other.keeper(kind) == keeper)
+            found.setdefault((kind, keeper), MachineUse(kind, line.machine(kind), keeper, on))
+    return tuple(found.values())

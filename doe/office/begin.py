@@ -122,8 +122,8 @@ def question(visit: Visit) -> Response | str:
     if not said.get("line"):
         return _machines(visit, key, said, {})
     shown = visit.bench.shop.shown
-    if IS_KNOWN in said:
-        return _keep_known(visit, key, said)
+    if IS_KNOWN in said:  # a tick that was taken away is not sent
+        return _keep_known(visit, key, {**said, "dial": visit.text("dial")})
     rate, hand, sure, counts = (said.get(name, "") for name in ("pass_rate", "hand_min", "assurance", "discount"))
     problems: dict[str, InputError] = {}
 
@@ -180,6 +180,8 @@ def _keep_known(visit: Visit, key: str, said: Said) -> Response | str:
         settings=[f"{name}={text}" for name in (*DEFAULT_FACTORS, *FURTHER) if (text := said.get(name, ""))],
         source=said.get("source", ""),
         from_recipe=said.get("from_recipe", ""),
+        dial=said.get("dial") == "yes",
+        heated=said.get("heated", ""),
         pass_rate=said.get("pass_rate") or None,
         hand_min=said.get("hand_min") or "none",
         assurance=said.get("assurance") or None,
@@ -461,6 +463,11 @@ def _known_fields(visit: Visit, said: Said) -> list[Field]:
     fields.append(Field("", told("known_settings"), is_heading=True, hint=told("known_settings_hint")))
     for name in (*DEFAULT_FACTORS, *FURTHER):
         fields.append(Field(name, _label(name, shown), value=said.get(name, ""), is_half=True))
+    is_dial = said.get("dial") == "yes"
+    fields += [
+        Field("dial", told("known_dial"), value="yes", hint=told("known_dial_hint"), is_tick=True, is_on=is_dial),
+        Field("heated", told("known_heated"), value=said.get("heated", ""), hint=told("known_heated_hint")),
+    ]
     others = [k.recipe for k in recipes_to_list(visit.bench.shop.look) if k.recipe.line.name != said["line"]]
     if others:
         chosen = said.get("from_recipe", "")

@@ -11,6 +11,8 @@ from starlette.responses import Response
 
 from doe.acts.comparison.plan import (
     MARGINS,
+    SIZE_LOSS,
+    STAGE_SIZES,
     USUAL_MARGIN,
     ComparisonOffer,
     Wanted,
@@ -28,6 +30,7 @@ from doe.acts.comparison.verdict import (
 )
 from doe.acts.recipe.also import add_material
 from doe.acts.recipe.recipes import find_recipe
+from doe.assure.comparison.staged import USUAL_PAIRS
 from doe.bench.jobs import Progress
 from doe.bench.views import Hidden, Link
 from doe.bench.web import Visit, page
@@ -43,7 +46,7 @@ from doe.office.materials import fact_fields, read_facts
 from doe.office.steps import approver, beside, by_field, lines_of, recipe_url, told, with_problems
 from doe.office.views import AskPage, Field, Form, Option, SmallTable
 from doe.words import typed
-from doe.words.comparison import lead, points, said
+from doe.words.comparison import SIZE_CAPTION, SIZE_HEADS, lead, points, said, size_read, size_rows, stage_taken
 from reports.comparison.page import rule_tables
 
 Problems = Mapping[str, InputError]
@@ -78,6 +81,9 @@ def compare(visit: Visit, problems: Problems | None = None) -> Response:
     blind = visit.text("blind") == "yes"
     fields.append(Field("blind", told("blind"), value="yes", hint=told("blind_hint"), is_tick=True, is_on=blind))
     fields.append(Field("margin", told("margin_fully"), options=options))
+    pairs = visit.text("pairs") or f"{USUAL_PAIRS}"
+    sizes = tuple(Option(f"{n}", told("pairs_option", pairs=n), is_on=f"{n}" == pairs) for n in STAGE_SIZES)
+    fields.append(Field("pairs", told("pairs_stage"), options=sizes))
     form = Form(
         told("compare_title"),
         recipe_url(recipe.name, "offer"),
@@ -106,6 +112,7 @@ def offer(visit: Visit, problems: Problems | None = None) -> Response:
         for field in (
             "margin",
             "way",
+            "pairs",
             "blind",
             "stack",
             *PARTS,
@@ -125,6 +132,9 @@ def offer(visit: Visit, problems: Problems | None = None) -> Response:
         SmallTable(table.caption, tuple(column.text for column in table.columns), table.rows, table.note)
         for table in rule_tables(found.plan)
     )
+    if found.stage_sizes:
+        rows = tuple(size_rows((s.pairs, s.hours, s.found, s.hides) for s in found.stage_sizes))
+        tables = (*tables, SmallTable(SIZE_CAPTION, SIZE_HEADS, rows, size_read(SIZE_LOSS)))
     return _page(visit, name, _offered(found, visit.bench.shop.shown), form, problems, tables)
 
 
@@ -138,6 +148,7 @@ def _offered(found: ComparisonOffer, shown: Shown) -> tuple[str, ...]:
             coupons=len(found.coupons),
             strokes=plan.strokes,
             hours=f"{found.hours:.1f}",
+            taken=stage_taken(plan.strokes, found.hours),
             points=points(plan.rate_margin),
         ),
         *said(found.verdicts),
@@ -181,8 +192,11 @@ def _wanted(visit: Visit, recipe: str) -> Wanted:
     if not parts:
         found = f"the materials of recipe {recipe}"
         raise InputError(told("compare_title"), found, "at least one part that differs", told("compare_lead"))
-    staged, blind = visit.text("way") == STAGED, visit.text("blind") == "yes"
-    return Wanted(parts=parts, rate_margin=USUAL_MARGIN if staged else margin, staged=staged, blind=blind)
+    blind = visit.text("blind") == "yes"
+    if visit.text("way") != STAGED:
+        return Wanted(parts=parts, rate_margin=margin, blind=blind)
+    pairs = visit.text("pairs") or f"{USUAL_PAIRS}"
+    return Wanted(parts=parts, staged=True, blind=blind, strokes=int(pairs) if pairs.isdecimal() else 0)
 
 
 def _page(

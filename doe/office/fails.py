@@ -24,7 +24,7 @@ from doe.symptoms.catalogue import symptom
 from doe.symptoms.diagnosis import Evidence
 from doe.symptoms.known import Known
 from doe.words.diagnosis import CLOSED, case_told
-from doe.words.typed import quantity
+from doe.words.typed import as_set
 from doe.words.wording import day
 
 NO_RECIPE = "none"
@@ -166,7 +166,7 @@ def _case(
     current = {}
     for name in DEFAULT_FACTORS:
         if text := values.get(f"set_{name}", "").strip():
-            current[name] = quantity(text, KNOWN_FACTORS[name].unit, KNOWN_FACTORS[name].label, shop.shown)
+            current[name] = as_set(text, KNOWN_FACTORS[name].unit, KNOWN_FACTORS[name].label, shop.shown)
             carried.append(Hidden(f"set_{name}", text))
     chosen = values.get("recipe", NO_RECIPE)
     carried.append(Hidden("recipe", chosen))

@@ -19,12 +19,13 @@ from doe.book.records import KeptReading
 from doe.book.store import refuse_without_why
 from doe.domain.errors import InputError
 from doe.domain.gauge import MACHINE_KINDS, GaugeReading, MachineKind
+from doe.domain.stack import machines_of
 from doe.domain.units import SYMBOLS, Shown
 from doe.office.steps import by_field, lines_of, told, with_problems
 from doe.office.views import AskPage, Field, Form, Option
 from doe.words.conditions import certificate_typed, certificate_words
 from doe.words.gauges.cautions import caution_words, status_words
-from doe.words.typed import quantity
+from doe.words.typed import beginning, quantity
 from doe.words.wording import day, listing
 
 
@@ -34,7 +35,12 @@ def lines(visit: Visit) -> Response:
         Link(x.name, "/line/" + quote(x.name, safe=""), f"{x.oven.name}, {x.press.name}")
         for x in visit.bench.shop.look.lines()
     )
-    return page("office_ask.html", AskPage(visit.frame(), told("lines_heading"), (told("lines_lead"),), (), ways))
+    uses = tuple(
+        told("machine_uses", machine=use.kind, name=use.machine.name, lines=listing(use.lines))
+        for use in machines_of(visit.bench.shop.look.lines())
+        if len(use.lines) > 1
+    )
+    return page("office_ask.html", AskPage(visit.frame(), told("lines_heading"), (told("lines_lead"), *uses), (), ways))
 
 
 def line(visit: Visit, problem: InputError | None = None) -> Response:
@@ -46,6 +52,8 @@ def line(visit: Visit, problem: InputError | None = None) -> Response:
     kept = book.gauge_history(found.name)[::-1]
     shared = {kind: found.shares(kind, book.lines()) for kind in MACHINE_KINDS}
     said += [told("machine_too", machine=kind, lines=listing(others)) for kind, others in shared.items() if others]
+    stands = {kind: found.machine(kind).since for kind in MACHINE_KINDS}
+    said += [told("machine_since", machine=kind, day=day(since)) for kind, since in stands.items() if since]
     machines = (
         Option("oven", found.oven.name, is_on=visit.text("machine") == "oven"),
         Option("press", found.press.name, is_on=visit.text("machine") != "oven"),
@@ -63,7 +71,7 @@ def line(visit: Visit, problem: InputError | None = None) -> Response:
         Field("place", told("gauge_place"), value=visit.text("place"), hint=told("gauge_place_hint")),
     )
     problems = {} if problem is None else by_field(problem, _field_of)
-    asked = ("display", "measured", "machine", "reading", "why", "number", "issuer", "until")
+    asked = ("display", "measured", "machine", "reading", "why", "number", "issuer", "until", *_NEW_MACHINE)
     general = tuple(each for name, error in problems.items() if name not in asked for each in lines_of(error))
     form = Form(
         told("gauge_title"),
@@ -77,7 +85,12 @@ def line(visit: Visit, problem: InputError | None = None) -> Response:
         replace(visit.frame(problems=general), about=found.name),
         found.name,
         (*said, *_of_certificate(visit, found.name), *taken_back),
-        (form, _certificate(visit, found.name, problems), *_withdrawal(visit, found.name, kept, problems)),
+        (
+            form,
+            _certificate(visit, found.name, problems),
+            *_withdrawal(visit, found.name, kept, problems),
+            _new_machine(visit, found.name, machines, problems),
+        ),
         (Link(told("begin_back"), "/lines"),),
     )
     return page("office_ask.html", view, status=422 if problem else 200)
@@ -109,6 +122,42 @@ def _certificate(visit: Visit, name: str, problems: Mapping[str, InputError]) ->
     return Form(
         told("certificate_title"), action, told("certificate_keep"), (), with_problems(fields, problems), is_quiet=True
     )
+
+
+_NEW_MACHINE = ("new_kind", "new_name", "since", "new_why")
+
+
+def _new_machine(visit: Visit, name: str, machines: tuple[Option, ...], problems: Mapping[str, InputError]) -> Form:
+    """The form that says that another machine took the place of one."""
+    fields = (
+        Field("new_kind", told("gauge_machine"), options=machines),
+        Field("new_name", told("new_machine_name"), value=visit.text("new_name")),
+        Field("since", told("new_machine_day"), value=visit.text("since"), hint=told("new_machine_day_hint")),
+        Field("new_why", told("new_machine_why"), value=visit.text("new_why")),
+    )
+    return Form(
+        told("new_machine_title"),
+        "/new-machine/" + quote(name, safe=""),
+        told("new_machine_do"),
+        (told("new_machine_lead"),),
+        with_problems(fields, problems),
+        is_quiet=True,
+    )
+
+
+def new_machine(visit: Visit) -> Response | str:
+    """Keep that another machine took the place of one."""
+    name, kind, why = visit.word("line"), visit.text("new_kind"), visit.text("new_why")
+    try:
+        if kind not in MACHINE_KINDS:
+            raise InputError("new_kind", repr(kind), "oven or press", "Choose one.")
+        since = beginning(visit.text("since"), "since") if visit.text("since") else datetime.now(UTC)
+        refuse_without_why("new_why", why, told("withdraw_needs_why"))
+        with visit.storing() as book:
+            book.save_line(book.line(name).with_new(kind, visit.text("new_name"), since), why)
+    except InputError as error:
+        return line(visit, error)
+    return "/line/" + quote(name, safe="")
 
 
 def certified(visit: Visit) -> Response | str:

@@ -184,6 +184,31 @@ def hours_at_machines(study: Study, coupons: pd.DataFrame, line: Line) -> Hours:
     )
 
 
+def cure_loads(coupons: pd.DataFrame, line: Line) -> pd.DataFrame:
+    """The first coupon of each load of the oven: whole pairs together, as many as a film sheet has room for.
+
+    Parameters
+    ----------
+    coupons : DataFrame
+        One round of pairs in the order of ``cure_order``, both coupons of a pair next to each other.
+    line : Line
+    """
+    size = 2 * max(line.coupons_per_sheet // 2, 1)
+    first: pd.DataFrame = coupons.sort_values("cure_order").iloc[:: size if line.coupons_per_sheet > 1 else 1]
+    return first
+
+
+def minutes_of_loads(study: Study, coupons: pd.DataFrame, line: Line) -> float:
+    """Minutes of one round of pairs with both machines at their settings, load after load and stroke after stroke.
+
+    Handling counts coupon by coupon, since each is powdered by itself; warming up, washes and looks are not in it.
+    """
+    loads, strokes = cure_loads(coupons, line), coupons.drop_duplicates("stroke")
+    pressing = sum(_seconds(study, strokes, name).sum() for name in ("dwell", "peel_wait", "second_press_time"))
+    seconds = float(_seconds(study, loads, "cure_time").sum() + pressing)
+    return seconds / 60 + len(coupons) * (CURE_HANDLING_MIN + PRESS_HANDLING_MIN)
+
+
 def minutes_at_machine(study: Study, coupons: pd.DataFrame, line: Line, stage: Stage) -> float:
     """Minutes that these coupons take at one machine in their order, settling and handling with them.
 

@@ -32,6 +32,7 @@ STAGED_LEADS, STAGED_STEPS = texts_of("staged", "leads"), texts_of("staged", "st
 """Verdict of a staged comparison to what it means, and to what to do now, a line each."""
 
 RULE_LINES, STAGED_METHOD = texts_of("staged", "rule"), texts_of("staged", "method")
+SIZES_SAID = texts_of("staged", "size")
 """How the tables of a staged comparison are read, and how it was judged."""
 
 
@@ -84,6 +85,27 @@ def rule_rows(stages: Sequence[Stage], assurance: float) -> list[tuple[str, ...]
         )
         for number, stage in enumerate(stages, 1)
     ]
+
+
+SIZE_CAPTION, SIZE_HEADS = SIZES_SAID["caption"], tuple(SIZES_SAID["heads"].split(" | "))
+
+
+def stage_taken(pairs: int, hours: float) -> str:
+    """What the first stage takes, and when it can speak."""
+    return filled(SIZES_SAID["taken"], pairs=pairs, coupons=2 * pairs, minutes=math.ceil(60 * hours))
+
+
+def size_rows(sizes: Iterable[tuple[int, float, float, float]]) -> list[tuple[str, ...]]:
+    """Other sizes of a stage, a row each, of (pairs, hours, chance to find a worse material, what may hide)."""
+    return [
+        (str(pairs), str(math.ceil(60 * hours)), str(out_of_hundred(found)), f"{at_most_of_hundred(hides)} of 100")
+        for pairs, hours, found, hides in sizes
+    ]
+
+
+def size_read(loss: float) -> str:
+    """How the table of sizes is read."""
+    return filled(SIZES_SAID["read"], loss=points(loss))
 
 
 def rule_lines(plan: ComparisonPlan) -> tuple[str, ...]:
@@ -230,7 +252,7 @@ def method_lines(plan: ComparisonPlan, judged: Comparison) -> tuple[str, ...]:
     """How it was judged."""
     codes = STAGED_METHOD["codes"] if plan.blind else STAGED_METHOD["seen"]
     if plan.stages is not None:
-        return (*rule_lines(plan), *(STAGED_METHOD[name] for name in ("fixed", "order", "hand")), codes)
+        return (*rule_lines(plan), *(STAGED_METHOD[name] for name in ("fixed", "setting", "order", "hand")), codes)
     paired = (
         "Pairs: the exact test of non-inferiority on pairs that differ (largest probability over the unknown common "
         "rate) decides; the limits drawn are Newcombe's for paired proportions, method 10, and are approximate."

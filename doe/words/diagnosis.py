@@ -83,7 +83,8 @@ _STOP = {
 def stop_sentences(advice: Advice, beyond: Sequence[str] = ()) -> tuple[str, ...]:
     """What comes before everything else: machines to stop, and settings in use that are not permitted."""
     said = [f"{_STOP[machine]} Do not go on until a gauge has shown how hot it really is." for machine in advice.stop]
-    said += [f"{name} is set beyond the limits of the data sheets, or so hot that powder fumes." for name in beyond]
+    named = [KNOWN_FACTORS[name].label if name in KNOWN_FACTORS else name for name in beyond]
+    said += [f"The {name} is set beyond the limits of the data sheets, or so hot that powder fumes." for name in named]
     return tuple(said)
 
 

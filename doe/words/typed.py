@@ -85,6 +85,18 @@ def quantity(text: str, stored: str, where: str, shown: Shown) -> float:
     return value
 
 
+def as_set(text: str, stored: str, where: str, shown: Shown) -> float:
+    """What somebody says a machine is set to: a bare number is in the user's unit however high it is.
+
+    A plan refuses what may be Fahrenheit; a machine that may really be so hot has to be stopped first.
+
+    >>> as_set("210", "degC", "press temperature", Shown()), round(as_set("410F", "degC", "", Shown()), 1)
+    (210.0, 210.0)
+    """
+    bare = _bare_fahrenheit(text, stored, shown)
+    return quantity(text if bare is None else f"{text} degC", stored, where, shown)
+
+
 def _bare_fahrenheit(text: str, stored: str, shown: Shown) -> float | None:
     if stored != "degC" or shown.temperature != "degC":
         return None
@@ -126,6 +138,18 @@ def moment(text: str, where: str) -> datetime:
     if when > now:
         raise InputError(where, repr(text), "today or earlier", "Correct the date.")
     return when
+
+
+def beginning(text: str, where: str) -> datetime:
+    """A past day, or a day and time, from which on something holds; a bare day from its first minute on.
+
+    Raises
+    ------
+    InputError
+        As `moment` does.
+    """
+    when = moment(text, where)
+    return datetime.fromisoformat(text.strip()).astimezone(UTC) if len(text.strip()) <= len("2031-03-05") else when
 
 
 _NAMED = ("supplier", "lot", "detail")

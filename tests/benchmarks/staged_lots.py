@@ -7,8 +7,12 @@ Usage::
 The rule of `doe compare --staged` for three recipes and three sizes of the first stage. *Exact* is what is said before
 a coupon is made; *simulated* judges pair after pair of shops whose coupons fail independently, as the rule supposes.
 *One stroke* is the same with failures that the two coupons of a pair share: half of the recipe's own failures hit both.
-The last table takes lots drawn evenly from no loss to 50 points: how many went on although the share of prints that
+The second table takes lots drawn evenly from no loss to 50 points: how many went on although the share of prints that
 only the new lot spoils lies above the limit that was said (allowed: 0.10 at any one share, so fewer over all of them).
+The third says what it costs that pairs share settings, beside a recipe that passes 0.95 on average. *Setting*: oven
+and press are set once a stage, or twice, or anew for every pair; each setting moves the logit of failing of both lots
+by a normal error of that standard deviation. *Sheet*: four coupons of one lot are powdered as one piece, which moves
+their logit alone; the tool asks for coupons powdered one by one.
 Seeds from 61000 up; no choice was made on them.
 """
 
@@ -18,6 +22,7 @@ from collections import Counter
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import brentq
 
 from doe.assure.comparison.staged import LOSSES, Stage, judge_pairs, staged_chances, staged_rule
 from tests.benchmarks.results import Figures, arguments, table, written
@@ -99,6 +104,56 @@ def hidden(runs: int) -> tuple[str, Figures]:
     return table(head, body), {"above_the_limit": max(missed_all)}
 
 
+DEVIATIONS = (0.5, 1.0)
+NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(41)
+
+
+def logit_for(rate: float, deviation: float) -> float:
+    """The logit around which a normal error leaves that rate on average."""
+
+    def gap(at: float) -> float:
+        return float(WEIGHTS @ (1 / (1 + np.exp(-(at + deviation * NODES)))) / WEIGHTS.sum()) - rate
+
+    return float(brentq(gap, -30.0, 30.0))
+
+
+def sharing(
+    rng: np.random.Generator,
+    runs: int,
+    stages: tuple[Stage, ...],
+    fails: tuple[float, float],
+    deviation: float,
+    how: str,
+) -> NDArray[np.str_]:
+    """States of pairs of which some share a setting, or the coupons of one lot a sheet; shape as that of `shops`."""
+    pairs, size = stages[-1].pairs, stages[0].pairs
+    group = {"once": size, "twice": size // 2, "anew": 1, "sheet": 4}[how]
+    errors = rng.normal(0, deviation, (runs, -(-pairs // group), 2))
+    if how != "sheet":
+        errors[..., 1] = errors[..., 0]  # both coupons of a pair feel the same setting
+    logits = np.array([logit_for(rate, deviation) for rate in fails]) + np.repeat(errors, group, axis=1)[:, :pairs]
+    return np.where(rng.random(logits.shape) < 1 / (1 + np.exp(-logits)), "failed", "passed")
+
+
+def shared(runs: int) -> tuple[str, Figures]:
+    """What shared settings and sheets cost, a row a size, a deviation and a way to share."""
+    body, figures = [], {}
+    for index, (pairs, deviation) in enumerate((pairs, deviation) for pairs in (6, 8) for deviation in DEVIATIONS):
+        stages = staged_rule(pairs, 0.95)
+        for turn, how in enumerate(("anew", "twice", "once", "sheet")):
+            said = []
+            for place, loss in enumerate((0.0, 0.20)):
+                rng = np.random.default_rng([FIRST_SEED, 500 + index, turn, place])
+                said.append(verdicts(stages, sharing(rng, runs, stages, (0.05 + loss, 0.05), deviation, how)))
+            alike, worse = said
+            cells = [alike["clearly worse"], alike["go on carefully"], worse["clearly worse"], worse["go on carefully"]]
+            body.append([str(pairs), f"{deviation:.1f}", how, *(f"{count / runs:.3f}" for count in cells)])
+            if pairs == 6:
+                figures[f"alike_worse_{how}_{10 * deviation:.0f}"] = alike["clearly worse"] / runs
+    head = ["pairs of a stage", "error, logit", "set, or powdered", "alike: clearly worse", "alike: go on"]
+    return table([*head, "20 points worse: clearly worse", "20 points worse: go on"], body), figures
+
+
 def main() -> None:
     """Count out, simulate, print the tables."""
     parser = arguments(__doc__)
@@ -106,7 +161,7 @@ def main() -> None:
     given = parser.parse_args()
     cases = f"{given.shops} shops a row, seeds from {FIRST_SEED}"
     with written(given, __file__, __doc__, cases=cases) as figures:
-        for text, found in (chances(given.shops), hidden(given.shops)):
+        for text, found in (chances(given.shops), hidden(given.shops), shared(given.shops)):
             print(text, end="\n\n")
             figures.update(found)
 

@@ -7,6 +7,9 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
+from doe.acts.conditions import certificate_of
+from doe.acts.gauges.line import gauged_line
+from doe.domain.gauge import GaugeReading
 from doe.words.wording import day
 
 LINE = "back room"
@@ -218,6 +221,60 @@ def test_a_second_press_on_the_same_oven_needs_no_new_gauging(shop_with):
     assert "is that of back room too" in " ".join(shop.good("line", "show", "front room").out.split())
     waits = shop.good("waiting", "--json").json["waiting"]
     assert [w["name"] for w in waits if w["kind"] == "gauge" and w["machine"] == "oven"] == ["back room"]
+
+
+def test_readings_of_a_machine_that_was_replaced_do_not_count_for_the_new_one(shop_with):
+    shop = shop_with(0)
+    shop.good("line", "add", "front room", "--oven-of", "back room", "--press", "clam press")
+    line = (
+        "line",
+        "add",
+        "back room",
+        "--oven",
+        "conveyor oven",
+        "--press",
+        "swing press",
+        "--gauge",
+        "contact gauge G2",
+    )
+    refused = shop.run(*line, "--oven-since", "2999-01-01", "--why", "the old one broke")
+    assert "--oven-since: found '2999-01-01'; allowed: today or earlier" in refused.err
+    shop.good(*line, "--oven-since", datetime.now(UTC).isoformat(), "--why", "the old one broke")
+    for name in ("back room", "front room"):
+        machines = {m["machine"]: m for m in shop.good("gauge", "list", name, "--json").json["machines"]}
+        assert machines.get("oven", {"readings": 0})["readings"] == 0, name
+    told = " ".join(shop.good("line", "list").out.split())
+    assert f"The oven conveyor oven, there since {day(date.today())}, is of back room and front room." in told
+    assert "readings of the one before do not count" in " ".join(shop.good("line", "show", "front room").out.split())
+    shop.good("gauge", "add", "front room", "--machine", "oven", "--set", "125", "--measured", "122")
+    assert shop.good("gauge", "list", "back room", "--json").json["machines"][0]["readings"] == 1
+    assert shop.good("book", "check").code == 0
+
+
+def test_a_gauge_that_lines_name_alike_is_one_gauge_with_one_certificate(shop_with):
+    shop = shop_with(0)
+    for line in ("a", "b"):
+        shop.good("line", "add", line, "--oven", f"oven {line}", "--press", f"press {line}", "--gauge", "probe 7")
+    shop.good(
+        "line",
+        "add",
+        "a",
+        *("--oven", "oven a", "--press", "press a"),
+        "--gauge",
+        "probe 7",
+        "--gauge-uncertainty",
+        "1.5",
+        "--why",
+        "read on its sheet",
+    )
+    shop.good("gauge", "certificate", "a", "--number", "4711", "--issuer", "Orr", "--until", "2020-01-31")
+    told = shop.good("gauge", "list", "b", "--json").json["cautions"]
+    assert len([text for text in told if "4711" in text]) == 1
+    with shop.open() as book:
+        assert certificate_of(book, "b") == certificate_of(book, "a")
+        book.add_gauge_reading("b", GaugeReading("press", set_degc=150, shown_degc=None, measured_degc=146))
+        table = gauged_line(book, "b").machine("press").budget.table
+    assert table.set_index("source").loc["probe", "value"] == 1.5
 
 
 def test_a_shared_machine_is_told_where_it_is_kept(shop_with):

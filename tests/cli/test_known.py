@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import re
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -174,6 +175,70 @@ def test_a_recipe_is_carried_to_another_line_with_its_surfaces_and_confirmed_the
     assert (found["press_temp"]["surface"], found["press_temp"]["dial"]) == (150.0, 144.0)
     with shop.open() as book:
         assert book.recipe(RECIPE).in_force
+
+
+def test_settings_that_are_asked_again_in_a_fresh_study_say_how_often_they_were_tried(shop):
+    confirmed(shop, failed=2)
+    shop.good("study", "archive", NAME, "--why", "asked again")
+    with shop.open() as book:
+        near = [s.replace("dwell=12", "dwell=12.5") for s in WANTED.settings]
+        keep_known(book, replace(WANTED, name="fresh", settings=near), METRIC)
+    confirmed(shop, "fresh")
+    told = " ".join(shop.good("confirm", "fresh", "--more").out.split())
+    assert f"confirmed before on this line with these materials, 1 time: {NAME}: not accepted." in told
+    assert "the assurance that is left is" in told
+    shop.good("release", "fresh", "--as", RECIPE, "--approved-by", "Kim", *TYPED)
+    assert "It was attempt 2" in " ".join(shop.good("recipe", "show", RECIPE, "--more").out.split())
+
+
+def test_an_old_habit_in_dial_numbers_is_kept_as_surfaces_by_the_gauge_readings(shop):
+    habit = ("study", "known", "old habit", "--stack", "tee", "--line", "left", "--source", "as ever", "--dial")
+    made = shop.good(*habit, *("--set", "press_temp=150", "--set", "cure_temp=120", "--set", "dwell=12"), "--json").json
+    assert made["settings"] == {"press_temp": 156, "cure_temp": 126, "dwell": 12}  # the gauge reads 6 degC more
+    assert made["source"] == (
+        "as ever; dialled in: press temperature 150 °C (302 °F) and cure temperature 120 °C (248 °F)"
+    )
+    shop.good("line", "add", "unread", "--oven", "o", "--press", "p")
+    said = refused(shop, *habit[:3], "--stack", "tee", "--line", "unread", *habit[7:], "--set", "press_temp=150")
+    assert "doe gauge add unread --machine press" in said
+
+
+def test_a_belt_recipe_carried_to_another_belt_keeps_its_seconds_and_not_its_speed(shop):
+    typed = ("--stack", "tee", "--line", "back room", "--source", "the belt's sheet", "--set", "belt_speed=0.6")
+    more = (
+        "--set",
+        "cure_temp=120",
+        "--set",
+        "press_temp=150",
+        "--set",
+        "dwell=12",
+        "--set",
+        "peel_wait=30",
+        "--heated",
+        "1.2m",
+    )
+    target = ("--pass-rate", "80%", "--hand-min", "none", "--assurance", "80%")
+    limits = [part for text in WANTED.limits for part in ("--limit", text)]
+    shop.good("study", "known", "belt", *typed, *more, *target, *limits)
+    confirmed(shop, "belt")
+    shop.good("release", "belt", "--as", "belt", "--approved-by", "Kim", *TYPED)
+    told = " ".join(shop.good("recipe", "on", "belt", "left", "--more").out.split())
+    assert "keep the 120 s in the heat, not the speed of back room" in told
+    carried = ("study", "known", "there", "--from-recipe", "belt", "--line", "left")
+    assert "The recipe has 120 s in the heat" in refused(shop, *carried)
+    assert "--dial: found both it and --from-recipe" in refused(shop, *carried, "--heated", "0.9 m", "--dial")
+    assert "--heated: found 2m; allowed: nothing" in refused(
+        shop, "study", "known", "x", *typed[:6], "--set", "dwell=9", "--heated", "2m"
+    )
+    made = shop.good(*carried, "--heated", "0.9 m", "--json").json
+    assert made["settings"]["belt_speed"] == 0.45  # 0.9 m in 2 minutes
+    assert made["source"] == "recipe belt, revision 1, on back room; its 120 s in the heat kept"
+    drawer = shop.good(*carried[:2], "drawer", *carried[3:], "--heated", "none", "--json").json["settings"]
+    assert drawer["cure_time"] == 120
+    assert "belt_speed" not in drawer
+    shop.good("line", "add", "twin", "--oven-of", "back room", "--press", "p2")
+    same = shop.good(*carried[:2], "twin", "--from-recipe", "belt", "--line", "twin", "--json").json["settings"]
+    assert same["belt_speed"] == 0.6  # the same belt
 
 
 def test_known_settings_are_put_away_or_retired_like_any_other(shop):

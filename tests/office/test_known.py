@@ -86,6 +86,23 @@ def by_pages(walk: Walk) -> None:
         assert "Nobody tried how far" in walk.page.text or "nobody tried how far" in walk.page.text, path
 
 
+def test_dial_numbers_of_an_old_habit_are_told_on_the_page(office_over):
+    office = office_over()
+    walk = Walk(office.device("ana"))
+    walk.tap("Confirm settings that you already know")
+    walk.send("/begin-materials", fabric="tee", film="cold film", powder="fine powder", stack_name="tee")
+    walk.send("/begin-machines", line_name="back room", oven="tunnel", press="swing press")
+    begun = str(walk.page.url)
+    walk.go("/line/back%20room")
+    walk.send("/line/back%20room", machine="press", display="150", measured="146", place="centre")
+    walk.go(begun)
+    typed = {"name": "habit", "press_temp": "154", "dwell": "12", "source": "as ever"}
+    walk.send("/begin-question", **typed, cure_temp="120", dial="yes", expect=422)
+    assert "a dial number of a machine that no gauge reading tells of" in walk.page.text
+    walk.send("/begin-question", **typed, dial="yes", cure_temp="")
+    assert office.book.study(1).study.settings == {"press_temp": 150, "dwell": 12}
+
+
 def test_a_makers_sheet_from_an_empty_book_to_a_released_card_by_commands_and_by_pages(office_over, empty_shop):
     office = office_over()
     by_pages(Walk(office.device("ana")))

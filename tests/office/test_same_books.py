@@ -19,7 +19,15 @@ from tests.acts.recipe.samples import NAME, STUDY, TYPED, confirmed
 from tests.bench.shop import PORT
 from tests.book.samples import RECIPE as SAMPLE
 from tests.cli.test_practice import answers_to_the_fault
-from tests.office import test_conditions, test_days, test_fails, test_own_sheet, test_same_acts, test_undo
+from tests.office import (
+    test_conditions,
+    test_days,
+    test_fails,
+    test_own_sheet,
+    test_same_acts,
+    test_shared_machines,
+    test_undo,
+)
 from tests.office.walk import COMPARED, compares
 
 RECIPE = "fine powder on the heavy tee"
@@ -300,7 +308,16 @@ def test_every_post_that_a_command_does_too_is_compared_with_it(office_over):
     posts = {r.path for r in app._app.routes if isinstance(r, Route) and "POST" in (r.methods or ())}
     assert len(posts) >= 40
     assert all(
-        module.__doc__ for module in (test_conditions, test_days, test_fails, test_own_sheet, test_same_acts, test_undo)
+        module.__doc__
+        for module in (
+            test_conditions,
+            test_days,
+            test_fails,
+            test_own_sheet,
+            test_same_acts,
+            test_shared_machines,
+            test_undo,
+        )
     )  # they mark theirs
     assert posts - set(COMPARED) == set(NO_COMMAND)
     assert set(COMPARED) <= posts

@@ -67,6 +67,7 @@ SAID_AGAIN = {
     "/recipe/{recipe:path}/day-back": "what was taken back is typed again",
     "/conditions/{study:int}": "the same form takes it otherwise; both stay on record",
     "/certificate/{line:path}": "the same",
+    "/new-machine/{line:path}": "the same",
     "/answer/{study:int}": "an answer is worked out from the scores, which are not touched",
     "/recipe/{recipe:path}/offer": "nothing is stored",
     "/class": "the next line set for the class takes its place",

@@ -7,6 +7,8 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from doe.acts.diagnosis import readings_in_date
 from doe.domain.gauge import GaugeReading
@@ -52,6 +54,24 @@ def test_every_reading_of_a_machine_moves_its_odds_one_way_only():
                 factors(Known(readings=(GaugeReading("press", 155, None, 155 + x),)), name)[0] for x in (off, off + 0.5)
             )
             assert up * (b - a) >= 0, (off, name)
+
+
+@given(
+    machine=st.sampled_from((("press", "press", 155.0), ("oven", "cure", 120.0))),
+    low=st.floats(-60, 44),
+    more=st.floats(0, 60),
+    gap=st.none() | st.floats(0, 60),
+    humid=st.none() | st.floats(0, 100),
+)
+@settings(max_examples=60, deadline=None)
+def test_a_hotter_reading_moves_the_odds_one_way_whatever_else_is_known(machine, low, more, gap, humid):
+    kind, stage, at = machine
+    cool, hot = (
+        Known(readings=(GaugeReading(kind, at, None, at + off),), gap_s=gap, humidity_pct=humid)
+        for off in (low, min(low + more, 44.0))
+    )
+    for fault, up in ((f"{stage}_runs_hot", 1), (f"{stage}_not_reached", -1)):
+        assert up * np.prod(factors(hot, fault)) >= up * np.prod(factors(cool, fault)) - 1e-12
 
 
 def test_colder_place_of_the_platen_is_never_less_of_a_cold_place():

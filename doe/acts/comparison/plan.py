@@ -23,6 +23,8 @@ from doe.assure.comparison.staged import (
     USUAL_PAIRS,
     StagedChances,
     chances_of_losses,
+    hidden_loss,
+    staged_chances,
     staged_rule,
 )
 from doe.assure.confirmation.allocation import CORNER_COUPONS, SETPOINT
@@ -39,7 +41,7 @@ from doe.domain.spec import Spec
 from doe.domain.stack import Line, Material, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, show_both
-from doe.plans.timing import hours_at_machines
+from doe.plans.timing import hours_at_machines, minutes_of_loads
 from doe.words.limits import coupon_warnings
 from doe.words.materials import peel_warning
 from doe.words.wording import listing
@@ -98,11 +100,30 @@ class ComparisonSize:
 
 
 @dataclass(frozen=True)
+class StagedSize:
+    """One size of a stage: its ``pairs`` and what they take, in hours with both machines at their settings.
+
+    ``found`` is the chance of *clearly worse*, over all stages, where the new material fails `SIZE_LOSS` more often;
+    ``hides`` the loss that *go on carefully* can still hide after the first.
+    """
+
+    pairs: int
+    hours: float
+    found: float
+    hides: float
+
+
+SIZE_LOSS = 0.20
+STAGE_SIZES = (6, 8, 10)
+
+
+@dataclass(frozen=True)
 class ComparisonOffer:
     """A comparison before it begins.
 
     ``missing_limits`` must be typed in before it can; ``verdicts`` says what may come out, and ``notes`` what else to
-    know. ``chances`` is what a staged one comes to, by how much worse the new material is.
+    know. ``chances`` is what a staged one comes to, by how much worse the new material is, ``stage_sizes`` what other
+    stages take and tell.
     """
 
     recipe: Recipe
@@ -119,6 +140,7 @@ class ComparisonOffer:
     verdicts: tuple[Finding, ...]
     notes: tuple[Finding, ...]
     chances: tuple[StagedChances, ...] = ()
+    stage_sizes: tuple[StagedSize, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -199,6 +221,7 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
         line=line,
         seed=seed,
         own_garments="fabric" in plan.differs,
+        set_once=wanted.staged,
     )
 
     def sizes() -> Iterator[ComparisonSize]:
@@ -212,7 +235,14 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
                 yield ComparisonSize(margin, power, n, 2 * n, math.inf, apart)
             else:
                 made = coupons(strokes=n)
-                yield ComparisonSize(margin, power, n, len(made), hours_for(study, made, line), apart)
+                yield ComparisonSize(margin, power, n, len(made), hours_for(study, made, line, plan), apart)
+
+    def stage_sizes() -> Iterator[StagedSize]:
+        for pairs in STAGE_SIZES:
+            rule = staged_rule(pairs, rate)
+            found = staged_chances(rule, min(1 - rate + SIZE_LOSS, 1.0), 1 - rate).worse
+            taken = hours_for(study, coupons(strokes=pairs), line, plan)
+            yield StagedSize(pairs, taken, found, hidden_loss(rule, 1, study.spec.assurance))
 
     made = coupons(strokes=strokes)
     stages = plan.stages or ()
@@ -234,12 +264,13 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
         plan,
         tuple(sizes()),
         made,
-        hours_for(study, made, line),
+        hours_for(study, made, line, plan),
         seed,
         missing,
         () if stages else first_round(plan, study.spec),
         tuple(Finding(code) for code, holds in notes.items() if holds),
         chances,
+        tuple(stage_sizes()) if stages else (),
     )
 
 
@@ -297,11 +328,12 @@ def offer_warnings(offer: ComparisonOffer, shown: Shown) -> tuple[str, ...]:
 def sheet_notes(plan: ComparisonPlan, line: Line) -> tuple[Finding, ...]:
     """What the person at the press must know of a round."""
     materials = named(plan, "new", "in_use", "recipe", "revision")
+    pair = [Finding("pair_together" if line.coupons_per_stroke > 1 else "pair_in_turn")]
+    if plan.stages is not None:
+        pair = [Finding("loads", {"coupons": 2 * max(line.coupons_per_sheet // 2, 1)}), *pair, Finding("powder_each")]
     if plan.blind:
-        together = Finding("pair_together" if line.coupons_per_stroke > 1 else "pair_in_turn")
-        return together, Finding("codes_only")
-    pair = Finding("pair_together" if line.coupons_per_stroke > 1 else "pair_in_turn")
-    return Finding("new_and_in_use", materials), pair, Finding("score_blind")
+        return *pair, Finding("codes_only")
+    return Finding("new_and_in_use", materials), *pair, Finding("score_blind")
 
 
 def study_behind(book: Book, kept: KeptRecipe) -> StudyRecord:
@@ -420,6 +452,8 @@ def _check(wanted: Wanted) -> None:
     least, most = (FEWEST_PAIRS, MOST_PAIRS) if wanted.staged else (2, 100)
     if wanted.strokes is not None and not least <= wanted.strokes <= most:
         raise InputError("--strokes", wanted.strokes, f"{least} to {most}", "Say how many can be made.")
+    if wanted.staged and wanted.edge_strokes:
+        raise InputError("--edge-strokes", wanted.edge_strokes, "none in stages", "Leave out --staged to test edges.")
     if wanted.edge_strokes is not None and not 0 <= wanted.edge_strokes <= 100:
         raise InputError("--edge-strokes", wanted.edge_strokes, "0 to 100", "Say how many can be made.")
 
@@ -433,6 +467,8 @@ def _strokes(spec: Spec, wanted: Wanted, rate: float, margin: float, power: floa
     return max(needed, size)
 
 
-def hours_for(study: Study, coupons: pd.DataFrame, line: Line) -> float:
-    """Hours at the machines, one person."""
+def hours_for(study: Study, coupons: pd.DataFrame, line: Line, plan: ComparisonPlan | None = None) -> float:
+    """Hours at the machines, one person; of a staged ``plan`` with both machines at their settings."""
+    if plan is not None and plan.stages is not None:
+        return minutes_of_loads(study, coupons, line) / 60
     return hours_at_machines(study, coupons, line).minutes / 60

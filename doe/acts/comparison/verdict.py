@@ -237,13 +237,14 @@ def more_coupons(
         seed=seed,
         own_garments="fabric" in plan.differs,
         number=number,
+        set_once=plan.stages is not None,
     )
     for name in ("cure_batch", "press_batch", "garment", "stroke", "pair"):
         coupons[name] += int(before[name].max())
     refuse_dials(gauged_line(book, record), record.study, coupons)
     notes = sheet_notes(plan, record.line)
     book.save_round(record.id, coupons, kind=COMPARE, seed=seed, notes=notes, scale="surface")
-    hours = hours_for(record.study, coupons, record.line)
+    hours = hours_for(record.study, coupons, record.line, plan)
     cautions = cautions_said(book, record, shown)
     return Begun(record, plan, number, coupons, hours, cautions)
 
@@ -364,10 +365,25 @@ def _cautions(book: Book, plan: ComparisonPlan, found: Comparison, record: Study
         yield Finding("recipe_moved_on", {"recipe": plan.recipe, **revisions})
     if kept is not None and kept.retired_why:
         yield Finding("recipe_retired", {"recipe": plan.recipe, "why": kept.retired_why})
+    if came := _compared_before(book, plan, record):
+        yield Finding("compared_before", {"tries": len(came), "came": came})
     if found.verdict == "retune" and found.waiting:
         yield Finding("judged_early")
     if record.line.coupons_per_stroke < 2:
         yield Finding("one_a_stroke")
+
+
+def _compared_before(book: Book, plan: ComparisonPlan, record: StudyRecord) -> tuple[str, ...]:
+    """Earlier comparisons of the same stack with the recipe, with their last verdicts; put away ones count."""
+    last = dict(book.analyses_of_kind(COMPARISON))
+    begun = [
+        (number, made.made_at)
+        for number, made in book.analyses_of_kind(COMPARISON_PLAN)
+        if (made.payload["recipe"], made.payload["stack"]) == (plan.recipe, plan.stack)
+    ]
+    mine = min((at for number, at in begun if number == record.id), default=record.made_at)
+    before = [number for number, at in begun if number != record.id and at < mine and number in last]
+    return tuple(f"{book.study(number).name}: {last[number].verdict}" for number in before)
 
 
 def _sum(record: StudyRecord, plan: ComparisonPlan, results: pd.DataFrame) -> str:

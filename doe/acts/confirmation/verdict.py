@@ -34,7 +34,7 @@ from doe.domain.finding import Finding, finding_of
 from doe.domain.jsonable import jsonable, named
 from doe.domain.outcome import ScoreCounts
 from doe.domain.plan_kinds import CONFIRMATION, CONFIRMATION_PLAN, REPLACEMENT
-from doe.domain.recipe import ConfirmationRecord
+from doe.domain.recipe import ConfirmationRecord, stack_differences
 from doe.domain.serial import from_plain
 from doe.domain.standing import NextStep
 from doe.domain.units import Shown
@@ -68,6 +68,8 @@ class Confirmed:
     over_attempts : float
         Assurance that is left when all attempts at these settings are taken together: each further try is another
         chance to be lucky.
+    before : int
+        Attempts that other studies made earlier of the same settings, materials and line; they are counted in it.
     proof : ConfirmationRecord or None
         For the recipe: given when everything is accepted (setpoint, corners, hand-feel) and there is no doubt.
     setpoint_proof : ConfirmationRecord or None
@@ -83,6 +85,7 @@ class Confirmed:
     remarks: tuple[Finding, ...]
     window_held: bool | None
     over_attempts: float
+    before: int
     proof: ConfirmationRecord | None
     setpoint_proof: ConfirmationRecord | None
 
@@ -127,8 +130,13 @@ def confirmation_of(book: Book, key: Key) -> Confirmed | None:
         return bool(kept.get("attempt") == last.plan.attempt)
 
     remarks = (*verdict_changed(book, record.id, CONFIRMATION, last.verdict, same=is_same), *remarks)
+    earlier = _tried_before(book, record, last)
+    tried = assurance_over((*(attempt for _, attempt in earlier), *attempts))
+    if earlier:
+        came = tuple(f"{name}: {attempt.verdict}" for name, attempt in earlier)
+        remarks = (Finding("tried_before", {"tries": len(earlier), "came": came, "assurance": tried}), *remarks)
     inputs, held = _sum(attempts), _window_held(attempts[-1], window_known)
-    alone = None if doubts else _proof(book, record, attempts, inputs)
+    alone = None if doubts else _proof(book, record, attempts, inputs, before=len(earlier))
     whole = attempts[-1].verdict == "accepted" and held is not False
     return Confirmed(
         record=record,
@@ -138,10 +146,47 @@ def confirmation_of(book: Book, key: Key) -> Confirmed | None:
         doubts=doubts,
         remarks=remarks,
         window_held=held,
-        over_attempts=assurance_over(attempts),
+        over_attempts=tried,
+        before=len(earlier),
         proof=alone if whole else None,
         setpoint_proof=alone,
     )
+
+
+def _tried_before(book: Book, record: StudyRecord, last: Attempt) -> tuple[tuple[str, Attempt], ...]:
+    """Scored confirmations that other studies made earlier of what this one asks, with the names of these studies.
+
+    It is the same question where line, materials and settings are the same, settings within their setting errors.
+    Asked often enough it is answered by yes in the end, whatever study it is asked in; one that was put away counts.
+    """
+    study, asked = record.study, last.plan.setpoint
+
+    def alike(setpoint: Mapping[str, Any]) -> bool:
+        if setpoint.keys() != asked.keys():
+            return False
+        return all(
+            abs(float(setpoint[f.name]) - float(asked[f.name])) <= max(f.setting_sd, 1e-9)
+            if not f.is_categorical
+            else setpoint[f.name] == asked[f.name]
+            for f in study.factors
+        )
+
+    planned = book.analyses_of_kind(CONFIRMATION_PLAN)
+    begun = min(a.made_at for number, a in planned if number == record.id)
+    others = {n for n, a in planned if n != record.id and a.made_at < begun and alike(a.payload["setpoint"])}
+    found = []
+    for other in (book.study(number) for number in sorted(others)):
+        differ = any(d.kind != "same" for d in stack_differences(other.stack, record.stack))
+        if differ or other.line.name != record.line.name:
+            continue
+        frame = book.results(other.id, include_void=True)
+        tried = (attempt_of(other.study, plan, frame) for plan in plans_of(book, other.id) if alike(plan.setpoint))
+        found += [
+            (other.name, replace(attempt, plan=replace(attempt.plan, setpoint=asked)))
+            for attempt in tried
+            if attempt.judged is not None
+        ]
+    return tuple(found)
 
 
 def planned_confirmation(book: Book, key: Key) -> Confirmed:
@@ -216,7 +261,9 @@ def _window_held(attempt: Attempt, known: bool) -> bool | None:
     return all(held.get(role) == "held" for role in attempt.plan.corners)
 
 
-def _proof(book: Book, record: StudyRecord, attempts: tuple[Attempt, ...], inputs: str) -> ConfirmationRecord | None:
+def _proof(
+    book: Book, record: StudyRecord, attempts: tuple[Attempt, ...], inputs: str, *, before: int
+) -> ConfirmationRecord | None:
     """Record for a recipe: the setpoint is accepted, hand-feel is good enough, nothing is open."""
     attempt, judged = attempts[-1], attempts[-1].judged
     if judged is None or attempt.plan.given_up:
@@ -238,7 +285,7 @@ def _proof(book: Book, record: StudyRecord, attempts: tuple[Attempt, ...], input
         pass_rate_low=judged.limits.low,
         pass_rate_high=judged.limits.high,
         judged_at=kept[0].made_at if kept else datetime.now(UTC),
-        attempts=len(attempts),
+        attempts=len(attempts) + before,
     )
 
 

@@ -80,10 +80,18 @@ def gauged_line(book: Book, line: StudyRecord | Line | str, *, on: date | None =
     dialled = not isinstance(line, (str, Line)) and is_as_dialled(book.plan_info(line.id).rounds)
     kept = [k for k in book.gauge_history(meant.name) if not k.withdrawn]
     names = {place: f"Reading {k.id}" for place, k in enumerate(kept)}
-    gauges = {kind: book.line(now.keeper(kind)).gauge_u_degc for kind in MACHINE_KINDS}
+    gauges = {kind: _gauge_u(book, now.keeper(kind)) for kind in MACHINE_KINDS}
     day = on or today()
     found = gauge_line(meant, [k.reading for k in kept], on=day, names=names, as_dialled=dialled, gauges=gauges)
     return replace(found, left_out=(*found.left_out, *certificate_cautions(book, meant.name, day)))
+
+
+def _gauge_u(book: Book, name: str) -> float | None:
+    """What is known of the gauge of a line; of one that other lines name too, what they know of it."""
+    line = book.line(name)
+    if line.gauge_u_degc is not None or not line.gauge:
+        return line.gauge_u_degc
+    return next((x.gauge_u_degc for x in book.lines() if x.gauge == line.gauge and x.gauge_u_degc is not None), None)
 
 
 def refuse_dials(gauged: GaugedLine, study: Study, coupons: pd.DataFrame) -> None:

@@ -10,6 +10,7 @@ from doe.acts.gauges.line import USUAL_STEP_DEGC, Dial, dials_on, gauged_line
 from doe.assure.gauges.line import GaugedLine
 from doe.assure.gauges.summary import status_caution
 from doe.book.book import Book
+from doe.domain.factors import seconds_in_heat
 from doe.domain.finding import Finding
 from doe.domain.gauge import MACHINE_KINDS
 from doe.domain.limits import CEILING_DEGC
@@ -100,6 +101,9 @@ def _elsewhere(recipe: Recipe, line: Line) -> Iterator[Finding]:
     yield Finding("tried_elsewhere" if recipe.confirmation is None else "confirmed_elsewhere", lines)
     if not same_oven:
         yield Finding("other_oven")
+        for s in recipe.settings:
+            if s.heated_mm is not None and (seconds := seconds_in_heat(s.heated_mm, float(s.surface))):
+                yield Finding("other_belt", {"seconds": seconds, **lines})
     if not same_press and ("pressure" in recipe.held or any(s.factor == "pressure" for s in recipe.settings)):
         yield Finding("other_pressure")
     if not (same_oven and same_press):

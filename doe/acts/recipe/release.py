@@ -347,7 +347,7 @@ def confirmation_for(book: Book, record: StudyRecord, setpoint: Mapping[str, flo
     found = confirmation_of(book, record.id)
     if found is None:
         return Proof((Finding("not_made"),))
-    attempts, remarks = len(found.attempts), found.remarks
+    attempts, remarks = len(found.attempts) + found.before, found.remarks
     if attempts > 1:
         remarks += (Finding("assurance_left", {"attempts": attempts, "assurance": found.over_attempts}),)
     if any(not same_setting(value, setpoint.get(name)) for name, value in found.current.plan.setpoint.items()):

@@ -91,13 +91,14 @@ def comparison_coupons(
     seed: int,
     own_garments: bool,
     number: int = 1,
+    set_once: bool = False,
 ) -> pd.DataFrame:
     """Coupons of one round of a comparison in the order in which they are made.
 
     Every pair is one coupon of the new material and one of the material in use at the same settings, cured next to each
     other in one batch and pressed in one stroke where two fit under the platen, else one right after the other. Which
     of them comes first changes at random, half of the pairs each way. The round begins and ends at the setpoint, so
-    that it is set twice and a drift shows.
+    that it is set twice and a drift shows, unless ``set_once``.
 
     Parameters
     ----------
@@ -112,6 +113,10 @@ def comparison_coupons(
         Whether the materials are pressed on garments of their own (another fabric) or share them.
     number : int
         Of the round.
+    set_once : bool
+        Whether both machines stay as they were set, for a round at the setpoint alone: pairs are pressed in the order
+        in which they were cured, and the oven takes as many of them at a time as a film sheet has room for
+        (`doe.plans.timing.cure_loads`).
 
     Returns
     -------
@@ -142,6 +147,8 @@ def comparison_coupons(
     share = max(1, study.per_garment if own_garments else study.per_garment // 2)
     halves = replace(study, coupons_per_garment=share)
     queue = order_round(halves, settings, replace(line, coupons_per_stroke=1), rng, ends=ends)
+    if set_once:
+        queue = queue.assign(cure_batch=1, press_batch=1, cure_order=queue["press_order"])
     frame = pd.concat([made, queue], axis=1)
     frame["round"], frame["pair"] = number, frame["press_order"]
     new_first = {stage: _half(pairs, rng) for stage in ("cure", "press")}

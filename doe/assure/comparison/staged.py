@@ -15,8 +15,8 @@ StageVerdict = Literal["clearly worse", "go on carefully", "more pairs", "waitin
 """``more pairs`` and ``waiting`` (for a check) are on the way; the others end it."""
 
 STAGES = 3
-USUAL_PAIRS, FEWEST_PAIRS, MOST_PAIRS = 8, 6, 10
-"""Pairs of a stage."""
+USUAL_PAIRS, FEWEST_PAIRS, MOST_PAIRS = 6, 6, 10
+"""Pairs of a stage: the usual number fits in an hour at most shops, more of them can hide less."""
 
 FALSE_ALARM = 0.03
 """Most *clearly worse* of lots that are alike, over all stages, where both pass as the recipe says."""

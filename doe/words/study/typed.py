@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -16,8 +16,9 @@ from doe.domain.said import meant
 from doe.domain.spec import Check, Spec
 from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Stack
 from doe.domain.study import Study
-from doe.domain.units import Shown
+from doe.domain.units import Shown, show_both
 from doe.words import typed
+from doe.words.wording import listing
 
 LIMITS_WHY = "limits from the data sheets"
 """Why limits are kept where nobody says why."""
@@ -139,6 +140,8 @@ class KnownOptions:
     line: str = ""
     settings: Sequence[str] = ()
     source: str = ""
+    dial: bool = False
+    heated: str = ""
     from_recipe: str = ""
     hold: Sequence[str] = ()
     limits: Sequence[str] = ()
@@ -152,7 +155,8 @@ class KnownOptions:
 class KnownSettings:
     """Settings that a recipe brings along: ``numbers`` of its surfaces, what it ``held``, its ``source``.
 
-    ``spec`` and ``limits`` are those of its study, None where that is not known.
+    ``heated_mm`` is the belt's length in the heat that its speed means; ``spec`` and ``limits`` are those of its
+    study. None where that is not known.
     """
 
     numbers: Mapping[str, float]
@@ -160,6 +164,7 @@ class KnownSettings:
     source: str
     spec: Spec | None = None
     limits: Limits | None = None
+    heated_mm: float | None = None
 
 
 def source_words(recipe: Recipe) -> str:
@@ -167,8 +172,31 @@ def source_words(recipe: Recipe) -> str:
     return f"recipe {recipe.name}, revision {recipe.revision}, on {recipe.line.name}"
 
 
-def known_study(wanted: KnownOptions, shown: Shown, brought: KnownSettings | None, stack: Stack | None) -> Study:
+def kept_in_heat(source: str, seconds: float) -> str:
+    """Where settings come from, with the time in the heat that was kept when the oven changed.
+
+    >>> kept_in_heat("recipe tee, revision 1, on back", 120.0)
+    'recipe tee, revision 1, on back; its 120 s in the heat kept'
+    """
+    return f"{source}; its {seconds:.0f} s in the heat kept"
+
+
+def of_dials(source: str, dials: Mapping[str, float]) -> str:
+    """Where settings come from, with the dial numbers that the gauge readings of the line were asked about."""
+    told = listing([f"{KNOWN_FACTORS[name].label} {show_both(value, 'degC')}" for name, value in dials.items()])
+    return f"{source}; dialled in: {told}"
+
+
+def known_study(
+    wanted: KnownOptions,
+    shown: Shown,
+    brought: KnownSettings | None,
+    stack: Stack | None,
+    at_surface: Callable[[Mapping[str, float]], Mapping[str, float]] | None = None,
+) -> Study:
     """The study that confirms known settings: one value each; words and names of one's own are held.
+
+    ``at_surface`` gives the surface temperatures of those that were typed as dial numbers, by name.
 
     Raises
     ------
@@ -182,13 +210,23 @@ def known_study(wanted: KnownOptions, shown: Shown, brought: KnownSettings | Non
     for option, text in needed:
         if not text.strip():
             raise InputError(option, "nothing", "a value", form)
-    if brought is not None and (wanted.settings or wanted.source):
-        option = "--set" if wanted.settings else "--source"
+    if brought is not None and (wanted.settings or wanted.source or wanted.dial):
+        option = "--set" if wanted.settings else "--source" if wanted.source else "--dial"
         raise InputError(option, "both it and --from-recipe", "one of them", "A recipe brings its own settings.")
     check_line(wanted.name, "NAME", longest=NAME_LENGTH)
     said = typed.held(wanted.settings, shown, "--set")
     typed_numbers = {name: value for name, value in said.items() if not isinstance(value, str)}
-    numbers = brought.numbers if brought else typed_numbers
+    numbers: Mapping[str, float] = typed_numbers
+    source = wanted.source.strip()
+    heated_mm = typed.heated_length(wanted.heated, "--heated") if wanted.heated and brought is None else None
+    if heated_mm is not None and brought is None and "belt_speed" not in numbers:
+        raise InputError("--heated", wanted.heated, "nothing without a belt", "Give the speed: --set belt_speed=0.6.")
+    if brought is not None:
+        numbers, source, heated_mm = brought.numbers, brought.source, brought.heated_mm
+    elif at_surface is not None:
+        surfaces = at_surface(numbers)
+        source = of_dials(source, {name: numbers[name] for name in surfaces})
+        numbers = {**numbers, **surfaces}
     words = {name: value for name, value in said.items() if isinstance(value, str)}
     held = {**words, **(brought.held if brought else {}), **typed.held(wanted.hold, shown)}
     spec = typed.spec(
@@ -199,7 +237,8 @@ def known_study(wanted: KnownOptions, shown: Shown, brought: KnownSettings | Non
     limits = brought.limits if brought else None
     with typed.said_in("--set", " ".join(wanted.settings)):
         factors = tuple(usual_factor(name, low=value, high=value, fixed=True) for name, value in numbers.items())
-        study = Study(wanted.name, factors, spec, held=held, known=brought.source if brought else wanted.source.strip())
+        factors = tuple(replace(f, heated_mm=heated_mm) if f.name == "belt_speed" else f for f in factors)
+        study = Study(wanted.name, factors, spec, held=held, known=source)
     return replace(study, limits=typed.limits(wanted.limits, limits, shown) if wanted.limits else limits)
 
 

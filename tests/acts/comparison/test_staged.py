@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 import pytest
 
 from doe.acts.base import digest
-from doe.acts.comparison.plan import Wanted, begin_comparison, offer_comparison
+from doe.acts.comparison.plan import Wanted, begin_comparison, offer_comparison, sheet_notes
 from doe.acts.comparison.retune import RetuneWishes, begin_retune
 from doe.acts.comparison.verdict import comparison_plan, comparisons_of, judge_comparison, more_coupons
 from doe.acts.recipe.also import add_material
@@ -18,6 +18,7 @@ from doe.domain.errors import InputError
 from doe.domain.jsonable import jsonable
 from doe.domain.plan_kinds import COMPARISON_PLAN
 from doe.domain.stack import Material
+from doe.plans.timing import minutes_of_loads
 from doe.words.comparison import said
 from doe.words.recipe.card import also_sentences
 from doe.words.study.standing import headline
@@ -34,7 +35,7 @@ def book(shop_with):
 
 
 def begin(book, **changes):
-    return begin_comparison(book, NAME, replace(LOT, name="lot P-04", **changes))
+    return begin_comparison(book, NAME, replace(LOT, **{"name": "lot P-04", "strokes": 8, **changes}))
 
 
 def record(book, made, *, new=0, old=0, washed=True, hand=4.0):
@@ -53,13 +54,48 @@ def test_its_rates_are_said_before_anything_is_stored(book):
     before = len(book.audit(None))
     offer = offer_comparison(book, NAME, LOT)
     assert len(book.audit(None)) == before
-    assert [stage.pairs for stage in offer.plan.stages] == [8, 16, 24]
-    assert len(offer.coupons) == 16
+    assert [stage.pairs for stage in offer.plan.stages] == [6, 12, 18]
+    assert len(offer.coupons) == 12
     assert set(offer.coupons["role"]) == {"setpoint"}
     assert [round(c.loss, 2) for c in offer.chances] == [0, 0.05, 0.10, 0.20, 0.30]
     assert "comes_late" in {note.code for note in offer.notes}
+    with pytest.raises(InputError, match="--edge-strokes: found 2; allowed: none in stages"):
+        offer_comparison(book, NAME, replace(LOT, edge_strokes=2))
     with pytest.raises(InputError, match=r"--strokes: found 12; allowed: 6 to 10"):
         offer_comparison(book, NAME, replace(LOT, strokes=12))
+
+
+def test_its_first_stage_fits_in_an_hour_with_both_machines_left_as_they_are_set(book):
+    line = book.line(book.recipe(NAME).recipe.line.name)
+    book.save_line(replace(line, coupons_per_stroke=2), "two fit, side by side")
+    offer = offer_comparison(book, NAME, LOT)
+    made = offer.coupons
+    assert set(made["cure_batch"]) == set(made["press_batch"]) == {1}
+    assert (made.groupby("stroke")["pair"].nunique() == 1).all()  # one coupon of each material in every stroke
+    assert (made.groupby("stroke")["material"].nunique() == 2).all()
+    loads = made.sort_values("cure_order")["pair"].to_numpy().reshape(-1, line.coupons_per_sheet)
+    assert [sorted(set(load)) for load in loads] == [[1, 2], [3, 4], [5, 6]]  # and of each pair in one load
+    # 12 coupons by hand, 3 loads of the oven and 6 strokes, each as long as the recipe says
+    expected = (
+        12 * 3.5 + (3 * 140 + 6 * (16 + offer.study.held["peel_wait"] + offer.study.held["second_press_time"])) / 60
+    )
+    assert 60 * offer.hours == pytest.approx(expected)
+    assert offer.hours < 1
+    assert [size.pairs for size in offer.stage_sizes] == [6, 8, 10]
+    found, hides = zip(*((size.found, size.hides) for size in offer.stage_sizes), strict=True)
+    assert found == tuple(sorted(found))
+    assert hides == tuple(sorted(hides, reverse=True))
+    assert hides[0] == pytest.approx(1 - 0.1 ** (1 / 6))
+
+
+def test_one_coupon_in_the_oven_and_under_the_press_takes_longer_and_is_counted(shop_with):
+    with shop_with(1).open() as opened:
+        release(opened)
+        slow = offer_comparison(opened, NAME, LOT)
+        line = opened.line(slow.recipe.line.name)
+        one = minutes_of_loads(slow.study, slow.coupons, replace(line, coupons_per_sheet=1))
+    assert one - 60 * slow.hours == pytest.approx(9 * 140 / 60)
+    assert "pair_in_turn" in {note.code for note in sheet_notes(slow.plan, line)}
 
 
 def test_a_recipe_at_which_many_fail_is_told_that_pairs_settle_little(shop_with):
@@ -169,6 +205,18 @@ def test_a_void_pair_is_made_again_before_anything_is_said(book):
     again = more_coupons(book, "lot P-04")
     assert len(again.coupons) == 2
     assert record(book, again).comparison.verdict == "go on carefully"
+
+
+def test_a_comparison_that_is_begun_again_says_what_the_one_before_came_to(book):
+    assert record(book, begin(book), new=3).comparison.verdict == "clearly worse"
+    book.archive_study("lot P-04", "not what we hoped for")
+    made = begin(book, name="lot P-04 again")
+    book.record("lot P-04 again", all_pass(made.coupons))
+    found = judge_comparison(book, "lot P-04 again")
+    assert found.comparison.verdict == "go on carefully"
+    (told,) = (c for c in found.cautions if c.code == "compared_before")
+    assert told.values == {"tries": 1, "came": ("lot P-04: clearly worse",)}
+    assert "until it passes gets there in the end" in said((told,))[0]
 
 
 def test_the_lot_goes_on_the_recipe_with_what_could_hide(book):
