@@ -270,6 +270,8 @@ def words_for_errors(label: str) -> Iterator[None]:
         raise InputError(
             f"book {label}", f"text that is not text: {error.object[:40]!r}", "plain text", "Type it again."
         ) from error
+    except UnicodeDecodeError as error:  # SQLite's own message quotes bytes of the file that are no text
+        raise DamagedBook(f"book {label}", "a damaged book") from error
     except OverflowError as error:
         raise InputError(f"book {label}", "a number too large to keep", "below 2^63", "Use a smaller one.") from error
 

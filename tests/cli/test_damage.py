@@ -91,3 +91,18 @@ def test_a_letter_changed_anywhere_in_the_file_is_never_our_mistake(shop_with):
             assert answer.code in (0, 1, 2), (at, words, answer.err)
             found += words == ("book", "check") and answer.code > 0
     assert found > 5, "nearly every change fell on empty pages: this shows little"
+
+
+@pytest.mark.parametrize("words", [("book", "check"), ("study", "show", STUDY)], ids=" ".join)
+def test_a_message_of_the_database_that_is_no_text_is_damage_too(shop_with, words):
+    """SQLite quotes what it cannot read of its own tables; bytes of that need not be text."""
+    shop = shop_with(1)
+    with closing(sqlite3.connect(shop.book)) as connection:
+        connection.execute("PRAGMA journal_mode = DELETE")
+    there = shop.book.read_bytes()
+    at = there.index(b"BEFORE")
+    shop.book.write_bytes(there[: at + 2] + b"\xcc" + there[at + 3 :])
+    found = shop.run(*words)
+    assert found.code == (1 if words == ("book", "check") else 2), (found.code, found.err)
+    assert len(found.errors) <= 1
+    assert "damaged" in found.out + found.err
