@@ -17,7 +17,7 @@ from doe.book.book import Book
 from doe.book.records import CouponState, StatedLimit, StudyRecord
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.finding import Value
-from doe.domain.gauge import USUAL_INTERVAL_DAYS, MachineKind
+from doe.domain.gauge import MACHINE_KINDS, USUAL_INTERVAL_DAYS, MachineKind
 from doe.domain.limits import LIMITED, Limits
 from doe.domain.outcome import ScoreCounts
 from doe.domain.plan_kinds import (
@@ -270,6 +270,11 @@ def standing_of_recipe(book: Book, kept: KeptRecipe) -> StudyStanding:
     if record is not None and recipe.confirmation is not None and (failed := _failed_since(book, kept, record)):
         return standing("doubtful", "confirm", retire, kind="check", told={**told, "since": failed.isoformat()})
     days = days_of(book, kept)
+    new, since = _machines_since(book, kept, days.cleared[0] if days.cleared else kept.at)
+    if since is not None:
+        measure = NextStep("measure", name=recipe.line.name)
+        new_told = {**told, "since": since.isoformat(), "machines": new}
+        return standing("doubtful", measure, "confirm", retire, kind="machine", told=new_told)
     if days.doubt:
         again = NextStep("diagnose", name=recipe.name)
         return standing("doubtful", again, retire, kind=days.doubt, told={**told, "since": days.since.isoformat()})
@@ -326,6 +331,16 @@ def _failed_since(book: Book, kept: KeptRecipe, record: StudyRecord) -> datetime
     if not failed or rule is None or _judged(book, record, rule.payload)[0] == "confirmed":
         return None
     return min(failed)
+
+
+def _machines_since(
+    book: Book, kept: KeptRecipe, explained: datetime
+) -> tuple[tuple[MachineKind, ...], datetime | None]:
+    """Machines of a recipe's line that took another one's place after its release, or was explained, and since when."""
+    line = book.line(kept.recipe.line.name)
+    since = {kind: book.line(line.keeper(kind)).machine(kind).since for kind in MACHINE_KINDS}
+    new = {kind: day for kind, day in since.items() if day is not None and day > explained}
+    return tuple(new), min(new.values(), default=None)
 
 
 def _out_of_date(book: Book, recipe: Recipe) -> tuple[tuple[MachineKind, ...], datetime | None]:
