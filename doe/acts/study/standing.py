@@ -270,10 +270,10 @@ def standing_of_recipe(book: Book, kept: KeptRecipe) -> StudyStanding:
     if record is not None and recipe.confirmation is not None and (failed := _failed_since(book, kept, record)):
         return standing("doubtful", "confirm", retire, kind="check", told={**told, "since": failed.isoformat()})
     days = days_of(book, kept)
-    new, since = _machines_since(book, kept, days.cleared[0] if days.cleared else kept.at)
-    if since is not None:
+    new, changed = _machines_since(book, kept, days.cleared[0] if days.cleared else kept.at)
+    if changed is not None:
         measure = NextStep("measure", name=recipe.line.name)
-        new_told = {**told, "since": since.isoformat(), "machines": new}
+        new_told = {**told, "since": changed.isoformat(), "machines": new}
         return standing("doubtful", measure, "confirm", retire, kind="machine", told=new_told)
     if days.doubt:
         again = NextStep("diagnose", name=recipe.name)
