@@ -31,6 +31,7 @@ from doe.domain.plan_kinds import (
 )
 from doe.domain.recipe import KeptRecipe, Recipe, RecipeSetting, is_same_make
 from doe.domain.standing import (
+    COMPARED,
     NextStep,
     Step,
     StudyStanding,
@@ -91,9 +92,14 @@ def _comparing(book: Book, record: StudyRecord, counts: ScoreCounts) -> StudySta
     """A comparison: how far it is scored, of a staged one its last verdict too."""
     told: dict[str, Value] = {"scored": counts.scored, "coupons": counts.coupons - counts.void}
     planned = book.latest_analysis(record.id, COMPARISON_PLAN)
-    if planned is None or not planned.payload.get("stages"):
-        return standing("comparing", "compare" if counts.scored else "make", told=told)
     last = book.latest_analysis(record.id, COMPARISON)
+    if planned is None or not planned.payload.get("stages"):
+        if last is not None and last.verdict in COMPARED and not _scored_since(book, record.id, last.made_at):
+            stacks = book.recipe(last.payload["recipe"]).recipe.stacks
+            is_added = last.verdict == COMPARED[0] and record.stack in stacks
+            told |= {"verdict": last.verdict, "recipe": last.payload["recipe"]}
+            return standing("comparing", "compare", kind="added" if is_added else "decided", told=told)
+        return standing("comparing", "compare" if counts.scored else "make", told=told)
     waits: Step | None = "score" if counts.waiting else "washes" if counts.unfinished else None
     steps: tuple[Step, ...] = (*([waits] if waits else []), "compare") if counts.scored else ("make",)
     if last is None or waits:
@@ -223,9 +229,10 @@ def _coupons_of(book: Book, study: int, plan: Mapping[str, Any]) -> list[CouponS
     return [c for c in book.coupon_states(study) if c.round in mine and not c.void]
 
 
-def _scored_since(book: Book, study: int, moment: datetime, coupons: list[CouponState]) -> bool:
-    names = {c.coupon for c in coupons}
-    return any(entry.at > moment for entry in book.history(study) if entry.coupon in names)
+def _scored_since(book: Book, study: int, moment: datetime, coupons: list[CouponState] | None = None) -> bool:
+    """Whether anything of some coupons, or of all, was stored later."""
+    names = {c.coupon for c in coupons or ()}
+    return any(entry.at > moment for entry in book.history(study) if coupons is None or entry.coupon in names)
 
 
 def verdicts_of(book: Book, study: int) -> tuple[tuple[int, str], ...]:
