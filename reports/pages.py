@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import fields
 from functools import cache
 from importlib.resources import files
@@ -10,6 +11,7 @@ from typing import Any
 from jinja2 import Environment, FunctionLoader, StrictUndefined
 
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
+from doe.words.glossary import words_in
 from doe.words.typography import printed
 
 STANDING = {
@@ -64,4 +66,16 @@ def render(template: str, view: Any, *, set_well: bool = True) -> str:
         A whole HTML document.
     """
     values = {field.name: getattr(view, field.name) for field in fields(view)}
-    return environment(set_well=set_well).get_template(template).render(values)
+    return _explained(environment(set_well=set_well).get_template(template).render(values))
+
+
+_UNSEEN = re.compile(r"<(style|script|head)\b.*?</\1>|<[^>]*>", re.DOTALL)
+_HERE = "<!-- words -->"
+
+
+def _explained(page: str) -> str:
+    """A page with a fold that explains each word of ours that is on it, where its template wants one."""
+    if _HERE not in page:
+        return page
+    words = words_in(_UNSEEN.sub(" ", page))
+    return page.replace(_HERE, environment().get_template("words.html").render(words=words))

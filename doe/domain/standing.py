@@ -90,6 +90,19 @@ class StudyStanding:
     said: Finding
     steps: tuple[NextStep, ...]
 
+    @property
+    def rests(self) -> bool:
+        """Whether nothing is to be done: a recipe came of it, or what was compared is in one, or its lot is judged."""
+        if self.state == "comparing":
+            return self.said.code == "comparing added" or self.said.values.get("verdict") in STAGED
+        return self.state in ("released", "superseded", "retired")
+
+
+COMPARED = ("same recipe holds", "retune")
+"""Verdicts that end a full comparison."""
+STAGED = ("clearly worse", "go on carefully")
+"""Those that end one in stages."""
+
 
 def standing(
     state: State, *steps: Step | NextStep, kind: str = "", told: Mapping[str, Value] | None = None

@@ -26,8 +26,6 @@ from doe.words.waiting import link_words
 from reports.calendar import MEDIA_TYPE
 from reports.waiting import waiting_calendar
 
-AT_REST = {"released", "superseded", "retired"}
-
 
 def today(visit: Visit) -> Response:
     """The first page."""
@@ -36,7 +34,7 @@ def today(visit: Visit) -> Response:
     # what was put away is found by its name
     studies = [s for s in book.studies(include_archived=bool(asked)) if _fits(asked, s.name, s.stack, s.line)]
     known = [(s, standing_of(book, s.id)) for s in studies]
-    waiting = [(s, k) for s, k in known if k.state not in (*AT_REST, "doubtful")]
+    waiting = [(s, k) for s, k in known if not k.rests and k.state != "doubtful"]
     kept = [k for k in recipes_to_list(book) if _fits(asked, k.recipe.name, str(k.recipe.stack.name))]
     recipes = [(k, standing_of_recipe(book, k)) for k in kept]
     tasks = (
@@ -52,7 +50,7 @@ def today(visit: Visit) -> Response:
         tasks=tasks,
         due=tuple(_due(visit)) if not asked else (),
         quiet=tuple(
-            Link(s.name, f"/study/{s.id}", headline(k, shown)) for s, k in known if k.state in (*AT_REST, "doubtful")
+            Link(s.name, f"/study/{s.id}", headline(k, shown)) for s, k in known if k.rests or k.state == "doubtful"
         ),
         recipes=tuple(_recipe(k) for k, _ in recipes),
         drafts=() if asked else drafts_of(visit),

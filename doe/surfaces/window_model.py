@@ -230,7 +230,6 @@ class WindowModel:
         self.grade = results.grade
         self.graded = bool((results.grade != "").any())
         self.hand = hand
-        self.hand_groups = rows_of_each(self.combination[hand.rows])
         self.hand_low, self.hand_high = rounding_bounds(hand, results)
         matrices = _batch_matrices(results, results.coupons if own is None else own)
         self.machines, self.batches = tuple(matrices), tuple(matrices.values())
@@ -470,6 +469,11 @@ class WindowModel:
             averaged = error.average(eta, draws.curve, draws.peak)
             eta, width = averaged.logit, width * averaged.shrunk if self.graded else width
         return self.outcomes().log_chance(eta, over, draws.lapse, draws.wrong_side, width)
+
+    @property
+    def hand_groups(self) -> Groups:
+        """Rows of the scores of hand-feel by combination of levels."""
+        return rows_of_each(self.combination[self.hand.rows])
 
     def cuts(self, draws: WindowDraws) -> FloatArray:
         """Distance of the cut on each coupon's side from the line between pass and fail, (draws, coupons)."""

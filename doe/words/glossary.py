@@ -5,6 +5,7 @@ They stand in `templates/tables/glossary.toml`.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from difflib import get_close_matches
 
@@ -38,6 +39,21 @@ GLOSSARY: tuple[Word, ...] = rows(Word, packaged_table("glossary")["word"])
 """Every word, by name."""
 
 _BY_NAME = {name.lower(): word for word in GLOSSARY for name in (word.name, *word.also)}
+
+_FORMS = sorted((name for name, word in _BY_NAME.items() if name == word.name.lower() or " " in name), key=len)
+_ANY = re.compile(rf"(?<![\w-])({'|'.join(map(re.escape, reversed(_FORMS)))})s?(?![\w-])", re.IGNORECASE)
+"""A word of the list in a text, the longest there; other names for it only where they are of several words: a *hand*
+or a *half* by itself may mean what it always does."""
+
+
+def words_in(text: str) -> tuple[Word, ...]:
+    """Words of the list that a text uses, by name.
+
+    >>> [word.name for word in words_in("Two setpoints, and the lower bounds of each")]
+    ['lower bound', 'setpoint']
+    """
+    found = {_BY_NAME[match[1].lower()].name for match in _ANY.finditer(text)}
+    return tuple(word for word in GLOSSARY if word.name in found)
 
 
 def explain(name: str) -> Word:

@@ -7,6 +7,7 @@ import re
 import pytest
 
 from doe.acts.comparison.plan import Wanted, begin_comparison
+from doe.acts.study.standing import standing_of
 from doe.book.book import Book
 from doe.domain.score import ScoreEntry
 from doe.words.typography import NO_BREAK
@@ -53,7 +54,11 @@ def test_a_new_lot_is_compared_and_its_verdict_stands_on_its_page(office_over, d
     assert kept is not None
     assert (kept.verdict, kept.made_by) == ("same recipe holds", "Ana")
     assert "Keep this verdict" not in walk.page.text
+    known = standing_of(office.book, number)
+    assert (known.said.code, known.rests) == ("comparing decided", False)  # the material is not in the recipe yet
     walk.send(f"/also/{number}", approved_by="Kim")
+    known = standing_of(office.book, number)
+    assert (known.said.code, known.rests) == ("comparing added", True)
     with Book.open(place, who="Ana") as book:
         kept = book.recipe(RECIPE)
         assert (kept.recipe.revision, kept.recipe.approved_by) == (2, "Kim")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from doe.domain.errors import InputError
-from doe.words.glossary import GLOSSARY, explain
+from doe.words.glossary import GLOSSARY, explain, words_in
 
 
 @pytest.mark.parametrize("word", GLOSSARY, ids=[w.name for w in GLOSSARY])
@@ -71,3 +71,13 @@ def test_unknown_word_is_answered_with_close_ones():
         explain("set point s")
     with pytest.raises(InputError, match="doe explain"):
         explain("zzzz")
+
+
+def test_words_are_found_as_they_are_written() -> None:
+    assert [word.name for word in words_in("SETPOINTS and the lower bound; a hand, at half height")] == [
+        "lower bound",
+        "setpoint",
+    ]
+    assert words_in("preset points, bookish, over-heated") == ()
+    for word in GLOSSARY:
+        assert word in words_in(f"a {word.name}.")

@@ -17,7 +17,7 @@ from doe.book.book import Book
 from doe.book.records import CouponState, StatedLimit, StudyRecord
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.finding import Value
-from doe.domain.gauge import USUAL_INTERVAL_DAYS, MachineKind
+from doe.domain.gauge import MACHINE_KINDS, USUAL_INTERVAL_DAYS, MachineKind
 from doe.domain.limits import LIMITED, Limits
 from doe.domain.outcome import ScoreCounts
 from doe.domain.plan_kinds import (
@@ -31,6 +31,7 @@ from doe.domain.plan_kinds import (
 )
 from doe.domain.recipe import KeptRecipe, Recipe, RecipeSetting, is_same_make
 from doe.domain.standing import (
+    COMPARED,
     NextStep,
     Step,
     StudyStanding,
@@ -91,9 +92,14 @@ def _comparing(book: Book, record: StudyRecord, counts: ScoreCounts) -> StudySta
     """A comparison: how far it is scored, of a staged one its last verdict too."""
     told: dict[str, Value] = {"scored": counts.scored, "coupons": counts.coupons - counts.void}
     planned = book.latest_analysis(record.id, COMPARISON_PLAN)
-    if planned is None or not planned.payload.get("stages"):
-        return standing("comparing", "compare" if counts.scored else "make", told=told)
     last = book.latest_analysis(record.id, COMPARISON)
+    if planned is None or not planned.payload.get("stages"):
+        if last is not None and last.verdict in COMPARED and not _scored_since(book, record.id, last.made_at):
+            stacks = book.recipe(last.payload["recipe"]).recipe.stacks
+            is_added = last.verdict == COMPARED[0] and record.stack in stacks
+            told |= {"verdict": last.verdict, "recipe": last.payload["recipe"]}
+            return standing("comparing", "compare", kind="added" if is_added else "decided", told=told)
+        return standing("comparing", "compare" if counts.scored else "make", told=told)
     waits: Step | None = "score" if counts.waiting else "washes" if counts.unfinished else None
     steps: tuple[Step, ...] = (*([waits] if waits else []), "compare") if counts.scored else ("make",)
     if last is None or waits:
@@ -223,9 +229,10 @@ def _coupons_of(book: Book, study: int, plan: Mapping[str, Any]) -> list[CouponS
     return [c for c in book.coupon_states(study) if c.round in mine and not c.void]
 
 
-def _scored_since(book: Book, study: int, moment: datetime, coupons: list[CouponState]) -> bool:
-    names = {c.coupon for c in coupons}
-    return any(entry.at > moment for entry in book.history(study) if entry.coupon in names)
+def _scored_since(book: Book, study: int, moment: datetime, coupons: list[CouponState] | None = None) -> bool:
+    """Whether anything of some coupons, or of all, was stored later."""
+    names = {c.coupon for c in coupons or ()}
+    return any(entry.at > moment for entry in book.history(study) if coupons is None or entry.coupon in names)
 
 
 def verdicts_of(book: Book, study: int) -> tuple[tuple[int, str], ...]:
@@ -270,6 +277,11 @@ def standing_of_recipe(book: Book, kept: KeptRecipe) -> StudyStanding:
     if record is not None and recipe.confirmation is not None and (failed := _failed_since(book, kept, record)):
         return standing("doubtful", "confirm", retire, kind="check", told={**told, "since": failed.isoformat()})
     days = days_of(book, kept)
+    new, changed = _machines_since(book, kept, days.cleared[0] if days.cleared else kept.at)
+    if changed is not None:
+        measure = NextStep("measure", name=recipe.line.name)
+        new_told = {**told, "since": changed.isoformat(), "machines": new}
+        return standing("doubtful", measure, "confirm", retire, kind="machine", told=new_told)
     if days.doubt:
         again = NextStep("diagnose", name=recipe.name)
         return standing("doubtful", again, retire, kind=days.doubt, told={**told, "since": days.since.isoformat()})
@@ -326,6 +338,16 @@ def _failed_since(book: Book, kept: KeptRecipe, record: StudyRecord) -> datetime
     if not failed or rule is None or _judged(book, record, rule.payload)[0] == "confirmed":
         return None
     return min(failed)
+
+
+def _machines_since(
+    book: Book, kept: KeptRecipe, explained: datetime
+) -> tuple[tuple[MachineKind, ...], datetime | None]:
+    """Machines of a recipe's line that took another one's place after its release, or was explained, and since when."""
+    line = book.line(kept.recipe.line.name)
+    since = {kind: book.line(line.keeper(kind)).machine(kind).since for kind in MACHINE_KINDS}
+    new = {kind: day for kind, day in since.items() if day is not None and day > explained}
+    return tuple(new), min(new.values(), default=None)
 
 
 def _out_of_date(book: Book, recipe: Recipe) -> tuple[tuple[MachineKind, ...], datetime | None]:

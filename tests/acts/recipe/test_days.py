@@ -16,7 +16,7 @@ from doe.domain.errors import InputError
 from doe.domain.recipe import RecipeSetting
 from doe.domain.units import METRIC
 from doe.words.recipe.days import judged_words
-from doe.words.study.standing import headline
+from doe.words.study.standing import headline, meaning
 from reports.recipe.days import day_charts
 from tests.book.samples import RECIPE
 
@@ -92,3 +92,18 @@ def test_first_articles_travel_with_an_export(book: Book, tmp_path: Path) -> Non
         with Book.open(tmp_path / "other.sqlite", who="ben") as other:
             other.import_(tmp_path / "b.zip")
             assert days_of(other, other.recipe(NAME)).articles == there
+
+
+def test_another_machine_in_the_place_of_one_puts_the_recipe_in_doubt(book: Book) -> None:
+    """A sign that it may not hold is no reason to trust it: readings of the old press say nothing of the new one."""
+    with book:
+        line = book.line(RECIPE.line.name)
+        book.save_line(line.with_new("press", "another press", datetime.now(UTC)), "the old one broke")
+        known = standing_of_recipe(book, book.recipe(NAME))
+        assert (known.state, [s.step for s in known.steps]) == ("doubtful", ["measure", "confirm", "retire"])
+        assert "another machine" in headline(known)
+        assert "another press stands on" in meaning(known)
+        clear_doubt(book, NAME, "confirmed on the new one")
+        assert standing_of_recipe(book, book.recipe(NAME)).state == "released"
+        book.save_line(book.line(line.name).with_new("press", "a third one", datetime.now(UTC)), "sold")
+        assert standing_of_recipe(book, book.recipe(NAME)).state == "doubtful"
