@@ -27,3 +27,17 @@ def study() -> Study:
 def coupons(study: Study) -> pd.DataFrame:
     """Twenty-eight scored coupons of a known window."""
     return known_coupons(study, 28, seed=3)
+
+
+_LONG = ("tests/words/", "tests/cli/", "tests/office/", "tests/bench/", "tests/practice/", "tests/reports/")
+"""Folders whose files take longest: they come first, so that no process is left with a long one at the end."""
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Several processes take files as they are ordered here, not those of the most tests first."""
+    config.option.loadscopereorder = False
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The longest first."""
+    items.sort(key=lambda item: next((i for i, place in enumerate(_LONG) if item.nodeid.startswith(place)), len(_LONG)))
