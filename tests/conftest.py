@@ -38,6 +38,7 @@ def pytest_configure(config: pytest.Config) -> None:
     config.option.loadscopereorder = False
 
 
+@pytest.hookimpl(trylast=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """The longest first."""
     items.sort(key=lambda item: next((i for i, place in enumerate(_LONG) if item.nodeid.startswith(place)), len(_LONG)))
