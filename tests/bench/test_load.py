@@ -9,7 +9,7 @@ import numpy as np
 
 from tests.benchmarks.bench_page_load import score_for_a_while
 
-SECONDS = 30.0 if os.environ.get("CI") else 6.0
+SECONDS = 60.0 if os.environ.get("CI") else 6.0
 
 
 def test_twenty_devices_beside_idle_strangers_lose_nothing_and_are_answered() -> None:

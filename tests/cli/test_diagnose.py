@@ -83,7 +83,6 @@ def test_cause_not_on_the_list_can_be_kept(empty_shop):
         (["--symptom", "scorch", "--found", "room"], "a check and its outcome"),
         (["--symptom", "scorch", "--found", "room=wet"], "dry, damp, usual"),
         (["--symptom", "scorch", "--set", "press=150"], "press_temp"),
-        (["--symptom", "scorch", "--set", "press_temp=300"], "Fahrenheit"),
         (["--symptom", "scorch", "--humidity", "130"], "0 to 100"),
         (["--symptom", "scorch", "--where", "left"], "one place"),
         (["--symptom", "scorch", "--turned-out", "gremlins"], "powder_excess"),

@@ -18,7 +18,7 @@ from hypothesis import HealthCheck, given, settings
 
 from tests.bad_inputs import INPUTS, Asked, Case
 
-EXAMPLES = int(os.environ.get("DOE_EXAMPLES", "2000" if os.environ.get("CI") else "300"))
+EXAMPLES = int(os.environ.get("DOE_EXAMPLES", "5000" if os.environ.get("CI") else "300"))
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="a disk put before the system's own by LD_PRELOAD")
