@@ -134,6 +134,13 @@ def test_a_limit_that_comes_down_after_the_confirmation_stops_the_release_and_pu
     shop.good(*RELEASE)
     shop.good("study", "limits", NAME, "--limit", "film_max=149@new sheet")
     assert stands(shop)[0] == "doubtful"
+    assert "1 recipe in force, 1 of them in doubt" in shop.good("recipe", "list").out
+    told = shop.good("recipe", "show", RECIPE).out
+    assert "In doubt since" in told
+    assert "in force, review" not in told
+    assert "recipe card" not in told
+    assert f'doe recipe retire "{RECIPE}"' in told
+    assert "in doubt" in shop.good("waiting").out
 
 
 def test_card_and_report_say_confirmed_not_searched_and_what_is_not_known(shop):
