@@ -1,4 +1,4 @@
-"""What waits over the whole book, with its day: washes, looks, gauges, recipes to review, coupons to make."""
+"""What waits over the whole book, with its day: washes, looks, gauges, recipes to review or in doubt, coupons."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from datetime import date, datetime
 from itertools import chain
 
 from doe.acts.conditions import certificate_of
-from doe.acts.study.standing import gauges_due
+from doe.acts.study.standing import gauges_due, standing_of_recipe
 from doe.book.book import Book
 from doe.book.records import STEP, StudyRecord
 from doe.domain.spec import Check
@@ -31,6 +31,16 @@ def what_waits(book: Book) -> tuple[Waits, ...]:
             if (found := certificate_of(book, line.name)) is not None
         ),
         (Waits("review", k.recipe.name, k.recipe.review_on, k.study_id) for k in book.recipes() if k.in_force),
+        (
+            Waits(
+                "doubt",
+                k.recipe.name,
+                datetime.fromisoformat(str(known.said.values["since"])).astimezone().date(),
+                k.study_id,
+            )
+            for k in book.recipes()
+            if k.in_force and (known := standing_of_recipe(book, k)).state == "doubtful"
+        ),
     )
     return tuple(sorted(found, key=lambda w: (w.day is None, w.day or date.max, w.name, w.kind, w.check)))
 

@@ -153,7 +153,8 @@ class Days:
     """All first articles of a revision since it was released, or since a doubt was explained.
 
     ``counted`` are those made at the recipe's settings; ``score`` holds one after each of them. ``doubt`` is what puts
-    the recipe in doubt: ``prints``, ``drift`` or nothing, ``since`` when.
+    the recipe in doubt: ``prints``, ``drift`` or nothing, ``since`` when. ``earlier`` were kept before the last
+    explanation and do not count any more.
     """
 
     kept: KeptRecipe
@@ -162,6 +163,7 @@ class Days:
     score: tuple[int, ...]
     glances: tuple[Glances, ...]
     cleared: tuple[datetime, str, str] | None
+    earlier: tuple[Article, ...] = ()
 
     @property
     def counted(self) -> tuple[Article, ...]:

@@ -8,7 +8,7 @@ from doe.acts.base import today
 from doe.acts.recipe.recipes import find_recipe, recipes_to_list
 from doe.acts.study.standing import standing_of_recipe
 from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
-from doe.cli.study_words import standing_data
+from doe.cli.study_words import standing_data, step_command
 from doe.domain.errors import InputError, quoted
 from doe.domain.recipe import KeptRecipe, Nearest, Recipe, RecipeSetting, nearest_recipes, parts_of
 from doe.domain.units import Shown
@@ -56,6 +56,8 @@ def list_recipes(desk: Desk, every: bool = False) -> Reply:
     ]
     table = Table(("recipe", "rev.", "stack", "line", "approved", "state"), rows, right=("rev.",), is_list=True)
     head = count(len(kept), "revision") if every else f"{count(len(kept), 'recipe')} in force"
+    doubted = sum(doubt.state == "doubtful" for doubt in known)
+    head += f", {doubted} of them in doubt" if doubted else ""
     said = f"{head}; {count(sum(due), 'recipe')} due for review." if any(due) else f"{head}; none is due for review."
     data = [{**_data(k), "due": is_due} for k, is_due in zip(kept, due, strict=True)]
     return Reply({"recipes": data}, (said, table), (f"doe recipe show {quoted(kept[0].recipe.name)}",))
@@ -67,11 +69,16 @@ def show(desk: Desk, recipe: str, revision: int | None = None) -> Reply:
     with desk.look() as book:
         kept = find_recipe(book, recipe, revision)
         known = standing_of_recipe(book, kept)
+        first = ""
+        if known.state == "doubtful" and kept.study_id is not None:
+            first = step_command(book.study(kept.study_id).study, known.steps[0])
     found = kept.recipe
     constant = [" ".join(held(n, v, desk.shown)) for n, v in found.held.items()]
     blocks: list[Block] = [
         f"{headline(known, desk.shown)}. {meaning(known, desk.shown)}",
-        f"Recipe {found.name}, revision {found.revision}: {state_words(kept, today())}.",
+        # a recipe in doubt is not called in force in the next line
+        f"Recipe {found.name}, revision {found.revision}"
+        + ("." if known.state == "doubtful" else f": {state_words(kept, today())}."),
         *settings_blocks(found, desk.shown),
         *(f"Also for {text}." for text in also_sentences(found)),
         *(Warn(text) for text in recipe_cautions(found)),
@@ -93,7 +100,8 @@ def show(desk: Desk, recipe: str, revision: int | None = None) -> Reply:
     ]
     name = quoted(found.name)
     data = {**_data(kept), "standing": standing_data(known, desk.shown)}
-    return Reply(data, blocks, (f"doe recipe card {name} -o card.html", f"doe recipe history {name}"), more=rest)
+    following = (first or f"doe recipe card {name} -o card.html", f"doe recipe history {name}")
+    return Reply(data, blocks, following, more=rest)
 
 
 @command("recipe history")

@@ -18,7 +18,7 @@ from reports.waiting import waiting_calendar
 
 @command("waiting")
 def waiting(desk: Desk, ics: Path | None = None) -> Reply:
-    """List what waits over all studies, lines and recipes: washes, looks, gauges, reviews, coupons."""
+    """List what waits over all studies, lines and recipes: washes, looks, gauges, reviews, doubts, coupons."""
     if ics is not None:
         refuse_folder(ics, "waiting.ics")
     with desk.look() as book:
@@ -45,6 +45,7 @@ def _command(first: Waits) -> str:
         "gauge": f"doe gauge show {name}",
         "certificate": f"doe gauge certificate {name}",
         "review": f"doe recipe show {name}",
+        "doubt": f"doe recipe show {name}",
         "coupons": f"doe study show {name}",
     }
     return commands[first.kind]

@@ -26,7 +26,7 @@ from doe.words.recipe.card import (
     state_words,
     window_words,
 )
-from doe.words.recipe.days import cleared_words, count_words, judged_words, rule_words, wanted_words
+from doe.words.recipe.days import cleared_words, count_words, judged_words, kept_words, rule_words, wanted_words
 from doe.words.study.standing import frame, headline, meaning
 from doe.words.typed import quantity
 from reports.recipe.days import day_charts
@@ -66,8 +66,10 @@ def recipe(visit: Visit, asked: str = "", problem: InputError | None = None) -> 
     beside = {field.name for form in forms for field in form.fields if field.problem}
     above = {} if problem is None or asked != "day" else by_field(problem, lambda p: p.where)
     general = tuple(line for name, error in above.items() if name not in beside for line in lines_of(error))
+    # right after it was kept, as the command says it first
+    said = " ".join((kept_words(run), *_judged(run, shop.shown))) if visit.query("kept") and run.articles else ""
     view = RecipePage(
-        replace(visit.frame(problems=general), about=found.name),
+        replace(visit.frame(said=said, problems=general), about=found.name),
         heading=told("recipe_heading", name=found.name, revision=found.revision),
         standing=headline(known, shop.shown),
         meaning=meaning(known, shop.shown),
@@ -75,7 +77,8 @@ def recipe(visit: Visit, asked: str = "", problem: InputError | None = None) -> 
         settings=tuple(_row(s, shop.shown, is_held=s.factor in found.held) for s in found.settings),
         lines=(
             f"{found.stack.name}: {found.stack.fabric}, {found.stack.film}, {found.stack.powder}.",
-            f"{found.line.name}; {state_words(kept, today())}.",
+            # a recipe in doubt is not called in force below that
+            f"{found.line.name}." if known.state == "doubtful" else f"{found.line.name}; {state_words(kept, today())}.",
             *found.handling,
             confirmation_sentence(found.confirmation, found.exception),
             expected_sentence(found),
@@ -172,7 +175,7 @@ def keep(visit: Visit) -> Response | str:
             keep_day(book, name, given)
     except InputError as error:
         return recipe(visit, "day", error)
-    return recipe_url(name)
+    return f"{recipe_url(name)}?kept=yes"
 
 
 def _row(setting: RecipeSetting, shown: Shown, *, is_held: bool) -> SettingRow:

@@ -52,7 +52,7 @@ def today(visit: Visit) -> Response:
         quiet=tuple(
             Link(s.name, f"/study/{s.id}", headline(k, shown)) for s, k in known if k.rests or k.state == "doubtful"
         ),
-        recipes=tuple(_recipe(k) for k, _ in recipes),
+        recipes=tuple(_recipe(k) for k, found in recipes if found.state != "doubtful"),
         drafts=() if asked else drafts_of(visit),
         starts=_starts(book),
         is_empty=not asked and not studies and not kept,
@@ -67,7 +67,8 @@ MOST_DUE = 8
 def _due(visit: Visit) -> Iterator[Link]:
     """What is due, with the page on which it is done."""
     on = this_day()
-    with_day = [w for w in what_waits(visit.bench.shop.look) if w.day is not None]
+    # a doubt stands among the tasks above
+    with_day = [w for w in what_waits(visit.bench.shop.look) if w.day is not None and w.kind != "doubt"]
     for w in with_day[:MOST_DUE]:
         line = "/line/" + quote(w.name, safe="")
         places = {"gauge": line, "certificate": line, "review": recipe_url(w.name)}

@@ -134,6 +134,13 @@ def test_a_limit_that_comes_down_after_the_confirmation_stops_the_release_and_pu
     shop.good(*RELEASE)
     shop.good("study", "limits", NAME, "--limit", "film_max=149@new sheet")
     assert stands(shop)[0] == "doubtful"
+    assert "1 recipe in force, 1 of them in doubt" in shop.good("recipe", "list").out
+    told = shop.good("recipe", "show", RECIPE).out
+    assert "In doubt since" in told
+    assert "in force, review" not in told
+    assert "recipe card" not in told
+    assert f'doe recipe retire "{RECIPE}"' in told
+    assert "in doubt" in shop.good("waiting").out
 
 
 def test_card_and_report_say_confirmed_not_searched_and_what_is_not_known(shop):
@@ -276,3 +283,43 @@ def test_what_is_missing_or_odd_is_said(shop):
     assert "--set: found nothing" in refused(shop, *base, "--source", "a sheet")
     assert "140..150" in refused(shop, *base, "--source", "a sheet", "--set", "press_temp=140..150")
     assert RECIPE in refused(shop, *base, "--from-recipe", RECIPE)
+
+
+def test_a_dial_that_no_coupon_was_made_at_is_not_released(empty_shop):
+    shop = empty_shop
+    shop.good(
+        "stack", "add", "tee", "--fabric", "tee; lot=A", "--film", "cold film; lot=7", "--powder", "fine powder; lot=P"
+    )
+    shop.good("line", "add", "back room", "--oven", "tunnel", "--press", "swing press")
+    with shop.open() as book:
+        keep_known(book, WANTED, METRIC)
+    confirmed(shop)
+    assert "tunnel, no gauge reading" in refused(shop, *RELEASE)
+    for machine, set_to, away in (("oven", 120, -4), ("press", 150, -1)):
+        reading = ("--machine", machine, "--set", str(set_to), "--measured", str(set_to + away))
+        shop.good("gauge", "add", "back room", *reading)
+    said = refused(shop, *RELEASE)
+    assert "cure temperature: found 120 °C (248 °F) when its coupons were planned, before any reading of tunnel" in said
+    assert "124 °C (255.2 °F) would be dialled in" in said
+    assert f'doe confirm "{NAME}" --plan' in said
+    assert "press temperature" not in said  # the surface is within a degree of its display
+    confirmed(shop)
+    made = {s["factor"]: s for s in shop.good(*RELEASE, "--json").json["recipe"]["settings"]}
+    assert (made["cure_temp"]["dial"], made["cure_temp"]["surface"]) == (124, 120)
+
+
+def test_release_names_the_machine_that_stands_there_now(empty_shop):
+    shop = empty_shop
+    shop.good(
+        "stack", "add", "tee", "--fabric", "tee; lot=A", "--film", "cold film; lot=7", "--powder", "fine powder; lot=P"
+    )
+    shop.good("line", "add", "back room", "--oven", "tunnel", "--press", "swing press")
+    with shop.open() as book:
+        keep_known(book, WANTED, METRIC)
+    confirmed(shop)
+    with shop.open() as book:
+        line = book.line("back room")
+        book.save_line(replace(line, oven=replace(line.oven, name="new oven")), why="another oven")
+    said = refused(shop, *RELEASE)
+    assert "new oven, no gauge reading" in said
+    assert "tunnel" not in said

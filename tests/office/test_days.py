@@ -27,6 +27,8 @@ def test_page_and_command_keep_the_same_first_article_and_draw_the_run(office_ov
             walk.go(f"/recipe/{NAME.replace(' ', '%20')}")
             assert "First article of today" in walk.page.text
             walk.send(f"/recipe/{NAME.replace(' ', '%20')}/day", **said, lot="", note="")
+            top = walk.page.text.partition('class="stands')[0]
+            assert "First article kept: 2 of 3 prints passed. 1 of 3 prints failed (release)" in " ".join(top.split())
             for words in ("1 of 3 prints failed (release)", "Rule: a failed print adds", 'class="plot run"'):
                 assert words in walk.page.text
             walk.send(f"/recipe/{NAME.replace(' ', '%20')}/day", prints="1", failed="2", expect=422)

@@ -20,7 +20,7 @@ from doe.acts.confirmation.verdict import (
     plans_of,
     window_of,
 )
-from doe.acts.gauges.line import gauged_line, refuse_dials
+from doe.acts.gauges.line import dialled_otherwise, gauged_line, refuse_dials
 from doe.acts.study.fits import answer_from, fit_of
 from doe.acts.study.inputs import hash_now
 from doe.acts.study.limits import refuse_without_limits
@@ -219,7 +219,7 @@ def plan_confirmation(
     sure = spec.assurance if wishes.assurance is None else wishes.assurance
     rule = claim_plan(rate, sure, failures=failures)
     before = confirmation_of(book, record.id)
-    ended = _ended(before, rule, offer, give_up)
+    ended = _ended(book, before, rule, offer, give_up)
     plan = ConfirmationPlan(
         id=0,
         attempt=1 + (len(before.attempts) if before else 0),
@@ -504,7 +504,9 @@ def _on_garments(study: Study, per_garment: int | None) -> Study:
     return study if per_garment is None else replace(study, coupons_per_garment=per_garment)
 
 
-def _ended(before: Confirmed | None, rule: ClaimPlan, offer: ClaimOffer, give_up: str) -> dict[str, object] | None:
+def _ended(
+    book: Book, before: Confirmed | None, rule: ClaimPlan, offer: ClaimOffer, give_up: str
+) -> dict[str, object] | None:
     """The attempt that a new plan puts an end to.
 
     Raises
@@ -532,7 +534,14 @@ def _ended(before: Confirmed | None, rule: ClaimPlan, offer: ClaimOffer, give_up
         raise InputError("--give-up", give_up, f"nothing: {where} is {last.verdict}", "Leave it out.")
     plan = last.plan
     weaker = rule.pass_rate <= plan.claim.pass_rate and rule.assurance <= plan.claim.assurance
-    if last.verdict == "accepted" and not before.doubts and weaker and dict(offer.setpoint) == plan.setpoint:
+    is_same = weaker and dict(offer.setpoint) == plan.setpoint
+    settings = {**before.record.study.held, **offer.setpoint}
+    if (
+        last.verdict == "accepted"
+        and not before.doubts
+        and is_same
+        and not dialled_otherwise(book, before.record, settings, plan.rounds)
+    ):
         raise InputError(
             where, "accepted", "a stronger claim, or another setpoint", "It is confirmed; nothing more is needed."
         )

@@ -8,7 +8,7 @@ the set value in the fit.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from statistics import fmean
@@ -147,6 +147,41 @@ def _changed_since(book: Book, record: StudyRecord, gauged: GaugedLine) -> list[
             caution("planned otherwise", now, rounds=tuple(numbers), change_delta_degc=change, was_checked=checked)
             for (change, checked), numbers in off.items()
         ]
+    return found
+
+
+MOST_UNCHECKED_DELTA_DEGC = 1.0
+"""A dial that differs by no more from the one that coupons were made at is the same (our guess, no source)."""
+
+
+def dialled_otherwise(
+    book: Book, record: StudyRecord, settings: Mapping[str, float | str], rounds: Collection[int]
+) -> dict[str, tuple[float, float]]:
+    """Temperatures whose dial, by the readings of today, is not the one that coupons were made at.
+
+    Where no reading of the machine was in the book when the first of these rounds was planned, the number of the
+    surface was dialled in, and the coupons' surface was another.
+
+    Returns
+    -------
+    dict
+        By factor what was dialled and what would be dialled in now, in degC; empty for coupons kept as dialled.
+    """
+    made = [r.made_at for r in book.plan_info(record.id).rounds if r.round in rounds]
+    gauged = gauged_line(book, record)
+    history = [k for k in book.gauge_history(record.line.name) if not k.withdrawn]
+    steps = {f.name: f.step or USUAL_STEP_DEGC for f in record.study.numeric}
+    found = {}
+    for name, value in settings.items():
+        asked = None if isinstance(value, str) else gauged.dial(name, value)
+        if asked is None or not asked.is_checked or not made:
+            continue
+        if any(k.reading.machine == asked.machine and k.at <= min(made) for k in history):
+            continue
+        step = steps.get(name, USUAL_STEP_DEGC)
+        now = to_step(asked.dial_degc, step)
+        if abs(now - asked.surface_degc) > max(step, MOST_UNCHECKED_DELTA_DEGC):
+            found[name] = (asked.surface_degc, now)
     return found
 
 

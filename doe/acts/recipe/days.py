@@ -79,20 +79,21 @@ def days_of(book: Book, kept: KeptRecipe) -> Days:
     """The first articles of a revision, judged."""
     recipe = kept.recipe
     articles: list[Article] = []
+    earlier: list[Article] = []
     cleared: tuple[datetime, str, str] | None = None
     for note in book.notes(DAY, recipe.name):
         data = note.data
         if data["uid"] != kept.uid:
             continue
         if "cleared" in data:
-            cleared, articles = (note.at, note.who, data["cleared"]), []
+            cleared, earlier, articles = (note.at, note.who, data["cleared"]), [*earlier, *articles], []
             continue
         given = Given(data["prints"], data["failed"], tuple(data["seen"]), data["dialled"], data["surface"])
         articles.append(Article(note.at, note.who, given, settings_off(recipe, given.dialled)))
     rule = day_rule(recipe.pass_rate_low if recipe.confirmation is None else recipe.confirmation.claim)
     counted = [(a.given.prints, a.given.failed) for a in articles if not a.off]
     glances = tuple(found for s in recipe.settings if (found := _glances(recipe, s, articles)).off)
-    return Days(kept, tuple(articles), rule, tuple(scores(rule, counted)), glances, cleared)
+    return Days(kept, tuple(articles), rule, tuple(scores(rule, counted)), glances, cleared, tuple(earlier))
 
 
 def settings_off(recipe: Recipe, dialled: Mapping[str, float]) -> tuple[str, ...]:

@@ -63,7 +63,7 @@ def facts_of_study(book: Book, record: StudyRecord, answer: Answer | None) -> Re
     return RecordFacts(
         study=record.study,
         stack=record.stack,
-        line=record.line,
+        line=book.line(record.line.name),  # with the machines that stand there now
         made_by=record.made_by,
         readings=book.gauge_readings(record.line.name),
         rounds=book.plan_info(record.id).rounds,

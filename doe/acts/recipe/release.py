@@ -10,12 +10,13 @@ from datetime import date, datetime
 from doe.acts.base import RECOMMEND, Key, Progress, usual_seed, version
 from doe.acts.conditions import certificates_behind, conditions_of
 from doe.acts.confirmation.verdict import confirmation_of, window_of
-from doe.acts.gauges.line import Dials, dials_of
+from doe.acts.gauges.line import Dials, dialled_otherwise, dials_of
 from doe.acts.recipe.record_items import facts_of_study, record_items
 from doe.acts.study.fits import Fitted, answer_from, fit_of
 from doe.acts.study.inputs import hash_now
 from doe.acts.study.limits import refuse_without_limits
 from doe.assure.confirmation.attempts import same_setting
+from doe.assure.gauges.setting_error import MACHINE_OF_FACTOR
 from doe.assure.gauges.summary import refuse_dial
 from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
@@ -23,6 +24,7 @@ from doe.domain.errors import NAME_LENGTH, InputError, InputErrors, check_line, 
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.finding import Finding
 from doe.domain.jsonable import jsonable
+from doe.domain.plan_kinds import learning_rounds
 from doe.domain.recipe import (
     CARE_LABEL,
     KNOWN,
@@ -37,6 +39,7 @@ from doe.domain.recipe import (
 )
 from doe.domain.stack import Stack
 from doe.domain.study import Study
+from doe.domain.units import show_both
 from doe.setpoint.alternatives import Alternative, other_settings
 from doe.setpoint.answer import Answer
 from doe.words.conditions import condition_texts
@@ -162,12 +165,14 @@ def release_study(book: Book, key: Key, wishes: Wishes, *, now: datetime, progre
         )
     )
     window = {} if answer is None or proof.window_held is False else window_of(answer) or {}
-    dials = dials_of(book, record, {**held_settings(record.study), **basis.setpoint}, window, on=now.date())
+    settings = {**held_settings(record.study), **basis.setpoint}
+    dials = dials_of(book, record, settings, window, on=now.date())
     _refuse(
         [
             *_in_the_way(record, basis, wishes, proof),
             *_incomplete(record, wishes, items),
             *_beyond_the_dial(record, dials),
+            *_dialled_otherwise(book, record, settings, proof),
         ]
     )
     rate, low = _rates(answer, proof)
@@ -332,7 +337,7 @@ class Proof:
 
     ``record`` of an accepted run, None where there is none; ``alone`` that of the setpoint when a corner of the window
     did not hold or stays doubtful; ``came_to`` says what there is; ``window_held``: whether every corner held, None
-    where none was tested; ``remarks`` what the run leaves to be said.
+    where none was tested; ``remarks`` what the run leaves to be said; ``rounds`` its coupons were made in.
     """
 
     came_to: tuple[Finding, ...]
@@ -340,6 +345,7 @@ class Proof:
     record: ConfirmationRecord | None = None
     alone: ConfirmationRecord | None = None
     window_held: bool | None = None
+    rounds: tuple[int, ...] = ()
 
 
 def confirmation_for(book: Book, record: StudyRecord, setpoint: Mapping[str, float | str]) -> Proof:
@@ -353,7 +359,8 @@ def confirmation_for(book: Book, record: StudyRecord, setpoint: Mapping[str, flo
     if any(not same_setting(value, setpoint.get(name)) for name, value in found.current.plan.setpoint.items()):
         return Proof((Finding("other_setpoint"),), remarks)
     came = Finding("came_to" if attempts == 1 else "came_to_after", {"verdict": found.verdict, "attempts": attempts})
-    return Proof((came, *found.doubts), remarks, found.proof, found.setpoint_proof, found.window_held)
+    rounds = tuple(found.current.plan.rounds)
+    return Proof((came, *found.doubts), remarks, found.proof, found.setpoint_proof, found.window_held, rounds)
 
 
 def with_lots(stack: Stack, lots: Mapping[str, str]) -> Stack:
@@ -533,6 +540,27 @@ def _beyond_the_dial(record: StudyRecord, dials: Dials) -> list[InputError]:
         except InputError as error:
             problems.append(error)
     return problems
+
+
+def _dialled_otherwise(
+    book: Book, record: StudyRecord, settings: Mapping[str, float | str], proof: Proof
+) -> Iterator[InputError]:
+    """Dials that no coupon was made at; coupons of the confirmation count, without one those that were learned from."""
+    rounds = proof.rounds
+    if proof.record is None:
+        rounds = learning_rounds(book.plan_info(record.id).rounds)
+    line, name = book.line(record.line.name), quoted(record.name)
+    for factor, degc in dialled_otherwise(book, record, settings, rounds).items():
+        machine = line.machine(MACHINE_OF_FACTOR[factor])
+        was, now = (show_both(value, "degC") for value in degc)
+        yield InputError(
+            f"dial of {record.name}, {KNOWN_FACTORS[factor].label}",
+            f"{was} when its coupons were planned, before any reading of {machine.name}; "
+            f"by the readings {now} would be dialled in",
+            "a dial that coupons were made at",
+            f"Confirm again, as it is measured now: doe confirm {name} --plan; "
+            "or keep what was dialled: doe study known with --dial and these numbers",
+        )
 
 
 def _refuse(problems: list[InputError]) -> None:

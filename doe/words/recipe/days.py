@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from doe.assure.days import HORIZON, TWICE, Days, Glances
+from collections.abc import Sequence
+
+from doe.assure.days import HORIZON, TWICE, Article, Days, Glances
 from doe.domain.recipe import RecipeSetting
 from doe.domain.units import METRIC, Shown, show_both
 from doe.words.facts import Reader, filled, texts_of
@@ -68,18 +70,23 @@ def rule_words(days: Days) -> tuple[str, str]:
 def count_words(days: Days) -> str:
     """How many articles of the revision are kept, and how many prints failed."""
     if not days.articles:
-        return _SAID["none"]
-    given = [a.given for a in days.articles]
-    told = {"prints": sum(g.prints for g in given), "failed": sum(g.failed for g in given)}
-    return filled(_SAID["count"], articles=len(given), since=days.articles[0].at.isoformat(), **told)
+        return _SAID["none_since" if days.earlier else "none"]
+    return filled(_SAID["count"], **_counted(days.articles))
+
+
+def _counted(articles: Sequence[Article]) -> dict[str, int | str]:
+    given = [a.given for a in articles]
+    told: dict[str, int | str] = {"prints": sum(g.prints for g in given), "failed": sum(g.failed for g in given)}
+    return {**told, "articles": len(given), "since": articles[0].at.isoformat()}
 
 
 def cleared_words(days: Days) -> str:
-    """By whom and why a doubt was explained; "" where none was."""
+    """By whom and why a doubt was explained, and how many articles were kept before; "" where none was."""
     if days.cleared is None:
         return ""
     at, who, why = days.cleared
-    return filled(_SAID["cleared"], day=at.isoformat(), who=who, why=why)
+    said = filled(_SAID["cleared"], day=at.isoformat(), who=who, why=why)
+    return f"{said} {filled(_SAID['earlier'], **_counted(days.earlier))}" if days.earlier else said
 
 
 def day_lines(days: Days, shown: Shown = METRIC) -> tuple[str, ...]:

@@ -10,12 +10,13 @@ import pytest
 
 from doe.acts.recipe.days import clear_doubt, days_of, keep_day
 from doe.acts.study.standing import standing_of_recipe
+from doe.acts.waiting import what_waits
 from doe.assure.days import Given
 from doe.book.book import Book
 from doe.domain.errors import InputError
 from doe.domain.recipe import RecipeSetting
 from doe.domain.units import METRIC
-from doe.words.recipe.days import judged_words
+from doe.words.recipe.days import day_lines, judged_words
 from doe.words.study.standing import headline, meaning
 from reports.recipe.days import day_charts
 from tests.book.samples import RECIPE
@@ -47,11 +48,19 @@ def test_failures_put_a_recipe_in_doubt_by_its_rule_and_an_explanation_ends_that
         known = standing_of_recipe(book, book.recipe(NAME))
         assert (known.state, known.steps[0].step) == ("doubtful", "diagnose")
         assert "first articles fail" in headline(known)
+        doubt = next(w for w in what_waits(book) if w.kind == "doubt")
+        assert (doubt.name, doubt.day) == (NAME, run.since.astimezone().date())
         assert len(day_charts(run)) == 1
         with pytest.raises(InputError, match="no reason"):
             clear_doubt(book, NAME, " ")
-        assert clear_doubt(book, NAME, "cold place, pad mended").doubt == ""
+        kept = len(run.articles)
+        run = clear_doubt(book, NAME, "cold place, pad mended")
+        assert run.doubt == ""
+        told = " ".join(day_lines(run))
+        assert "No first article is kept since the explanation yet." in told
+        assert f": {kept} first articles, {sum(a.given.prints for a in run.earlier)} prints, " in told
         assert standing_of_recipe(book, book.recipe(NAME)).state == "released"
+        assert "doubt" not in {w.kind for w in what_waits(book)}
 
 
 def test_prints_at_other_settings_do_not_count_for_the_recipe(book: Book) -> None:
