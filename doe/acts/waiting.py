@@ -14,6 +14,9 @@ from doe.book.records import STEP, StudyRecord
 from doe.domain.spec import Check
 from doe.domain.standing import Waits
 
+CASE = "case"
+"""Topic of the cases of diagnosis, whose acts load the numerics."""
+
 
 def what_waits(book: Book) -> tuple[Waits, ...]:
     """Everything that waits, what is due first at the top, what has no day at the end."""
@@ -31,6 +34,11 @@ def what_waits(book: Book) -> tuple[Waits, ...]:
             if (found := certificate_of(book, line.name)) is not None
         ),
         (Waits("review", k.recipe.name, k.recipe.review_on, k.study_id) for k in book.recipes() if k.in_force),
+        (
+            Waits("case", note.name, None, check=str(note.data.get("case", note.id)))
+            for note in book.notes(CASE)
+            if not note.data.get("back")
+        ),
     )
     return tuple(sorted(found, key=lambda w: (w.day is None, w.day or date.max, w.name, w.kind, w.check)))
 
