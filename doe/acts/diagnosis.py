@@ -338,7 +338,7 @@ def numbered(book: Book, number: int, where: str = "case") -> ShopNote:
     notes = book.notes(CASE)
     found = next((n for n in notes if number in (case_number(n), n.id)), None)
     if found is None:
-        known = ", ".join(str(case_number(n)) for n in notes[-10:]) or "a kept case"
+        known = ", ".join(str(case_number(n)) for n in notes[-10:]) or "none"
         raise InputError(where, number, known, "See doe diagnose --past.")
     return found
 
