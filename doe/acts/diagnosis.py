@@ -322,27 +322,48 @@ def came_back(text: str, where: str = "coupon") -> Back:
     return "passed" if said_check(text.strip(), where) else "failed"
 
 
+def case_number(note: ShopNote) -> int:
+    """The number of a case: that under which it was first kept, whatever was said of it since."""
+    return int(note.data.get("case", note.id))
+
+
+def numbered(book: Book, number: int, where: str = "case") -> ShopNote:
+    """The case of that number as it stands.
+
+    Raises
+    ------
+    InputError
+        If there is none; it lists the newest.
+    """
+    notes = book.notes(CASE)
+    found = next((n for n in notes if number in (case_number(n), n.id)), None)
+    if found is None:
+        known = ", ".join(str(case_number(n)) for n in notes[-10:]) or "none"
+        raise InputError(where, number, known, "See doe diagnose --past.")
+    return found
+
+
 def close_case(book: Book, number: int, back: Back, why: str, note: str = "") -> int:
     """Say how the one coupon back at the recipe came out; the case is kept anew with all that was known of it.
 
-    ``why``: what the book says of the entry that stood before. Returns the number of the case from now on.
+    ``why``: what the book says of the entry that stood before. Returns the number of the case, which it keeps.
 
     Raises
     ------
     InputError
         If there is no such case, it is closed already, or nothing is said of the coupon.
     """
-    found = next((n for n in book.notes(CASE) if n.id == number), None)
-    if found is None:
-        raise InputError("case", number, "number of a case", "See doe diagnose --past.")
+    found = numbered(book, number)
     if found.data.get("back") == "passed":
         raise InputError(f"case {number}", "closed already", "an open case", "See doe diagnose --past.")
     if not back:
         raise InputError(f"case {number}", "no coupon", "passed or failed", "Make one coupon back at the recipe.")
     said = "; ".join(filter(None, (found.data.get("note", ""), note.strip())))
     with book.writing():
-        book.withdraw_note(number, why)
-        return book.save_note(CASE, found.name, {**found.data, "back": back} | ({"note": said} if said else {}))
+        book.withdraw_note(found.id, why)
+        more = {"back": back, "case": case_number(found)} | ({"note": said} if said else {})
+        book.save_note(CASE, found.name, {**found.data, **more})
+    return case_number(found)
 
 
 def case_of(note: ShopNote) -> Case:

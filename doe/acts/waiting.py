@@ -14,6 +14,9 @@ from doe.book.records import STEP, StudyRecord
 from doe.domain.spec import Check
 from doe.domain.standing import Waits
 
+CASE = "case"
+"""Topic of the cases of diagnosis, whose acts load the numerics."""
+
 
 def what_waits(book: Book) -> tuple[Waits, ...]:
     """Everything that waits, what is due first at the top, what has no day at the end."""
@@ -40,6 +43,11 @@ def what_waits(book: Book) -> tuple[Waits, ...]:
             )
             for k in book.recipes()
             if k.in_force and (known := standing_of_recipe(book, k)).state == "doubtful"
+        ),
+        (
+            Waits("case", note.name, None, check=str(note.data.get("case", note.id)))
+            for note in book.notes(CASE)
+            if not note.data.get("back")
         ),
     )
     return tuple(sorted(found, key=lambda w: (w.day is None, w.day or date.max, w.name, w.kind, w.check)))

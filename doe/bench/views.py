@@ -432,8 +432,9 @@ class WrongPage:
     Attributes
     ----------
     frame : Frame
-    kept : bool
-        Whether a cause was kept just now.
+    kept : str
+        How the coupon of a cause kept just now came out, ``passed`` or ``failed``; ``kept`` without one; empty if
+        none was.
     headline : str
     stop : tuple of str
         What comes first of all: machines to stop.
@@ -462,7 +463,7 @@ class WrongPage:
     """
 
     frame: Frame
-    kept: bool
+    kept: str
     headline: str
     stop: tuple[str, ...]
     advice: tuple[str, ...]

@@ -69,7 +69,7 @@ def keep(visit: Visit) -> str:
             )
         elif back and not same[-1].data.get("back"):
             close_case(book, same[-1].id, back, words.CLOSED, note)
-    return f"/wrong/{coupon_place(making.record.id, coupon.name)}?done=kept"
+    return f"/wrong/{coupon_place(making.record.id, coupon.name)}?done={back or 'kept'}"
 
 
 def _coupon(visit: Visit) -> tuple[Making, Coupon]:
@@ -138,7 +138,7 @@ def diagnosis_page(
     likely = [c for c in diagnosis.causes[:MOST_CAUSES] if c.p >= LEAST]
     return WrongPage(
         frame=frame,
-        kept=visit.query("done") == "kept",
+        kept=visit.query("done") if visit.query("done") in ("kept", "passed", "failed") else "",
         headline=words.headline(diagnosis),
         stop=words.stop_sentences(done.advice, setting.beyond),
         advice=(

@@ -181,6 +181,7 @@ def _materials(book: Book, recipe: str, asked: Mapping[Part, str], shown: Shown)
 def _story(book: Book, name: str) -> Reply:
     """What was compared with a recipe so far."""
     kept = book.recipe(name)
+    name = kept.recipe.name  # in full: a part of it finds it too
     found = comparisons_of(book, name)
     sentences = said(story.fact for story in found)
     following = f'doe compare {quoted(name)} --powder "lot=..."'

@@ -324,9 +324,7 @@ def _list() -> Reply:
 def _past(desk: Desk, withdraw: int | None, why: str) -> Reply:
     if withdraw is not None:
         with desk.open(create=False) as book:
-            if withdraw not in {n.id for n in book.notes(CASE)}:
-                raise InputError("--withdraw", withdraw, "number of a case", "See doe diagnose --past.")
-            book.withdraw_note(withdraw, why)
+            book.withdraw_note(acts.numbered(book, withdraw, "--withdraw").id, why)
         return Reply(
             {"withdrawn": withdraw},
             (f"Case {withdraw} no longer counts; it stays in the book.",),
@@ -336,7 +334,7 @@ def _past(desk: Desk, withdraw: int | None, why: str) -> Reply:
         notes = book.notes(CASE)
     rows = [
         (
-            str(n.id),
+            str(acts.case_number(n)),
             day(n.at),
             n.name,
             ", ".join(WORDS.labels.get(s, s) for s in n.data["symptoms"]),
@@ -347,12 +345,17 @@ def _past(desk: Desk, withdraw: int | None, why: str) -> Reply:
     ]
     if not rows:
         return Reply({"cases": []}, ("No case is kept yet.",), ("doe diagnose --help",))
-    waiting = [f"doe diagnose --close {n.id} --coupon passed" for n in notes if not n.data.get("back")][:1]
+    still_open = [acts.case_number(n) for n in notes if not n.data.get("back")]
+    waiting = [f"doe diagnose --close {number} --coupon passed" for number in still_open[:1]]
     return Reply(
-        {"cases": [{"id": n.id, "at": n.at, "study": n.name, "by": n.who, **n.data} for n in notes]},
+        {"cases": [{"id": acts.case_number(n), "at": n.at, "study": n.name, "by": n.who, **n.data} for n in notes]},
         (Table(("no.", "day", "study", "seen", "turned out to be", "case"), rows, right=("no.",), is_list=True),),
         (*waiting, 'doe diagnose --symptom "edge haze"'),
-        more=[f"Case {n.id}: {'; '.join(known)}." for n in notes if (known := words.case_known(n.data, desk.shown))],
+        more=[
+            f"Case {acts.case_number(n)}: {'; '.join(known)}."
+            for n in notes
+            if (known := words.case_known(n.data, desk.shown))
+        ],
     )
 
 

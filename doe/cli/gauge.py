@@ -7,11 +7,13 @@ from datetime import date
 
 from doe.acts.base import today
 from doe.acts.conditions import certificate_cautions
+from doe.book.book import Book
 from doe.book.records import KeptReading
 from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
-from doe.domain.errors import quoted
+from doe.domain.errors import InputError, quoted
 from doe.domain.gauge import MACHINE_KINDS, USUAL_INTERVAL_DAYS, GaugeReading, MachineKind, in_force
 from doe.domain.jsonable import packaged_table
+from doe.domain.stack import Line
 from doe.domain.units import SYMBOLS, Shown
 from doe.words.facts import Reader, all_worded
 from doe.words.wording import count, day, listing
@@ -20,11 +22,29 @@ CAUTIONS = packaged_table("said_of_gauges")["cautions"]
 """Read without the words of the gauges, which load the numerics."""
 
 
+def line_meant(book: Book, name: str | None) -> Line:
+    """The line of that name; without one the only line in the book.
+
+    Raises
+    ------
+    InputError
+        If there is no such line, or none is named and there are several.
+    """
+    if name is not None:
+        return book.line(name)
+    known = book.lines()
+    if len(known) != 1:
+        allowed = ", ".join(line.name for line in known[:10]) or "a line (there is none yet)"
+        raise InputError("line", "none named", allowed, "Name it." if known else "Add one: doe line add --help")
+    return known[0]
+
+
 @command("gauge list")
-def list_readings(desk: Desk, line: str) -> Reply:
+def list_readings(desk: Desk, line: str | None = None) -> Reply:
     """List the readings of a line, the withdrawn ones too, and the newest day of each machine."""
     with desk.look() as book:
-        known = book.line(line)
+        known = line_meant(book, line)
+        line = known.name
         kept, lines = book.gauge_history(known.name), book.lines()
         expired = all_worded(certificate_cautions(book, known.name, today()), CAUTIONS, Reader(desk.shown))
     if not kept:

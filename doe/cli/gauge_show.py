@@ -9,6 +9,7 @@ from pathlib import Path
 from doe.acts.gauges.line import gauged_line, keep_readings
 from doe.assure.gauges.summary import MachineSummary, machine_summaries, map_machine
 from doe.cli.desk import Block, Desk, Reply, Screen, Table, Warn, command
+from doe.cli.gauge import line_meant
 from doe.domain.errors import InputError, quoted
 from doe.domain.gauge import GaugeReading
 from doe.domain.jsonable import named
@@ -25,12 +26,13 @@ from reports.pages import render
 
 
 @command("gauge show")
-def show(desk: Desk, line: str) -> Reply:
+def show(desk: Desk, line: str | None = None) -> Reply:
     """Show what the readings of a line say of each machine, and what to dial in.
 
     Correction with its uncertainty, setting error, smallest sensible step between levels, drift, when to measure again.
     """
     with desk.look() as book:
+        line = line_meant(book, line).name
         gauged = gauged_line(book, line)
         has_readings = bool(book.gauge_history(gauged.line.name))
     if not has_readings:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from doe.acts.base import today
 from doe.acts.conditions import certificate_cautions
-from doe.acts.recipe.on_line import OnLine, recipe_on
+from doe.acts.recipe.on_line import OTHER_BELT, LineSetting, OnLine, recipe_on
 from doe.acts.recipe.recipes import find_recipe
 from doe.acts.study.standing import standing_of_recipe
 from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
@@ -15,6 +15,7 @@ from doe.domain.units import Shown
 from doe.words.cautions import FOOTER
 from doe.words.gauges.cautions import caution_words
 from doe.words.recipe.card import both, setting_amount, span_here, unknown_words
+from doe.words.wording import seconds_words
 from reports.files import write_whole
 from reports.recipe.card import recipe_card
 
@@ -30,7 +31,7 @@ def on(desk: Desk, recipe: str, line: str, revision: int | None = None) -> Reply
             "revision": moved.kept.recipe.revision,
             "line": moved.line.name,
             "own_line": moved.is_own,
-            "settings": moved.settings,
+            "settings": [{**vars(each), "seconds": each.seconds} for each in moved.settings],
             "unknown": unknown_words(moved.unknown, moved.kept.recipe, desk.shown),
             "cautions": caution_words(moved.cautions, shown=desk.shown),
             "facts": {"unknown": moved.unknown, "cautions": moved.cautions},
@@ -45,6 +46,8 @@ def _proof_there(moved: OnLine) -> tuple[str, ...]:
     recipe, there = moved.kept.recipe.name, moved.line.name
     name = quoted(f"{recipe} on {there}")
     told = f"doe study known {name} --from-recipe {quoted(recipe)} --line {quoted(there)}"
+    if any(each.seconds is not None for each in moved.settings):
+        told += " --heated LENGTH"  # of that belt, which nobody but its owner can say
     return () if moved.is_own else (told,)
 
 
@@ -54,6 +57,9 @@ def on_blocks(moved: OnLine, shown: Shown) -> list[Block]:
     rows = []
     for each in moved.settings:
         s = each.setting
+        if each.other_belt:
+            rows.append((s.label, *_belt_cells(each, recipe.line.name, shown)))
+            continue
         window = (
             "not known"
             if each.dial_low is None or each.dial_high is None
@@ -67,14 +73,26 @@ def on_blocks(moved: OnLine, shown: Shown) -> list[Block]:
         if moved.is_own
         else f"{recipe.name}, revision {recipe.revision}, re-expressed for {moved.line.name}. It is not released there."
     )
-    missing = [f"  - {text}" for text in unknown_words(moved.unknown, recipe, shown)]
+    of_belts = [fact for fact in moved.unknown if fact.code in OTHER_BELT]  # never left to --more: a number to dial in
+    rest = [fact for fact in moved.unknown if fact.code not in OTHER_BELT]
+    belts, missing = (unknown_words(facts, recipe, shown) for facts in (of_belts, rest))
     return [
         first,
         Table(("setting", "dial in here", "surface", "window on this dial"), rows),
+        *(Warn(f"Not known here: {text}") for text in belts),
         *(Warn(text) for text in caution_words(moved.cautions, shown=shown)),
         Warn(FOOTER),
-        *(["What is not known here:", *missing] if missing else []),
+        *([f"What is not known here:\n  - {missing[0]}", *(f"  - {text}" for text in missing[1:])] if missing else []),
     ]
+
+
+def _belt_cells(each: LineSetting, own_line: str, shown: Shown) -> tuple[str, str, str]:
+    """Of a belt whose length is not known here: the time to keep, not the speed of the other belt."""
+    s = each.setting
+    if each.seconds is None:
+        return "not known", f"{setting_amount(s, s.surface, shown)} on {own_line}", "not known"
+    ends = [end for end in (s.window_low, s.window_high) if end is not None]
+    return f"{each.seconds:.0f} s in the heat", "", seconds_words(s.heated_mm, *ends) if ends else "not known"
 
 
 @command("recipe card")

@@ -180,7 +180,7 @@ def confirmation_code(verdict: str, setpoint: str, corners: Iterable[str], hand:
     return "refused window" if "not held" in corners and hand != "not good enough" else "refused hand"
 
 
-WaitKind = Literal["wash", "look", "gauge", "certificate", "review", "doubt", "coupons"]
+WaitKind = Literal["wash", "look", "gauge", "certificate", "review", "doubt", "coupons", "case"]
 
 
 @dataclass(frozen=True)
@@ -190,7 +190,8 @@ class Waits:
     Attributes
     ----------
     kind : str
-        A wash or a look hours after the press, a gauge, a recipe's review or doubt, or coupons to make and score.
+        A wash or a look hours after the press, a gauge, a recipe's review or doubt, coupons to make and score, or an
+        open case of diagnosis, whose number is its ``check``.
     name : str
         Of the study, the line or the recipe.
     due : datetime or date or None

@@ -121,9 +121,20 @@ def keep(visit: Visit) -> str:
         raise InputError("cause", "nothing", "one of the causes, or none of them", "Choose what it turned out to be.")
     with visit.storing() as book:
         back = came_back(visit.text("back"))
-        keep_case(book, setting, evidence, cause, back=back, note=visit.text("note"))
+        key = "" if cause == "none" else cause
+        about = key, evidence.symptoms, dict(setting.current)
+        still_open = [
+            n
+            for n in book.notes(CASE, setting.name)
+            if not n.data.get("back") and (n.data["cause"], tuple(n.data["symptoms"]), n.data.get("set", {})) == about
+        ]
+        if not still_open:
+            keep_case(book, setting, evidence, cause, back=back, note=visit.text("note"))
+        elif back:  # the same case, and now its coupon
+            close_case(book, still_open[-1].id, back, CLOSED, visit.text("note"))
     made = tuple(Hidden("found", f"{key}:{outcome}") for key, outcome in evidence.found.items())
-    return f"/fails/found?{sent((*carried, *made, Hidden('done', 'kept')))}"
+    done = Hidden("done", back or "kept")
+    return f"/fails/found?{sent((*carried, *made, done))}"
 
 
 def close(visit: Visit) -> str:

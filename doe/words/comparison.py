@@ -262,7 +262,7 @@ def method_lines(plan: ComparisonPlan, judged: Comparison) -> tuple[str, ...]:
     )
     looks = (
         f"It may be judged {count(plan.looks, 'time')} in all, once a round. The risk of {stated(1 - plan.assurance)} "
-        f"is shared evenly between them, so every statement above is made with {stated(1 - judged.risk)} assurance."
+        f"is shared evenly between them, so every statement above is made with {percent(1 - judged.risk, 1)} assurance."
         if plan.looks > 1
         else f"It is judged once, with {stated(plan.assurance)} assurance."
     )

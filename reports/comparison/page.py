@@ -285,7 +285,7 @@ def _rate_picture(report: ComparisonReport) -> Iterator[Picture]:
         unit="the pass rate, points",
         name="rate",
         title=f"Pass rate: {how} than in use, {inside} the margin of {points(margin)}",
-        caption=f"New minus in use at the setpoint, with limits that each hold with {stated(1 - judged.risk)} "
+        caption=f"New minus in use at the setpoint, with limits that each hold with {percent(1 - judged.risk, 1)} "
         "assurance. Hatched: worse by the margin or more. The exact test decides; see the method.",
     )
 
@@ -304,7 +304,7 @@ def _hand_pictures(report: ComparisonReport) -> Iterator[Picture]:
         name="hand",
         title=f"Hand-feel: {hand_limits(hand.low, hand.high)} against the one in use, {inside} ±{margin:g}",
         caption="New minus in use; people, pairs, cure batches allowed for. Each limit holds with "
-        f"{stated(1 - judged.risk)} assurance. Hatched: a difference that would matter.",
+        f"{percent(1 - judged.risk, 1)} assurance. Hatched: a difference that would matter.",
     )
     rows = report.results[(report.results["role"] == SETPOINT) & (report.results["void"] == "")]
     mean = rows.filter(regex=f"^{HAND_PREFIX}").astype(float).mean(axis=1)

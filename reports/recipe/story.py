@@ -321,7 +321,7 @@ def story_page(story: RecipeStory) -> StoryPage:
         later_line=later_sentence(story),
         days_lines=() if story.days is None else day_lines(story.days, shown),
         day_figures=() if story.days is None else day_charts(story.days, shown),
-        comparisons_table=history_table(story.comparisons, "Compared since then", what="Comparison"),
+        comparisons_table=history_table(story.comparisons, "Compared", what="Comparison"),
         cases_table=history_table(story.cases, "Diagnosed since then", what="Case"),
         repeat_line=repeat_sentence(story.repeat),
         source_pairs=(
@@ -396,10 +396,13 @@ def deviations_sentence(deviations: int) -> str:
 
 def later_sentence(story: RecipeStory) -> str:
     """What has come since the release."""
-    compared, diagnosed = count(len(story.comparisons), "comparison"), count(len(story.cases), "case")
+    since = sum(row.when >= story.revision.at for row in story.comparisons)
+    behind = len(story.comparisons) - since
+    compared, diagnosed = count(since, "comparison"), count(len(story.cases), "case")
     if not story.comparisons and not story.cases:
         return "No comparison with another material and no diagnosed case is in the book since then."
-    return f"Since then: {compared} with another material, {diagnosed} diagnosed."
+    first = f"This revision rests on {count(behind, 'comparison')} with another material. " if behind else ""
+    return f"{first}Since then: {compared} with another material, {diagnosed} diagnosed."
 
 
 def _rounds_table(rounds: tuple[RoundFacts, ...]) -> PageTable:

@@ -6,8 +6,12 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
+import pytest
+
+from doe.acts.diagnosis import CASE, close_case
 from doe.acts.waiting import what_waits
 from doe.book.book import Book
+from doe.domain.errors import InputError
 from doe.domain.gauge import GaugeReading
 from doe.domain.score import ScoreEntry
 from doe.domain.spec import Check, Spec
@@ -55,6 +59,17 @@ def test_a_coupon_waits_for_the_look_that_comes_first_and_then_for_the_next(tmp_
         assert (look.check, look.due) == ("no dye later", at + timedelta(hours=72))
         book.record("dyed", [ScoreEntry("R1-01", checks={"look_72h": False})])
         assert [w.kind for w in what_waits(book)] == ["coupons"]
+
+
+def test_an_open_case_waits_under_its_first_number_until_its_coupon_passed(tmp_path: Path) -> None:
+    with Book.open(tmp_path / "b.sqlite", who="ana") as book:
+        first, other = (book.save_note(CASE, "r", {"symptoms": ["dust"], "cause": "", "note": n}) for n in "ab")
+        assert [(w.kind, w.check, w.day) for w in what_waits(book)] == [("case", str(n), None) for n in (first, other)]
+        assert close_case(book, first, "failed", "why") == first
+        assert close_case(book, first, "passed", "why") == first  # it keeps its number
+        assert [w.check for w in what_waits(book)] == [str(other)]
+        with pytest.raises(InputError, match=f"allowed: .*{other}"):
+            close_case(book, 99, "passed", "why")
 
 
 def test_machines_that_were_ever_measured_wait_for_the_next_time(tmp_path: Path) -> None:

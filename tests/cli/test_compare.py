@@ -81,6 +81,7 @@ def test_the_verdict_its_page_and_the_recipes_story(shop):
     story = shop.good("compare", NAME)
     assert "1 comparison with recipe" in story.out
     assert "same recipe holds" in story.out
+    assert shop.good("compare", "heavy").out == story.out  # a part of the name finds the same
     data = shop.good("compare", "lot P-04", "--json").json
     assert data["verdict"] == "same recipe holds"
     shown = data["comparison"]["facts"]["reasons"][0]

@@ -31,6 +31,17 @@ def press_of(shop, **env):
     return next(m for m in found if m["machine"] == "press")
 
 
+def test_the_only_line_of_a_book_need_not_be_named(shop_with):
+    shop = shop_with(0)
+    for words in ("show", "list"):
+        assert shop.good("gauge", words).out == shop.good("gauge", words, LINE).out
+    shop.good("line", "add", "left", "--oven", "o", "--press", "p")
+    for words in ("show", "list"):
+        done = shop.run("gauge", words)
+        assert done.code == 2
+        assert "allowed: back room, left" in " ".join(done.err.split())
+
+
 def test_repeats_in_one_command_are_readings_of_their_own(shop_with):
     shop = shop_with(0)
     made = shop.good(*ADD, "--measured", "151", "--measured", "151", "--place", "front", "--json").json["kept"]

@@ -231,6 +231,14 @@ def test_a_belt_recipe_carried_to_another_belt_keeps_its_seconds_and_not_its_spe
     shop.good("release", "belt", "--as", "belt", "--approved-by", "Kim", *TYPED)
     told = " ".join(shop.good("recipe", "on", "belt", "left", "--more").out.split())
     assert "keep the 120 s in the heat, not the speed of back room" in told
+    here = " ".join(shop.good("recipe", "on", "belt", "left").out.split())
+    assert "Not known here: The length of the belt of left in the heat, and so its speed" in here
+    assert "belt speed 120 s in the heat" in here
+    assert "m/min" not in here  # the speed of the other belt
+    assert "--from-recipe belt --line left \\ --heated LENGTH" in here
+    at = shop.good("recipe", "on", "belt", "left", "--json").json["settings"]
+    assert [s["seconds"] for s in at if s["other_belt"]] == [120]
+    assert "m/min" in shop.good("recipe", "on", "belt", "back room").out
     carried = ("study", "known", "there", "--from-recipe", "belt", "--line", "left")
     assert "The recipe has 120 s in the heat" in refused(shop, *carried)
     assert "--dial: found both it and --from-recipe" in refused(shop, *carried, "--heated", "0.9 m", "--dial")

@@ -43,6 +43,23 @@ def test_a_failing_print_is_found_and_kept(office_over, demo_book):
     assert "Cases not closed yet" not in walk.page.text
 
 
+def test_the_same_case_kept_again_with_its_coupon_is_closed_and_none_is_left_open(office_over, demo_book):
+    walk = Walk(office_over(demo_book).device("Ana"))
+    with Shop(demo_book.parent, demo_book).open() as book:
+        before = len(book.notes(CASE))
+    walk.go(SEEN)
+    walk.send("/fails/kept", cause="none")
+    assert "passes back at the recipe closes the case" in walk.page.text
+    walk.go(SEEN)
+    walk.send("/fails/kept", cause="none", back="passed")
+    assert "Kept and closed" in walk.page.text
+    assert "passes back at the recipe closes" not in walk.page.text
+    with Shop(demo_book.parent, demo_book).open() as book:
+        notes = book.notes(CASE)
+        assert len(notes) == before + 1
+        assert notes[-1].data["back"] == "passed"
+
+
 @compares("/fails/kept")
 def test_page_and_command_keep_the_same_case(office_over, demo_book, tmp_path):
     kept = {}

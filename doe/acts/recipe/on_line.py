@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from doe.acts.gauges.line import USUAL_STEP_DEGC, Dial, dials_on, gauged_line
@@ -18,19 +18,28 @@ from doe.domain.recipe import KeptRecipe, Recipe, RecipeSetting
 from doe.domain.stack import Line
 from doe.domain.units import METRIC, Shown
 
+OTHER_BELT = ("other_belt", "other_belt_unmeasured")
+"""Codes of what is not known of a belt that is not the recipe's own."""
+
 
 @dataclass(frozen=True)
 class LineSetting:
     """One setting of a recipe on a line.
 
     ``dial`` for the setpoint, None where no gauge tells it or it is no temperature of a machine; ``dial_low`` and
-    ``dial_high`` the window on that dial.
+    ``dial_high`` the window on that dial. ``other_belt`` says that it is the speed of another belt than the one there.
     """
 
     setting: RecipeSetting
     dial: Dial | None
     dial_low: float | None
     dial_high: float | None
+    other_belt: bool = False
+
+    @property
+    def seconds(self) -> float | None:
+        """Time in the heat to keep on another belt, where the length of the recipe's own is known."""
+        return seconds_in_heat(self.setting.heated_mm, float(self.setting.surface)) if self.other_belt else None
 
 
 @dataclass(frozen=True)
@@ -63,9 +72,14 @@ def recipe_on(book: Book, kept: KeptRecipe, line_name: str, *, on: date, shown: 
     numbers = {s.factor: s.surface for s in recipe.settings if not isinstance(s.surface, str)}
     dials, beyond = dials_on(gauged, numbers, {})
     dials = {name: dial for name, dial in dials.items() if dial.degc < CEILING_DEGC}  # a caution says why
-    settings = tuple(_line_setting(gauged, s, dials.get(s.factor)) for s in recipe.settings)
+    same_oven = line.keeper("oven") == recipe.line.keeper("oven")
+    settings = tuple(
+        replace(_line_setting(gauged, s, dials.get(s.factor)), other_belt=s.factor == "belt_speed" and not same_oven)
+        for s in recipe.settings
+    )
     is_own = line.name == recipe.line.name
-    unknown = (*_in_doubt(gauged, settings), *(() if is_own else _elsewhere(recipe, line)))
+    belts = _other_belts(recipe, line, settings)
+    unknown = (*belts, *_in_doubt(gauged, settings), *(() if is_own else _elsewhere(recipe, line)))
     statuses = (status_caution(m.status) for m in gauged.machines if m.status.state != "in date")
     return OnLine(kept, line, is_own, settings, unknown, (*statuses, *beyond, *gauged.left_out))
 
@@ -94,6 +108,16 @@ def _in_doubt(gauged: GaugedLine, settings: tuple[LineSetting, ...]) -> Iterator
                 yield Finding("window_in_doubt", {**about, "known_delta_degc": twice, "room_delta_degc": room})
 
 
+def _other_belts(recipe: Recipe, line: Line, settings: tuple[LineSetting, ...]) -> Iterator[Finding]:
+    """The speed of a belt whose length nobody has said: a number that must not be dialled in as it stands."""
+    lines = {"line": line.name, "own_line": recipe.line.name}
+    for each in settings:
+        if each.other_belt and each.seconds is not None:
+            yield Finding("other_belt", {"seconds": each.seconds, **lines})
+        elif each.other_belt:
+            yield Finding("other_belt_unmeasured", lines)
+
+
 def _elsewhere(recipe: Recipe, line: Line) -> Iterator[Finding]:
     """What is not known of a recipe on a line that it was not released for; a machine that both share is known."""
     lines = {"line": line.name, "own_line": recipe.line.name}
@@ -101,9 +125,6 @@ def _elsewhere(recipe: Recipe, line: Line) -> Iterator[Finding]:
     yield Finding("tried_elsewhere" if recipe.confirmation is None else "confirmed_elsewhere", lines)
     if not same_oven:
         yield Finding("other_oven")
-        for s in recipe.settings:
-            if s.heated_mm is not None and (seconds := seconds_in_heat(s.heated_mm, float(s.surface))):
-                yield Finding("other_belt", {"seconds": seconds, **lines})
     if not same_press and ("pressure" in recipe.held or any(s.factor == "pressure" for s in recipe.settings)):
         yield Finding("other_pressure")
     if not (same_oven and same_press):

@@ -189,11 +189,12 @@ def deviation_rows(book: Book, record: StudyRecord, shown: Shown) -> tuple[Histo
 
 
 def compared_rows(book: Book, kept: KeptRecipe) -> tuple[HistoryRow, ...]:
-    """Comparisons with a recipe since its release."""
+    """Comparisons with a recipe since its release, and those that this revision rests on."""
+    behind = {also.comparison for also in kept.recipe.also or ()}
     return tuple(
         HistoryRow(local(c.begun_at), c.begun_by, *said((c.fact,)))
         for c in comparisons_of(book, kept.recipe.name)
-        if c.begun_at >= kept.at
+        if c.begun_at >= kept.at or c.study in behind
     )
 
 

@@ -12,6 +12,7 @@ from doe.acts.comparison.plan import Wanted, begin_comparison, offer_comparison,
 from doe.acts.comparison.retune import RetuneWishes, begin_retune
 from doe.acts.comparison.verdict import comparison_plan, comparisons_of, judge_comparison, more_coupons
 from doe.acts.recipe.also import add_material
+from doe.acts.recipe.story import compared_rows
 from doe.acts.study.standing import standing_of
 from doe.assure.comparison.staged import Stage
 from doe.domain.errors import InputError
@@ -223,6 +224,7 @@ def test_the_lot_goes_on_the_recipe_with_what_could_hide(book):
     record(book, begin(book))
     kept = add_material(book, "lot P-04", approved_by="Kim", now=datetime(2031, 3, 20, tzinfo=UTC))
     (also,) = kept.recipe.also
+    assert len(compared_rows(book, book.recipe(NAME))) == 1  # the comparison behind a revision is told with it
     assert also.hides == pytest.approx(1 - 0.1 ** (1 / 8))
     (sentence,) = also_sentences(book.recipe(NAME).recipe)
     told = "which could hide up to 26 more failing of 100 (with 90 % assurance)"

@@ -140,6 +140,14 @@ def test_stage_by_stage():
     assert judge_pairs(stages, [*[NEW_FAILS] * 3, *[BOTH_FAIL] * 3, GOOD, GOOD], 0.9).verdict == "line first"
 
 
+def test_at_the_press_only_the_material_in_use_can_end_it():
+    stages = staged_rule(6, 0.95)
+    # its coupons in use can all still fail a wash: then no pair tells the two apart
+    assert judge_pairs(stages, [("failed", "waiting")] * 6, 0.9).verdict == "waiting"
+    assert judge_pairs(stages, [("failed", "passed")] * 6, 0.9).verdict == "clearly worse"
+    assert judge_pairs(stages, [("waiting", "failed")] * 6, 0.9).verdict == "line first"
+
+
 def test_what_waits_waits_and_void_pairs_are_wanted_again():
     stages = staged_rule(8, 0.95)
     found = judge_pairs(stages, [*[GOOD] * 7, WASHES], 0.9)
