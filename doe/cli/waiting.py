@@ -45,11 +45,8 @@ def _command(first: Waits) -> str:
         "gauge": f"doe gauge show {name}",
         "certificate": f"doe gauge certificate {name}",
         "review": f"doe recipe show {name}",
-<<<<<<< HEAD
         "doubt": f"doe recipe show {name}",
-=======
         "case": f"doe diagnose --close {first.check} --coupon passed",
->>>>>>> lot
         "coupons": f"doe study show {name}",
     }
     return commands[first.kind]
