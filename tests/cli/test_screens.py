@@ -342,7 +342,7 @@ it may be|last day|left|lot|machine|measured|middle|min down|min up|name|nearest
 oven|oven or tunnel|part|pass rate at the setpoint|person|place|points|powder|press|pressure|rate|report|result|\
 right|rounds|scored|seconds|seen|set|set to|shown|size|source|state|supplier|sure|taken|topic|tune|turned|\
 turned out to be|value|what|what counts|what differs|what is said|what it is|what it rests on|what it rests on most|\
-what it looks like|what you do|when|where|who|why|without"""
+what it looks like|what you do|when|where|who|why|without|new found worse|minutes"""
 PLAIN = frozenset(_PLAIN.split("|"))
 """Headings of everyday speech and of the trade, which need no explanation."""
 

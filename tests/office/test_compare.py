@@ -128,7 +128,7 @@ def by_pages(office, *, blind):
             checks = {f"check:{n}": "pass" if good else "fail" for n, good in passed_of(row).items()}
             hand = {} if "fail" in checks.values() else {"hand": "4"}
             walk.go(f"/c/{number}/{row['coupon']}")
-            assert not blind or not TELLS.search(walk.page.text)
+            assert not blind or not TELLS.search(walk.page.text.partition('<details class="words">')[0])
             walk.send(f"/score/{number}/{row['coupon']}", **checks, **hand)
         walk.go(f"/study/{number}")
         said.append(walk.page.text)
@@ -145,7 +145,7 @@ def office_text(office, path):
     """A page of the shop, as another device sees it."""
     found = office.device("Ben").get(path)
     assert found.status_code == 200, path
-    return found.text
+    return found.text.partition('<details class="words">')[0]  # what words mean in general tells nothing
 
 
 def by_commands(shop, *, blind):
