@@ -433,8 +433,7 @@ class WrongPage:
     ----------
     frame : Frame
     kept : str
-        How the coupon of a cause kept just now came out, ``passed`` or ``failed``; ``kept`` without one; empty if
-        none was.
+        What came of a cause kept just now; empty if none was.
     headline : str
     stop : tuple of str
         What comes first of all: machines to stop.

@@ -138,7 +138,7 @@ def diagnosis_page(
     likely = [c for c in diagnosis.causes[:MOST_CAUSES] if c.p >= LEAST]
     return WrongPage(
         frame=frame,
-        kept=visit.query("done") if visit.query("done") in ("kept", "passed", "failed") else "",
+        kept=told(f"wrong_{done_so}") if (done_so := visit.query("done")) in ("kept", "passed", "failed") else "",
         headline=words.headline(diagnosis),
         stop=words.stop_sentences(done.advice, setting.beyond),
         advice=(
