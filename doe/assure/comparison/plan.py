@@ -356,6 +356,7 @@ def first_round(plan: ComparisonPlan, spec: Spec) -> tuple[Finding, ...]:
     return holds, finding("may_retune", worse=worse, edges=edges, hand=hand), rest
 
 
+@lru_cache(maxsize=4096)
 def paired_power(strokes: int, rate: float, *, margin: float, alpha: float = 0.10) -> float:
     """Probability that the exact paired test shows non-inferiority when both materials pass alike.
 
@@ -372,6 +373,7 @@ def paired_power(strokes: int, rate: float, *, margin: float, alpha: float = 0.1
     return float(trinomial(b, c, strokes, [differ], [differ]).sum())
 
 
+@lru_cache(maxsize=4096)
 def separate_power(coupons: int, rate: float, *, margin: float, alpha: float = 0.10) -> float:
     """Probability that the exact test on separate coupons shows non-inferiority when both pass alike."""
     p = separate_p_values(coupons, coupons, margin)
