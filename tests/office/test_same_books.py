@@ -192,7 +192,7 @@ def test_a_retune(twice, demo_book):
     both.same()
 
 
-@compares("/begin-question")
+@compares("/begin-limits", "/begin-question")
 def test_a_study_that_an_earlier_one_of_a_retired_material_helps(twice, shop_with):
     both = twice(shop_with(2).book)
     walk, shop = both.walk, both.shop
@@ -203,6 +203,7 @@ def test_a_study_that_an_earlier_one_of_a_retired_material_helps(twice, shop_wit
     walk.go("/begin")
     walk.send("/begin-materials", stack_chosen="next")
     walk.send("/begin-machines", line_chosen=old.line.name)
+    walk.send("/begin-limits", film_max="180", film_max_source="its data sheet")
     assert "An earlier study that helps" in walk.page.text
     ranges = {"cure_temp": "110..140", "cure_time": "90..210", "press_temp": "140..170", "dwell": "8..18"}
     asked = {**ranges, "name": "next powder", "hand_min": "3", "earlier": STUDY, "discount": ""}
@@ -218,7 +219,7 @@ def test_a_study_that_an_earlier_one_of_a_retired_material_helps(twice, shop_wit
     factors = [part for name, text in ranges.items() for part in ("--factor", f"{name}={text}")]
     target = ("--pass-rate", "95%", "--hand-min", "3", "--assurance", "90%")
     begun = ("study", "new", "next powder", "--stack", "next", "--line", old.line.name, *factors, *target)
-    shop.good(*begun, "--earlier", STUDY, "--discount", "0.5")
+    shop.good(*begun, "--earlier", STUDY, "--discount", "0.5", "--limit", "film_max=180@its data sheet")
     both.same()
 
 
