@@ -1,4 +1,4 @@
-"""A new study in three screens, kept at every step: the materials, the machines, the question."""
+"""A new study screen by screen, kept at every step: the materials, the machines, the data sheets, the question."""
 
 from __future__ import annotations
 

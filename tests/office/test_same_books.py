@@ -10,6 +10,7 @@ import pytest
 from starlette.routing import Route
 
 from doe.acts.study.fits import recommend_study
+from doe.acts.study.standing import standing_of
 from doe.bench.guard import Hosts
 from doe.bench.serve import make_app
 from doe.book.book import Book
@@ -190,6 +191,22 @@ def test_a_retune(twice, demo_book):
     both.walk.send(f"/retune/{RETUNED}")
     both.shop.good("compare", str(RETUNED), "--retune")
     both.same()
+    # the comparison waits for nothing more: its retune does, and is one tap away
+    book, walk = both.office.book, both.walk
+    known, made = standing_of(book, RETUNED), book.studies()[0]
+    assert (known.said.code, known.said.values["retune"], known.rests) == ("comparing retuned", made.name, True)
+    walk.go("/")
+    tasks = walk.page.text.partition('class="tasks"')[2].partition("</ul>")[0]
+    assert f'href="/study/{made.id}"' in tasks
+    assert f'href="/study/{RETUNED}"' not in tasks
+    walk.go(f"/study/{RETUNED}")
+    assert f'action="/retune/{RETUNED}"' not in walk.page.text
+    walk.tap("The retune")
+    assert f"<h1>{made.name}</h1>" in walk.page.text
+    # put away, it is none: the comparison waits again
+    with Book.open(both.office.place, who="ana") as mine:
+        mine.archive_study(made.id, "begun by mistake")
+    assert not standing_of(book, RETUNED).rests
 
 
 @compares("/begin-limits", "/begin-question")
