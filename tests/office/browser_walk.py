@@ -273,4 +273,6 @@ class BrowserWalk:
         for _ in range(MOST_TABS):
             if radio.evaluate("e => e.checked"):
                 return
-            self.screen.keyboard.press("ArrowDown")
+            # an arrow chooses the next one; the one that is reached by Tab is chosen by Space
+            is_there = radio.evaluate("e => e === document.activeElement")
+            self.screen.keyboard.press("Space" if is_there else "ArrowDown")
