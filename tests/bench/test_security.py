@@ -22,7 +22,7 @@ from doe.bench.door import MOST_PER_ADDRESS, MOST_STRANGERS, Door
 from doe.bench.guard import FORM_BYTES, Hosts, same_origin
 from doe.bench.web import coupon_url, local_path
 from doe.book.page_state import PageState
-from tests.bench.shop import PORT, hidden_fields
+from tests.bench.shop import ADDRESS, PORT, hidden_fields
 
 LOOKED_AT = (
     "/",

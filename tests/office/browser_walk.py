@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
-from urllib.parse import unquote
+from urllib.parse import unquote, urlsplit
 
 import uvicorn
 
@@ -36,6 +36,7 @@ _AT = """e => {
   const free = r.width && hit && (e.contains(hit) || hit.contains(e));
   return free ? [x, y] : 'covered by ' + (hit && hit.outerHTML.slice(0, 200));
 }"""
+_IS_THERE = "() => !document.querySelector('meta[http-equiv=refresh]')"
 _FOLD = """e => {
   let d = e;
   for (let up = d.closest('details:not([open])'); up; up = up.parentElement.closest('details:not([open])')) d = up;
@@ -170,9 +171,13 @@ class BrowserWalk:
         for way in (None, *WAYS):
             if way is not None and self._has(way):
                 self._leave_by(self._link(way))
-            if (link := self._link(path)) is not None:
+            for _ in range(3):  # a page looks again by itself when another device has stored something
+                before = urlsplit(self.screen.url).path
+                if (link := self._link(path)) is None:
+                    break
                 self._leave_by(link)
-                return
+                if urlsplit(self.screen.url).path != before or urlsplit(path).path == before:
+                    return
         raise AssertionError(f"nothing on {self.screen.url} leads to {path}: {self.screen.inner_text('body')[:3000]}")
 
     def _fill(self, form: Locator, name: str, text: str) -> None:
@@ -231,13 +236,13 @@ class BrowserWalk:
         assert element is not None
         if self.by_keys:
             self._tab_to(element)
-        with self.screen.expect_navigation() as led:
+        with self.screen.expect_navigation(wait_until="domcontentloaded") as led:
             if self.by_keys:
                 self.screen.keyboard.press("Enter")
             else:
                 self._press(element)
-        self.screen.wait_for_function("() => !document.querySelector('meta[http-equiv=refresh]')")
-        self.screen.wait_for_load_state()
+        self.screen.wait_for_function(_IS_THERE, polling=100)
+        self.screen.wait_for_load_state("domcontentloaded")
         self.__dict__.pop("_seen", None)
         answer = led.value
         assert answer is None or answer.status == expect, (

@@ -10,8 +10,8 @@ from doe.acts.practising import DONE
 from doe.book.book import Book
 from tests.cli.test_own_sheet import LIMITS, odd_sheet
 from tests.cli.test_practice import answers_to_the_fault
-from tests.office.browser_walk import BrowserWalk
-from tests.office.walk import Walk, field_of
+from tests.office.onboarding import Person
+from tests.office.walk import field_of
 
 FIRST_VISIT = (
     "Find the settings for a new powder, film or fabric",
@@ -23,7 +23,6 @@ FIRST_VISIT = (
 CHECKS = ("release", "stretch", "wash_1", "wash_5")
 SHEET = "old tries.csv"
 
-Person = Walk | BrowserWalk
 Story = Callable[[Person, Book], None]
 
 
