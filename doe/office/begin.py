@@ -537,7 +537,8 @@ def _known_fields(visit: Visit, said: Said) -> list[Field]:
         chosen = said.get("from_recipe", "")
         options = [Option("", told("known_no_recipe"), "", not chosen)]
         options += [Option(r.name, r.name, told("known_recipe_of", line=r.line.name), r.name == chosen) for r in others]
-        fields.append(Field("from_recipe", told("known_recipe"), options=tuple(options)))
+        # a recipe that is carried says all the settings that stand below
+        fields.insert(0 if chosen else len(fields), Field(CARRIED, told("known_recipe"), options=tuple(options)))
     return fields
 
 
@@ -566,8 +567,8 @@ def _setting(name: str, said: Said, shown: Shown, bands: Mapping[str, Band], lim
         hint = told("levels_hint", levels="/".join(known.levels))
     elif name == "belt_speed":
         hint = f"{told('belt_hint')} {hint}"
-    if made is not None:
-        hint = " ".join((hint, *_bounds_told(made, limits, shown)))
+    if made is not None and (bounds := tuple(_bounds_told(made, limits, shown))):
+        hint = " ".join((f"{hint.rstrip('.')}.", *bounds))
     return Field(name, _label(name, shown), value=value, hint=hint, drawing=drawing)
 
 
