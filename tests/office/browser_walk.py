@@ -17,7 +17,7 @@ import uvicorn
 from doe.bench.serve import listen, settings_of
 from doe.office.pages import pages
 from tests.bench.shop import PageUnderTest, make_desk
-from tests.office.walk import SENT
+from tests.office.walk import SENT, Walk
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, ElementHandle, Locator, Page
@@ -26,6 +26,8 @@ PHONE, TABLET, DESKTOP = (390, 844), (820, 1180), (1280, 800)
 WAYS = ("/", "/practice")
 """Pages of the navigation on which a person looks for a link that the page at hand has not."""
 MOST_TABS = 400
+FEW = 2
+"""Coupons of a round that are scored in the browser where a second device scores the others."""
 
 _AT = """e => {
   for (let d = e.closest('details'); d; d = d.parentElement.closest('details'))
@@ -87,10 +89,19 @@ class BrowserWalk:
         Of the window.
     by_keys : bool
         Whether everything is done with Tab, arrows, Space and Enter, and no mouse.
+    helper : Walk, optional
+        A second device of the same person, without scripts, on which most coupons of a round are scored.
     """
 
     def __init__(
-        self, browser: Browser, address: str, who: str, *, size: tuple[int, int], by_keys: bool = False
+        self,
+        browser: Browser,
+        address: str,
+        who: str,
+        *,
+        size: tuple[int, int],
+        by_keys: bool = False,
+        helper: Walk | None = None,
     ) -> None:
         context = browser.new_context(viewport={"width": size[0], "height": size[1]})
         self.screen: Page = context.new_page()
@@ -98,7 +109,7 @@ class BrowserWalk:
         self.failed: list[str] = []
         self.screen.on("pageerror", lambda error: self.failed.append(str(error)))
         self.screen.on("console", lambda m: self.failed.append(m.text) if "Content Security" in m.text else None)
-        self.by_keys, self.taps = by_keys, 0
+        self.by_keys, self.helper, self.taps = by_keys, helper, 0
         self.screen.goto(f"{address}/")
         form = self.screen.locator('form[action="/name"]:has(input[name=typed])')
         self._type(form.locator("input[name=typed]"), who)
@@ -122,6 +133,10 @@ class BrowserWalk:
         """Get to a page by the links of this one, or of one that its navigation leads to."""
         self.taps += 1
         self._find(path)
+
+    def at(self, scored: int) -> BrowserWalk | Walk:
+        """Where the next coupon is scored after so many of its round."""
+        return self if self.helper is None or scored < FEW else self.helper
 
     def coupon(self, study: int, coupon: str) -> None:
         """Open a coupon where coupons are scored: from the list of all."""

@@ -10,9 +10,6 @@ from tests.office.browser_walk import BrowserWalk
 from tests.office.walk import Walk
 
 Person = Walk | BrowserWalk
-FEW = 2
-"""Coupons of a round that are scored in a browser where a second device scores the others."""
-
 TRUE = {"cure_temp": 126.0, "cure_time": 140.0, "press_temp": 156.0, "dwell": 12.0}
 WIDE = {"cure_temp": 17.0, "cure_time": 0.6, "press_temp": 17.0, "dwell": 0.7}
 
@@ -31,11 +28,8 @@ def too_hot(settings: dict[str, float]) -> bool:
     return sum((settings[n] - TRUE[n]) / WIDE[n] for n in ("cure_temp", "press_temp")) > 0
 
 
-def score_all(walk: Person, book: Book, study: int, helper: Walk | None = None) -> int:
-    """Score every coupon that waits, washes included, as the invented line makes it; how many.
-
-    With a ``helper``, the same person's second device, all but the first few are scored on that one.
-    """
+def score_all(walk: Person, book: Book, study: int) -> int:
+    """Score every coupon that waits, washes included, as the invented line makes it; how many."""
     scored = 0
     frame = book.plan_coupons(study)
     states = {c.coupon: c for c in book.coupon_states(study)}
@@ -49,14 +43,14 @@ def score_all(walk: Person, book: Book, study: int, helper: Walk | None = None) 
         if not good:
             fields["symptom"] = "glass_back" if too_hot(settings) else "edge_lift_wash"
         hand = max(1.0, min(5.0, round((4.6 - 0.35 * max(0, (settings["press_temp"] - 150) / 8)) * 2) / 2))
-        device = walk if helper is None or scored < FEW else helper
+        device = walk.at(scored)
         device.coupon(study, row["coupon"])
         device.send(f"/score/{study}/{row['coupon']}", **fields, hand=f"{hand:g}")
         scored += 1
     return scored
 
 
-def onboard(walk: Person, book: Book, helper: Walk | None = None) -> tuple[int, int]:
+def onboard(walk: Person, book: Book) -> tuple[int, int]:
     """From the first visit of an empty book to the card of the recipe ``tees``; coupons made, and made to confirm."""
     assert "Nothing is in this book yet" in walk.page.text
     walk.tap("Find the settings")
@@ -96,7 +90,7 @@ def onboard(walk: Person, book: Book, helper: Walk | None = None) -> tuple[int, 
     assert "How many coupons" in walk.page.text
     number = int(re.search(r"/plan/(\d+)", walk.page.text)[1])
     walk.send(f"/plan/{number}")
-    made = score_all(walk, book, number, helper)
+    made = score_all(walk, book, number)
     for _ in range(12):
         walk.go(f"/study/{number}")
         if f"/answer/{number}" in walk.page.text:
@@ -104,7 +98,7 @@ def onboard(walk: Person, book: Book, helper: Walk | None = None) -> tuple[int, 
         if "Ready for confirmation" in walk.page.text:
             break
         walk.send(f"/extend/{number}")
-        made += score_all(walk, book, number, helper)
+        made += score_all(walk, book, number)
     assert "Ready for confirmation" in walk.page.text, re.findall(r'stands-head">([^<]*)', walk.page.text)
     assert "What to dial in" in walk.page.text
     assert "dial = surface, display not checked" in walk.page.text
@@ -112,7 +106,7 @@ def onboard(walk: Person, book: Book, helper: Walk | None = None) -> tuple[int, 
     assert "Back to the tool" in walk.page.text
     walk.go(f"/study/{number}")
     walk.send(f"/confirm/{number}")
-    confirmed = score_all(walk, book, number, helper)
+    confirmed = score_all(walk, book, number)
     walk.go(f"/study/{number}")
     assert "Confirmed" in walk.page.text, re.findall(r'stands-head">([^<]*)', walk.page.text)
     walk.tap("Before release: measure the oven")

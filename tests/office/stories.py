@@ -74,9 +74,11 @@ def a_new_lot(walk: Person, book: Book) -> None:
     walk.send("/recipe/tees/begin")
     number = book.studies()[0].id
     for _ in range(4):
-        for coupon in [c.coupon for c in book.coupon_states(number) if c.passed is None]:
-            walk.coupon(number, coupon)
-            walk.send(f"/score/{number}/{coupon}", **{f"check:{name}": "pass" for name in CHECKS}, hand="4")
+        waiting = [c.coupon for c in book.coupon_states(number) if c.passed is None]
+        for scored, coupon in enumerate(waiting):
+            device = walk.at(scored)
+            device.coupon(number, coupon)
+            device.send(f"/score/{number}/{coupon}", **{f"check:{name}": "pass" for name in CHECKS}, hand="4")
         walk.go(f"/study/{number}")
         if f'action="/more-strokes/{number}"' not in walk.page.text:
             break

@@ -66,6 +66,11 @@ class Walk:
         self.taps += 1
         self.wait()
 
+    def at(self, scored: int) -> Walk:
+        """Where the next coupon is scored after so many of its round: here."""
+        del scored
+        return self
+
     def coupon(self, study: int, coupon: str) -> None:
         """Open a coupon where coupons are scored."""
         self.page = self.device.get(f"/c/{study}/{coupon}")
