@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -160,7 +161,9 @@ def confirmation_of(book: Book, key: Key) -> Confirmed | None:
 
 
 def _dial_moved(book: Book, record: StudyRecord, plan: ConfirmationPlan) -> bool:
-    return bool(dialled_otherwise(book, record, {**record.study.held, **plan.setpoint}, plan.rounds))
+    with suppress(InputError):  # its line is no longer in the book
+        return bool(dialled_otherwise(book, record, {**record.study.held, **plan.setpoint}, plan.rounds))
+    return False
 
 
 def _tried_before(book: Book, record: StudyRecord, last: Attempt) -> tuple[tuple[str, Attempt], ...]:

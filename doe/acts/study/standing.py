@@ -15,6 +15,7 @@ from doe.acts.study.limits import missing
 from doe.acts.study.rounds import is_comparison, score_counts
 from doe.book.book import Book
 from doe.book.records import CouponState, StatedLimit, StudyRecord
+from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.finding import Value
 from doe.domain.gauge import MACHINE_KINDS, USUAL_INTERVAL_DAYS, MachineKind
@@ -219,7 +220,10 @@ def _dialled_otherwise(book: Book, record: StudyRecord, plan: Mapping[str, Any])
     """Temperatures of a confirmation whose dial would be another one by readings that came after its coupons."""
     rounds = _rounds_of(book, record.id, plan)
     first = min(r.made_at for r in book.plan_info(record.id).rounds if r.round in rounds)
-    readings = [kept for kept in book.gauge_history(record.line.name) if not kept.withdrawn]
+    try:
+        readings = [kept for kept in book.gauge_history(record.line.name) if not kept.withdrawn]
+    except InputError:  # its line is no longer in the book
+        return ()
     before = {kept.reading.machine for kept in readings if kept.at <= first}
     if all(kept.reading.machine in before for kept in readings):
         return ()
