@@ -597,9 +597,13 @@ class ClassPage:
 
 @dataclass(frozen=True)
 class PlainPage:
-    """A page that says something: ``frame``, ``heading``, ``lines``; ``pair`` leads to letting the device in."""
+    """A page that says something: ``frame``, ``heading``, ``lines``; ``pair`` leads to letting the device in.
+
+    ``again`` is an address that it goes on to by itself.
+    """
 
     frame: Frame
     heading: str
     lines: tuple[str, ...]
     pair: str
+    again: str = ""

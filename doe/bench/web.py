@@ -249,6 +249,11 @@ def looking(bench: Bench, path: str, act: Handler, needs: Needs = "name") -> Rou
         visit = await _visit(bench, request)
         if needs != "nothing":
             following = request.url.path + (f"?{request.url.query}" if request.url.query else "")
+            if visit.session is None and request.headers.get("sec-fetch-site") == "cross-site":
+                # a cookie is not sent along a link on another site, nor on a page made for keeping, which runs without
+                # access to ours: the browser asks once more, from a page of ours, before anything is begun anew
+                again = local_path(following)
+                return page("bench_plain.html", PlainPage(visit.frame(), told("from_elsewhere"), (), "", again))
             if visit.session is None and bench.is_local:
                 # only this machine can ask, so there is nothing to pair
                 visit.cookie, visit.session = await run_in_threadpool(bench.sessions.begin)

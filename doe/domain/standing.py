@@ -92,9 +92,10 @@ class StudyStanding:
 
     @property
     def rests(self) -> bool:
-        """Whether nothing is to be done: a recipe came of it, or what was compared is in one, or its lot is judged."""
+        """Whether nothing is to be done: a recipe came of it, or what was compared is in one, retuned, or judged."""
         if self.state == "comparing":
-            return self.said.code == "comparing added" or self.said.values.get("verdict") in STAGED
+            is_over = self.said.code in ("comparing added", "comparing retuned")
+            return is_over or self.said.values.get("verdict") in STAGED
         return self.state in ("released", "superseded", "retired")
 
 

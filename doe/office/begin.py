@@ -1,10 +1,10 @@
-"""A new study in three screens, kept at every step: the materials, the machines, the question."""
+"""A new study screen by screen, kept at every step: the materials, the machines, the data sheets, the question."""
 
 from __future__ import annotations
 
 import secrets
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -14,31 +14,41 @@ from starlette.responses import Response
 from doe.acts.recipe.recipes import recipes_to_list
 from doe.acts.study.earlier import USUAL_DISCOUNT, check_discount, studies_to_lend
 from doe.acts.study.known import keep_known
+from doe.acts.study.limits import known_limits
 from doe.acts.study.new import new_study
 from doe.bench.views import Hidden, Link
 from doe.bench.web import Visit, go, page
 from doe.domain.errors import InputError
-from doe.domain.factors import DEFAULT_FACTORS, KNOWN_FACTORS
+from doe.domain.factors import DEFAULT_FACTORS, KNOWN_FACTORS, Factor
 from doe.domain.gauge import MACHINE_KINDS, MachineKind
+from doe.domain.limits import LIMIT_NAMES, Limits
 from doe.domain.materials import Band, material_bands
 from doe.domain.spec import Spec
 from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Material, Stack
 from doe.domain.units import SYMBOLS, Shown, parse_number
+from doe.office.limits import limit_fields, limit_unit, limits_said
 from doe.office.materials import PARTS, fact_fields, read_facts
 from doe.office.steps import by_field, lines_of, told, with_problems
 from doe.office.views import AskPage, Field, Form, Option
 from doe.words import typed
 from doe.words.materials import check_notes, proposal_words
 from doe.words.study.typed import KnownOptions, StudyOptions
+from doe.words.wording import amount
 from reports.drawing.scale import range_scale
 
 DRAFT, NEW = "draft", "new"
+LIMITS_ASKED = "limits_asked"
+"""In a draft, once limits of the data sheets were asked for."""
+CARRIED = "from_recipe"
+"""In a draft of known settings: the recipe that is carried to another line."""
 SHEET = "sheet"
 """In a draft: the name of the file whose coupons the study begins with."""
 IS_KNOWN = "known"
 """In a draft: the settings are known, and are to be confirmed without a search."""
 COLUMNS = "columns"
 """In such a draft, once it was said what the columns of the file are."""
+LIMITED_SETTINGS = ("cure_temp", "cure_time", "press_temp", "dwell", "pressure")
+"""Settings that a data sheet limits."""
 FURTHER = tuple(name for name in KNOWN_FACTORS if name not in (*DEFAULT_FACTORS, "fabric"))
 
 Said = dict[str, str]
@@ -55,7 +65,11 @@ def drafts_of(visit: Visit) -> tuple[Link, ...]:
 
 def begin(visit: Visit) -> Response:
     """The first screen of a new study: what is pressed on what."""
-    return _materials(visit, "", {IS_KNOWN: "yes"} if visit.query(IS_KNOWN) else {}, {})
+    said = {IS_KNOWN: "yes"} if visit.query(IS_KNOWN) else {}
+    carried = visit.query("carry") if IS_KNOWN in said else ""
+    if carried and (kept := visit.bench.shop.look.recipes(carried)):
+        said |= {CARRIED: carried, "stack_chosen": kept[-1].recipe.stack.name}
+    return _materials(visit, "", said, {})
 
 
 def go_on(visit: Visit) -> Response:
@@ -70,6 +84,8 @@ def go_on(visit: Visit) -> Response:
         return _machines(visit, key, said, {})
     if SHEET in said:
         return go(f"/own-question/{key}")
+    if IS_KNOWN not in said and (step == "limits" or (LIMITS_ASKED not in said and step != "question")):
+        return _limits(visit, key, said, {})
     return _question(visit, key, said, {})
 
 
@@ -88,7 +104,7 @@ def materials(visit: Visit) -> Response | str:
         except InputError as error:
             return _materials(visit, key, said, {"stack_name": error})
         chosen = made.name
-    return kept(visit, key, {**said, "stack": chosen})
+    return kept(visit, key, {**_limits_of(said, "stack", chosen), "stack": chosen})
 
 
 def machines(visit: Visit) -> Response | str:
@@ -111,7 +127,28 @@ def machines(visit: Visit) -> Response | str:
         except InputError as error:
             return _machines(visit, key, said, {"line_name": error})
         chosen = made.name
-    return kept(visit, key, {**said, "line": chosen})
+    return kept(visit, key, {**_limits_of(said, "line", chosen), "line": chosen})
+
+
+def _limits_of(said: Said, what: str, chosen: str) -> Said:
+    """What was typed, without limits that were typed for other materials or machines than those chosen now."""
+    if said.get(what, chosen) == chosen:
+        return said
+    asked = {LIMITS_ASKED, *LIMIT_NAMES, *(f"{name}_source" for name in LIMIT_NAMES)}
+    return {name: text for name, text in said.items() if name not in asked}
+
+
+def limits(visit: Visit) -> Response | str:
+    """Keep limits of the data sheets, each with where it stands; an empty one is asked again later."""
+    key, said = sent(visit)
+    if not said.get("stack"):
+        return _materials(visit, key, said, {})
+    if not said.get("line"):
+        return _machines(visit, key, said, {})
+    _, _, problems = limits_said(said, LIMIT_NAMES, None, visit.bench.shop.shown)
+    if problems:
+        return _limits(visit, key, said, problems)
+    return kept(visit, key, {**said, LIMITS_ASKED: "yes"})
 
 
 def question(visit: Visit) -> Response | str:
@@ -161,6 +198,7 @@ def question(visit: Visit) -> Response | str:
         assurance=sure or None,
         earlier=said.get("earlier", ""),
         discount=_discount(counts),
+        limits=limits_said(said, LIMIT_NAMES, None, shown)[1],
     )
     try:
         with visit.storing() as book:
@@ -202,7 +240,8 @@ def _field_of_question(problem: InputError) -> str:
     first = problem.where.partition(",")[0]
     if problem.where.startswith(("--earlier", "--discount")):
         return problem.where.split()[0].removeprefix("--")
-    return "name" if first == "study name" else first if first in KNOWN_FACTORS else ""
+    held = {f"held {known.label}": name for name, known in KNOWN_FACTORS.items()}
+    return "name" if first == "study name" else first if first in KNOWN_FACTORS else held.get(first, "")
 
 
 def _field_of_known(problem: InputError) -> str:
@@ -319,11 +358,15 @@ def screen(
     general = tuple(line for name, error in problems.items() if not name for line in lines_of(error))
     fields, folded = (with_problems(some, problems) for some in (form.fields, form.more_fields))
     is_open = any(field.problem or field.value for field in folded)
-    hidden = (Hidden("draft", key), *((Hidden(IS_KNOWN, "yes"),) if IS_KNOWN in said else ()))
+    asked = {field.name for field in form.fields}
+    sent_along = (name for name in (IS_KNOWN, CARRIED) if name in said and name not in asked)
+    hidden = (Hidden("draft", key), *(Hidden(name, said[name]) for name in sent_along))
     forms = [replace(form, fields=fields, more_fields=folded, more_open=is_open, more_hidden=hidden), *more]
     if key:
         forms.append(Form("", f"/forget/{key}", told("draft_forget"), (told("draft_forget_lead"),), is_quiet=True))
-    steps = ("columns", "materials", "machines", "question") if SHEET in said else ("materials", "machines", "question")
+    own = ("columns",) if SHEET in said else ()
+    limited = () if SHEET in said or IS_KNOWN in said else ("limits",)
+    steps = (*own, "materials", "machines", *limited, "question")
     number = steps.index(step)
     ways = tuple(
         Link(told(f"begin_{name}"), f"/own-sheet/{key}" if name == "columns" else f"/begin/{key}?step={name}")
@@ -331,7 +374,8 @@ def screen(
     )
     is_known = IS_KNOWN in said and step == "question"
     lead = told("begin_known_lead" if is_known else f"begin_{step}_lead", screen=number + 1, screens=len(steps))
-    view = AskPage(visit.frame(problems=general), told("begin_heading"), (lead, *lines), tuple(forms), ways)
+    heading = told("begin_known_heading" if IS_KNOWN in said else "begin_heading")
+    view = AskPage(visit.frame(problems=general), heading, (lead, *lines), tuple(forms), ways)
     return page("office_ask.html", view, status=422 if problems else 200)
 
 
@@ -377,7 +421,7 @@ def _machines(visit: Visit, key: str, said: Said, problems: dict[str, InputError
     lines = visit.bench.shop.look.lines()
     fields = []
     if lines:
-        chosen = said.get("line_chosen") or said.get("line") or lines[0].name
+        chosen = said.get("line_chosen") or said.get("line") or _usual_line(visit, said, lines)
         known = [Option(x.name, x.name, f"{x.oven.name}, {x.press.name}", x.name == chosen) for x in lines]
         known.append(Option(NEW, told("line_new"), "", chosen == NEW))
         fields.append(Field("line_chosen", told("line_which"), options=tuple(known)))
@@ -394,6 +438,13 @@ def _machines(visit: Visit, key: str, said: Said, problems: dict[str, InputError
     return screen(visit, "machines", form, problems, key, said)
 
 
+def _usual_line(visit: Visit, said: Said, lines: Sequence[Line]) -> str:
+    """The line that is chosen beforehand; of a recipe that is carried, another one than its own."""
+    kept = visit.bench.shop.look.recipes(said[CARRIED]) if said.get(CARRIED) else ()
+    own = {found.recipe.line.name for found in kept}
+    return next((line.name for line in lines if line.name not in own), NEW)
+
+
 def _shared(said: Said, kind: MachineKind, lines: Sequence[Line]) -> tuple[Field, ...]:
     """Whether a machine of a new line is one that is there already; nothing is asked where there is none."""
     if not lines:
@@ -407,6 +458,19 @@ def _shared(said: Said, kind: MachineKind, lines: Sequence[Line]) -> tuple[Field
     return (Field(f"{kind}_of", told("machine_shared", machine=kind), options=options),)
 
 
+def _limits(visit: Visit, key: str, said: Said, problems: Mapping[str, InputError]) -> Response:
+    shop, shown = visit.bench.shop, visit.bench.shop.shown
+    there = known_limits(shop.look, shop.look.stack(said["stack"]), shop.look.line(said["line"]))
+    fields: list[Field] = []
+    for name, stored in LIMIT_NAMES.items():
+        value = getattr(there, stored)
+        now = "" if value is None else f"{shown.value(value, limit_unit(stored)):.6g}"
+        source = there.sources.get(stored, "")
+        fields += limit_fields(name, shown, said.get(name, now), said.get(f"{name}_source", source))
+    form = Form(told("begin_limits"), "/begin-limits", told("onward"), fields=tuple(fields))
+    return screen(visit, "limits", form, problems, key, said)
+
+
 def _question(visit: Visit, key: str, said: Said, problems: dict[str, InputError]) -> Response:
     shown, usual = visit.bench.shop.shown, Spec()
     stack = visit.bench.shop.look.stack(said["stack"])
@@ -414,12 +478,12 @@ def _question(visit: Visit, key: str, said: Said, problems: dict[str, InputError
     if IS_KNOWN in said:
         fields += _known_fields(visit, said)
     else:
-        bands = material_bands(stack)
+        bands, known = material_bands(stack), limits_said(said, LIMIT_NAMES, None, shown)[0] or Limits()
         fields.append(Field("", told("settings"), is_heading=True, hint=told("settings_hint")))
         for name in (*DEFAULT_FACTORS, *FURTHER):
             if name == FURTHER[0]:
                 fields.append(Field("", told("settings_further"), is_heading=True, hint=told("settings_further_hint")))
-            fields.append(_setting(name, said, shown, bands))
+            fields.append(_setting(name, said, shown, bands, known))
     fields += [
         Field("", told("target"), is_heading=True),
         Field("pass_rate", told("pass_rate"), value=said.get("pass_rate", f"{usual.pass_rate:.0%}")),
@@ -473,7 +537,8 @@ def _known_fields(visit: Visit, said: Said) -> list[Field]:
         chosen = said.get("from_recipe", "")
         options = [Option("", told("known_no_recipe"), "", not chosen)]
         options += [Option(r.name, r.name, told("known_recipe_of", line=r.line.name), r.name == chosen) for r in others]
-        fields.append(Field("from_recipe", told("known_recipe"), options=tuple(options)))
+        # a recipe that is carried says all the settings that stand below
+        fields.insert(0 if chosen else len(fields), Field(CARRIED, told("known_recipe"), options=tuple(options)))
     return fields
 
 
@@ -485,7 +550,7 @@ def _label(name: str, shown: Shown) -> str:
     return label[0].upper() + label[1:]
 
 
-def _setting(name: str, said: Said, shown: Shown, bands: Mapping[str, Band]) -> Field:
+def _setting(name: str, said: Said, shown: Shown, bands: Mapping[str, Band], limits: Limits) -> Field:
     known, band = KNOWN_FACTORS[name], bands.get(name)
     ends = (known.low, known.high) if band is None else (band.low, band.high)
     low, high = (f"{shown.value(v, known.unit):.4g}" for v in ends)
@@ -496,10 +561,25 @@ def _setting(name: str, said: Said, shown: Shown, bands: Mapping[str, Band]) -> 
     except InputError:
         made = None
     if made is not None and not made.is_categorical:
-        drawing = range_scale(made, shown)
+        drawing = range_scale(made, shown, limits)
     hint = known.source if band is None else proposal_words({name: band}, shown)
     if known.levels:
         hint = told("levels_hint", levels="/".join(known.levels))
     elif name == "belt_speed":
         hint = f"{told('belt_hint')} {hint}"
+    if made is not None and (bounds := tuple(_bounds_told(made, limits, shown))):
+        hint = " ".join((f"{hint.rstrip('.')}.", *bounds))
     return Field(name, _label(name, shown), value=value, hint=hint, drawing=drawing)
+
+
+def _bounds_told(made: Factor, limits: Limits, shown: Shown) -> Iterator[str]:
+    """What the data sheets allow of a setting; nothing where no sheet speaks of it."""
+    if made.is_categorical:
+        return
+    least, most = limits.bounds(made.name, made.heated_mm)
+    if least is not None:
+        yield told("range_least", value=amount(made, least, shown))
+    if most is not None:
+        yield told("range_most", value=amount(made, most, shown))
+    if least is None and most is None and made.name in LIMITED_SETTINGS:
+        yield told("range_no_limit")

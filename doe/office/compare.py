@@ -30,7 +30,9 @@ from doe.acts.comparison.verdict import (
 )
 from doe.acts.recipe.also import add_material
 from doe.acts.recipe.recipes import find_recipe
+from doe.acts.study.standing import retune_of
 from doe.assure.comparison.staged import USUAL_PAIRS
+from doe.assure.comparison.verdict import Comparison
 from doe.bench.jobs import Progress
 from doe.bench.views import Hidden, Link
 from doe.bench.web import Visit, page
@@ -223,17 +225,19 @@ def _page(
 # once it was begun
 
 
-def told_of_comparison(book: Book, study: int) -> tuple[tuple[str, ...], tuple[Form, ...]]:
-    """What a comparison says so far, and what can be done about it."""
-    found = weigh_comparison(book, study)
-    judged, forms = found.comparison, []
+def told_of_comparison(book: Book, study: int, judged: Comparison) -> tuple[tuple[str, ...], tuple[Form, ...]]:
+    """What a comparison says so far, as it was ``judged``, and what can be done about it."""
+    found = weigh_comparison(book, study, judged)
+    forms: list[Form] = []
     if judged.verdict in ("same recipe holds", "go on carefully"):
         forms += _add(book, found)
     if judged.verdict in ("go on carefully", "not settled"):
         sent = (Hidden("stack", found.plan.stack), Hidden("way", FULLY))
         fully = recipe_url(found.plan.recipe, "offer")
         forms.append(Form(told("fully_title"), fully, told("fully_do"), (told("fully_lead"),), more_hidden=sent))
-    if judged.verdict in ("retune", "clearly worse", "not settled"):
+    if retune_of(book, found.record) is not None:  # its own settings are being looked for
+        pass
+    elif judged.verdict in ("retune", "clearly worse", "not settled"):
         forms.append(Form(told("retune_title"), f"/retune/{study}", told("retune_do"), (told("retune_lead"),)))
     elif judged.verdict in ("not enough coupons yet", "more pairs") and not judged.waiting and found.looks_left:
         forms.append(Form(told("more_title"), f"/more-strokes/{study}", told("more_do"), (told("more_lead"),)))

@@ -18,7 +18,7 @@ def limit_fields(name: str, shown: Shown, value: str, source: str) -> tuple[Fiel
     """Fields for a limit, by its name at the command line, and for where it stands."""
     field = LIMIT_NAMES[name]
     label = LIMIT_LABELS[field]
-    unit = shown.unit("degC" if field.endswith("_degc") else "s" if field.endswith("_s") else "bar")
+    unit = shown.unit(limit_unit(field))
     hint = told("limit_unit", unit={"degC": "°C", "degF": "°F"}.get(unit, unit))
     return (
         Field(name, label[0].upper() + label[1:], value=value, hint=hint),
@@ -26,20 +26,32 @@ def limit_fields(name: str, shown: Shown, value: str, source: str) -> tuple[Fiel
     )
 
 
+def limit_unit(field: str) -> str:
+    """Unit that a limit is stored in, by its field."""
+    return "degC" if field.endswith("_degc") else "s" if field.endswith("_s") else "bar"
+
+
 def limits_sent(
     visit: Visit, names: Iterable[str], base: Limits | None
 ) -> tuple[Limits | None, list[str], Mapping[str, InputError]]:
-    """Limits that were typed beside those of ``base``, the same as options, and what is wrong by field."""
+    """Limits that were sent beside those of ``base``, the same as options, and what is wrong by field."""
+    return limits_said({field: visit.text(field) for field in visit.form}, names, base, visit.bench.shop.shown)
+
+
+def limits_said(
+    said: Mapping[str, str], names: Iterable[str], base: Limits | None, shown: Shown
+) -> tuple[Limits | None, list[str], Mapping[str, InputError]]:
+    """The same of what was typed, by field."""
     found, texts, problems = base, [], {}
     for name in names:
-        text, source = visit.text(name), visit.text(f"{name}_source")
+        text, source = said.get(name, ""), said.get(f"{name}_source", "")
         if not text:
             continue
         if not source:
             problems[f"{name}_source"] = InputError(name, "no source", "where it stands", told("limit_needs_source"))
             continue
         try:
-            found = typed.limits([f"{name}={text}@{source}"], found, visit.bench.shop.shown)
+            found = typed.limits([f"{name}={text}@{source}"], found, shown)
             texts.append(f"{name}={text}@{source}")
         except InputError as error:
             problems[name] = InputError(name, repr(text), error.allowed, error.remedy)

@@ -27,6 +27,7 @@ def pages(bench: Bench) -> Sequence[BaseRoute]:
         look("/begin/{draft}", begin.go_on),
         post("/begin-materials", begin.materials),
         post("/begin-machines", begin.machines),
+        post("/begin-limits", begin.limits),
         post("/begin-question", begin.question),
         post("/forget/{draft}", begin.throw_away),
         look("/own-sheet", own_sheet.choose),

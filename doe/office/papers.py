@@ -37,7 +37,7 @@ _BACK = """<style>
 .to-tool {{ font: 600 16px sans-serif; padding: 12px 0; margin: 0 }}
 @media print {{ .to-tool {{ display: none }} }}
 </style>
-<p class="to-tool"><a href="{url}">{text}</a></p>
+<nav class="to-tool" aria-label="{text}"><a href="{url}">{text}</a></nav>
 """
 _WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 

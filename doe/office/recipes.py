@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from urllib.parse import quote
 
 from starlette.responses import Response
 
@@ -57,6 +58,8 @@ def recipe(visit: Visit, asked: str = "", problem: InputError | None = None) -> 
         why = Field("why", told("retire_why"))
         forms.append(one("retire", told("retire_title"), told("retire_do"), why, told("retire_lead")))
     acts = (Link(told("compare_new"), recipe_url(found.name, "compare")),) if kept.in_force and kept.study_id else ()
+    if kept.in_force:
+        acts = (*acts, Link(told("carry"), f"/begin?known=yes&carry={quote(found.name, safe='')}"))
     papers = [Link(told("paper_card"), recipe_url(found.name, "card"), told("paper_card_more"))]
     if kept.study_id is not None:
         papers += [

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
+from typing import TypeVar
 from urllib.parse import quote
 
 from doe.bench.jobs import Progress
@@ -12,8 +13,11 @@ from doe.bench.views import Link
 from doe.bench.web import Visit, coupon_url
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.standing import NextStep
-from doe.office.views import Field
+from doe.office.views import Field, Working
 from doe.words.facts import filled, texts_of
+from doe.words.wording import percent
+
+T = TypeVar("T")
 
 
 def told(code: str, /, **values: object) -> str:
@@ -63,6 +67,32 @@ def beside(visit: Visit, key: str, heading: str, act: Callable[[Progress], str])
     """Begin a work that takes seconds; where its progress is seen."""
     visit.bench.jobs.start(key, heading, act)
     return f"/working/{key}"
+
+
+def worked_out(
+    visit: Visit, key: tuple[object, ...], heading: str, here: str, act: Callable[[Progress], T]
+) -> T | Working:
+    """What was worked out for a key, which holds everything that it depends on, or how far that is beside the page.
+
+    Who asks first begins it; the page at ``here`` is shown at once, and looks again until it is there.
+    """
+    shop, jobs, name = visit.bench.shop, visit.bench.jobs, repr(key)
+    if (made := shop.found(key)) is not None:
+        found: T = made
+        return found
+    job = jobs.find(name)
+    if job is not None and job.problem is not None:
+        return Working(heading, lines_of(job.problem), here)
+    if job is not None and job.is_broken:
+        return Working(heading, (told("working_broken"),), here)
+
+    def work(tell: Progress) -> str:
+        shop.keep(key, act(tell))
+        return here
+
+    jobs.start(name, heading, work)
+    share = 0.0 if job is None else job.share
+    return Working(heading, (told("working_share", percent=percent(share)),), here, goes_on=True)
 
 
 MOST_LINES = 12

@@ -11,8 +11,16 @@ from urllib.parse import quote
 from starlette.responses import Response
 
 from doe.acts.base import today
+from doe.acts.comparison.verdict import comparison_sum, judged_now
 from doe.acts.conditions import conditions_of, keep_conditions
-from doe.acts.confirmation.plan import ClaimWishes, compare_claims_for, plan_confirmation, replace_void
+from doe.acts.confirmation.plan import (
+    ClaimOffer,
+    ClaimWishes,
+    claims_sum,
+    compare_claims_for,
+    plan_confirmation,
+    replace_void,
+)
 from doe.acts.confirmation.verdict import after_confirmation, confirmation_of
 from doe.acts.gauges.line import gauged_line
 from doe.acts.recipe.recipes import newest_for
@@ -23,7 +31,7 @@ from doe.acts.study.fits import answer_from, recommend_study
 from doe.acts.study.limits import known_beyond, missing
 from doe.acts.study.plans import commit_plan, compare_for, extend_study, may_withdraw, withdraw_plan
 from doe.acts.study.rounds import confirmation_counts, is_blind, is_comparison, score_counts
-from doe.acts.study.standing import answer_now, standing_of
+from doe.acts.study.standing import answer_now, retune_of, standing_of
 from doe.bench.views import Hidden, Link, SettingRow
 from doe.bench.web import Visit, page
 from doe.book.book import Book
@@ -37,9 +45,20 @@ from doe.domain.standing import NextStep, StudyStanding
 from doe.domain.study import Study
 from doe.domain.units import SYMBOLS, Shown
 from doe.office.compare import recipe_of, told_of_comparison
-from doe.office.limits import limit_fields, limits_sent
-from doe.office.steps import approver, as_sent, beside, by_field, lines_of, recipe_url, step_link, told, with_problems
-from doe.office.views import AskPage, Field, Fold, Form, JobPage, Mile, Option
+from doe.office.limits import limit_fields, limit_unit, limits_sent
+from doe.office.steps import (
+    approver,
+    as_sent,
+    beside,
+    by_field,
+    lines_of,
+    recipe_url,
+    step_link,
+    told,
+    with_problems,
+    worked_out,
+)
+from doe.office.views import AskPage, Field, Fold, Form, JobPage, Mile, Option, Working
 from doe.plans.decisions import outcome, stepwise
 from doe.setpoint.answer import Answer
 from doe.words import typed
@@ -69,16 +88,24 @@ def study(visit: Visit, problems: Problems | None = None) -> Response:
     kept = answer_now(book, record)
     answer = None if kept is None else answer_from(kept)
     setpoint = record.study.settings if answer is None else answer.setpoint
-    forms, acts = ((_take_out(record),), ()) if record.archived else _next(visit, record, known)
+    forms, acts, working = ((_take_out(record),), (), None) if record.archived else _next(visit, record, known)
     compared: tuple[str, ...] = ()
     if known.state == "comparing" and not record.archived and score_counts(book, record.id).scored:
-        compared, more_forms = shop.kept(
-            ("compared", record.id, shop.last_act()), lambda: told_of_comparison(book, record.id)
-        )
-        forms = (*forms, *(f for f in (_permitted(visit, form) for form in more_forms) if f is not None))
-        acts = (*acts, recipe_of(book, record.id))
+        retuned = retune_of(book, record)
+        ways = () if retuned is None else (Link(told("to_retune", name=retuned.name), f"/study/{retuned.id}"),)
+        acts = (*acts, *ways, recipe_of(book, record.id))
+        found = _compared(visit, record)
+        if isinstance(found, Working):
+            working = found
+        else:
+            compared, more_forms = found
+            forms = (*forms, *(f for f in (_permitted(visit, form) for form in more_forms) if f is not None))
     problems = problems or {}
     undo = tuple(_undo(book, record))
+    if working is not None and problems:  # what was typed stays as long as somebody looks at it
+        working = replace(working, goes_on=False)
+    elif working is not None and working.goes_on:  # nothing is typed into a page that goes on by itself
+        forms = undo = ()
     asked = {field.name for form in (*forms, *undo) for field in form.fields}
     # what has no field on this page, or none any more, stands above everything
     general = tuple(line for name, error in problems.items() if name not in asked for line in lines_of(error))
@@ -97,8 +124,26 @@ def study(visit: Visit, problems: Problems | None = None) -> Response:
         undoing=told("undoing"),
         undo=tuple(_with_problems(form, problems, visit) for form in undo),
         undo_open=any(field.name in problems for form in undo for field in form.fields),
+        working=working,
     )
     return page("office_study.html", view, status=422 if problems else 200)
+
+
+def _compared(visit: Visit, record: StudyRecord) -> tuple[tuple[str, ...], tuple[Form, ...]] | Working:
+    """What a comparison says and what can be done about it, or how far its verdict is."""
+    shop = visit.bench.shop
+    book, now = shop.look, shop.last_act()
+    inputs = shop.kept(("comparison sum", record.id, now), lambda: comparison_sum(book, record.id))
+    judged = worked_out(
+        visit,
+        ("judged", record.id, inputs),
+        told("working_compared"),
+        f"/study/{record.id}",
+        lambda tell: judged_now(book, record.id),
+    )
+    if isinstance(judged, Working):
+        return judged
+    return shop.kept(("compared", record.id, now), lambda: told_of_comparison(book, record.id, judged))
 
 
 def _permitted(visit: Visit, form: Form) -> Form | None:
@@ -304,9 +349,12 @@ def take_out(visit: Visit) -> Response | str:
 # what comes next
 
 
-def _next(visit: Visit, record: StudyRecord, known: StudyStanding) -> tuple[tuple[Form, ...], tuple[Link, ...]]:
-    """The forms and ways that the steps of a standing ask for."""
+def _next(
+    visit: Visit, record: StudyRecord, known: StudyStanding
+) -> tuple[tuple[Form, ...], tuple[Link, ...], Working | None]:
+    """The forms and ways that the steps of a standing ask for, and what of it is still being worked out."""
     forms: list[Form] = []
+    working: Working | None = None
     acts: list[Link] = []
     # of a recipe in force another confirmation may be under way
     asked = known.state == "confirming" or any(step.step == "confirm" for step in known.steps)
@@ -323,6 +371,14 @@ def _next(visit: Visit, record: StudyRecord, known: StudyStanding) -> tuple[tupl
             acts.append(Link(told("release_by_others"), "/people"))
             continue
         made = _form(visit, record, step) if step.step in _FORMS else None
+        if step.step == "confirm":
+            if not visit.can_post:  # no form is shown
+                continue
+            offered = _confirm(visit, record, f"/study/{record.id}")
+            if isinstance(offered, Working):
+                working = offered
+                continue
+            made = offered
         if made is None:
             acts.append(step_link(record.id, step))
         else:
@@ -339,11 +395,11 @@ def _next(visit: Visit, record: StudyRecord, known: StudyStanding) -> tuple[tupl
     seen: dict[str, Form] = {}
     for form in forms:
         seen.setdefault(form.action, form)
-    return tuple(seen.values()), tuple(dict.fromkeys(acts))
+    return tuple(seen.values()), tuple(dict.fromkeys(acts)), working
 
 
 def _form(visit: Visit, record: StudyRecord, step: NextStep) -> Form | None:
-    """The form of a step; what plans or claims cost is worked out again only after somebody stored something."""
+    """The form of a step; what plans cost is worked out again only after somebody stored something."""
     shop = visit.bench.shop
     key = ("form", record.id, step, visit.who, shop.last_act())
     return shop.kept(key, lambda: _FORMS[step.step](visit, record, step))
@@ -357,17 +413,13 @@ def _limits(visit: Visit, record: StudyRecord, step: NextStep | None = None) -> 
         name, value = LIMIT_OPTIONS[field], getattr(known, field)
         if step is not None and value is not None and missing(record.study):
             continue
-        typed_now = "" if value is None else f"{shown.value(value, _stored_unit(field)):.6g}"
+        typed_now = "" if value is None else f"{shown.value(value, limit_unit(field)):.6g}"
         fields += limit_fields(name, shown, typed_now, known.sources.get(field, ""))
     if step is None:
         fields.append(Field("why", told("limit_why"), hint=told("limit_why_hint")))
     return Form(
         told("limits_title"), f"/limits/{record.id}", told("limits_store"), (told("limits_lead"),), tuple(fields)
     )
-
-
-def _stored_unit(field: str) -> str:
-    return "degC" if field.endswith("_degc") else "s" if field.endswith("_s") else "bar"
 
 
 def _plan(visit: Visit, record: StudyRecord, step: NextStep) -> Form:
@@ -412,13 +464,24 @@ def _rounds(visit: Visit, number: int) -> int:
     return len(visit.bench.shop.look.plan_info(number).rounds)
 
 
-def _confirm(visit: Visit, record: StudyRecord, step: NextStep) -> Form | None:
-    del step
-    book = visit.bench.shop.look
-    try:
-        offer = compare_claims_for(book, record.id, ClaimWishes())
-    except InputError:
-        return None
+def _confirm(visit: Visit, record: StudyRecord, here: str) -> Form | Working | None:
+    """What claims cost, worked out beside the page at ``here``; None where nothing can be confirmed."""
+    shop = visit.bench.shop
+    book = shop.look
+    inputs = shop.kept(("claims sum", record.id, shop.last_act()), lambda: claims_sum(book, record.id))
+
+    def work(tell: Callable[[float], None]) -> tuple[Form | None]:
+        try:
+            offer = compare_claims_for(book, record.id, ClaimWishes(), progress=tell)
+        except InputError:
+            return (None,)
+        return (_claims(record, offer),)
+
+    found = worked_out(visit, ("claims", record.id, inputs), told("working_claims"), here, work)
+    return found if isinstance(found, Working) else found[0]
+
+
+def _claims(record: StudyRecord, offer: ClaimOffer) -> Form:
     own = (record.study.spec.pass_rate, record.study.spec.assurance)
     mine = [r for r in offer.rows if (r.claim.pass_rate, r.claim.assurance) == own and not r.claim.failures]
     first = (mine or list(offer.rows))[0]
@@ -523,7 +586,6 @@ _FORMS: Mapping[str, Callable[[Visit, StudyRecord, NextStep], Form | None]] = {
     "plan": _plan,
     "recommend": _recommend,
     "extend": _extend,
-    "confirm": _confirm,
     "release": _release,
     "make_again": _again,
 }
@@ -646,11 +708,15 @@ def confirm_anew(visit: Visit, problems: Problems | None = None) -> Response:
     record = shop.look.study(visit.number("study"))
     found = confirmation_of(shop.look, record.id)
     is_open = found is not None and found.verdict == "open"
-    form = _form(visit, record, NextStep("confirm")) if is_open else None
+    offered = _confirm(visit, record, f"/confirm/{record.id}") if is_open else None
+    working = offered if isinstance(offered, Working) else None
+    form = None if isinstance(offered, Working) else offered
     ways = (Link(told("to_study"), f"/study/{record.id}", record.name),)
-    if form is None or found is None:
-        lines: tuple[str, ...] = (told("give_up_none"),)
+    if working is not None:
+        lines: tuple[str, ...] = (told("give_up_lead"),)
         forms: tuple[Form, ...] = ()
+    elif form is None or found is None:
+        lines, forms = (told("give_up_none"),), ()
     else:
         lines = (told("give_up_lead"),)
         form = replace(
@@ -660,7 +726,8 @@ def confirm_anew(visit: Visit, problems: Problems | None = None) -> Response:
             more_hidden=(Hidden("attempt", str(found.current.plan.attempt)),),
         )
         forms = (_with_problems(form, problems or {}, visit),)
-    view = AskPage(replace(visit.frame(), about=record.name, study=record.id), told("give_up"), lines, forms, ways)
+    frame_ = replace(visit.frame(), about=record.name, study=record.id)
+    view = AskPage(frame_, told("give_up"), lines, forms, ways, working=working)
     return page("office_ask.html", view, status=422 if problems else 200)
 
 

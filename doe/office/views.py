@@ -137,6 +137,19 @@ class TodayPage:
 
 
 @dataclass(frozen=True)
+class Working:
+    """What is worked out beside a page: its ``heading``, how far it is (``lines``), the page it stands on (``here``).
+
+    ``goes_on``: the page looks again by itself.
+    """
+
+    heading: str
+    lines: tuple[str, ...]
+    here: str
+    goes_on: bool = False
+
+
+@dataclass(frozen=True)
 class SmallTable:
     """A table between lines: its ``caption``, ``head`` and ``rows`` of finished texts, a ``note`` on how it is read."""
 
@@ -150,7 +163,7 @@ class SmallTable:
 class AskPage:
     """A page that asks: ``frame``, its ``heading``, ``lines`` above, the ``forms``, and ``ways`` to go elsewhere.
 
-    ``tables`` stand between the lines and the forms.
+    ``tables`` stand between the lines and the forms; ``working`` takes their place while they are worked out.
     """
 
     frame: Frame
@@ -159,6 +172,7 @@ class AskPage:
     forms: tuple[Form, ...]
     ways: tuple[Link, ...] = ()
     tables: tuple[SmallTable, ...] = ()
+    working: Working | None = None
 
 
 @dataclass(frozen=True)
@@ -211,6 +225,8 @@ class JobPage:
         What takes back what was a mistake.
     undo_open : bool
         Whether that fold is open, as something in it was wrong.
+    working : Working or None
+        What comes next while it is worked out.
     """
 
     frame: Frame
@@ -227,6 +243,7 @@ class JobPage:
     undoing: str
     undo: tuple[Form, ...]
     undo_open: bool
+    working: Working | None
 
 
 @dataclass(frozen=True)

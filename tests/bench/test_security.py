@@ -22,7 +22,7 @@ from doe.bench.door import MOST_PER_ADDRESS, MOST_STRANGERS, Door
 from doe.bench.guard import FORM_BYTES, Hosts, same_origin
 from doe.bench.web import coupon_url, local_path
 from doe.book.page_state import PageState
-from tests.bench.shop import PORT, hidden_fields
+from tests.bench.shop import ADDRESS, PORT, hidden_fields
 
 LOOKED_AT = (
     "/",
@@ -267,6 +267,21 @@ def test_cookies_are_out_of_reach_and_new_after_pairing(desk):
     assert planted not in cookie
     desk.device().client.cookies.set(COOKIE, planted)
     assert desk.bench.sessions.find(planted) is None
+
+
+def test_a_link_on_another_site_asks_once_more_before_a_session_is_begun_anew(desk_with):
+    desk = desk_with(0, is_local=True)
+    device, elsewhere = desk.device("ana"), {"Sec-Fetch-Site": "cross-site"}
+    assert device.get("/s/1", headers=elsewhere).url.path == "/s/1"  # with its cookie there is nothing to ask
+    stranger = desk.device()  # as a browser that keeps its cookie back
+    for path, on in (("/s/1", "/s/1"), ("/s/1?saved=R1-01", "/s/1?saved=R1-01"), ("//elsewhere.example/x", "/")):
+        answer = stranger.client.get(f"{ADDRESS}{path}", headers=elsewhere, follow_redirects=False)
+        if answer.status_code == 404:
+            continue  # no page of ours
+        assert answer.status_code == 200
+        assert f'<meta http-equiv="refresh" content="0;url={on}">' in answer.text
+        assert "set-cookie" not in answer.headers
+    assert stranger.get("/s/1", headers={"Sec-Fetch-Site": "same-origin"}).url.path == "/name"
 
 
 def test_a_session_ends_when_it_is_not_used_for_a_shift(desk):

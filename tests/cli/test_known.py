@@ -14,9 +14,12 @@ from doe.acts.study.known import keep_known
 from doe.acts.study.standing import standing_of
 from doe.domain.score import ScoreEntry
 from doe.domain.units import METRIC
+from doe.office.pages import pages
 from doe.words.study.standing import headline
 from doe.words.study.typed import KnownOptions
+from tests.bench.shop import make_desk
 from tests.office.test_known import HANDLING, LIMITS, SETTINGS, SHEET
+from tests.office.walk import Walk
 from tests.shop import Shop
 
 NAME, RECIPE = "sheet of the film", "cold film"
@@ -311,7 +314,24 @@ def test_a_dial_that_no_coupon_was_made_at_is_not_released(empty_shop):
     assert "124 °C (255.2 °F) would be dialled in" in said
     assert f'doe confirm "{NAME}" --plan' in said
     assert "press temperature" not in said  # the surface is within a degree of its display
+    # so nothing offers a release: what is asked for instead comes next, on every screen
+    for told in (shop.good("study", "show", NAME).out, shop.good("confirm", NAME).out):
+        assert "doe confirm" in told
+        assert "doe release" not in told
+    shown = " ".join(shop.good("study", "show", NAME).out.split())
+    assert "another cure temperature would be dialled in, which no coupon was made at" in shown
+    desk = make_desk(shop.book, is_local=True, more_pages=pages)
+    walk = Walk(desk.device("Kim"))
+    walk.go("/study/1")
+    text = walk.page.text
+    assert "another cure temperature would be dialled in" in text
+    assert 'action="/confirm/1"' in text
+    assert 'action="/release/1"' not in text
+    desk.bench.close()
+    desk.bench.shop.close()
+    assert desk.errors == []
     confirmed(shop)
+    assert "doe release" in shop.good("confirm", NAME).out
     made = {s["factor"]: s for s in shop.good(*RELEASE, "--json").json["recipe"]["settings"]}
     assert (made["cure_temp"]["dial"], made["cure_temp"]["surface"]) == (124, 120)
 

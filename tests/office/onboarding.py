@@ -6,8 +6,10 @@ import math
 import re
 
 from doe.book.book import Book
+from tests.office.browser_walk import BrowserWalk
 from tests.office.walk import Walk
 
+Person = Walk | BrowserWalk
 TRUE = {"cure_temp": 126.0, "cure_time": 140.0, "press_temp": 156.0, "dwell": 12.0}
 WIDE = {"cure_temp": 17.0, "cure_time": 0.6, "press_temp": 17.0, "dwell": 0.7}
 
@@ -26,8 +28,8 @@ def too_hot(settings: dict[str, float]) -> bool:
     return sum((settings[n] - TRUE[n]) / WIDE[n] for n in ("cure_temp", "press_temp")) > 0
 
 
-def score_all(walk: Walk, book: Book, study: int) -> int:
-    """Score every coupon that waits, washes included, as the invented line makes it."""
+def score_all(walk: Person, book: Book, study: int) -> int:
+    """Score every coupon that waits, washes included, as the invented line makes it; how many."""
     scored = 0
     frame = book.plan_coupons(study)
     states = {c.coupon: c for c in book.coupon_states(study)}
@@ -39,16 +41,16 @@ def score_all(walk: Walk, book: Book, study: int) -> int:
         checks = {"release": "pass", "stretch": "pass", "wash_1": "pass", "wash_5": "pass" if good else "fail"}
         fields = {f"check:{name}": value for name, value in checks.items()}
         if not good:
-            fields["side"] = "over" if too_hot(settings) else "under"
+            fields["symptom"] = "glass_back" if too_hot(settings) else "edge_lift_wash"
         hand = max(1.0, min(5.0, round((4.6 - 0.35 * max(0, (settings["press_temp"] - 150) / 8)) * 2) / 2))
-        path = f"/c/{study}/{row['coupon']}"
-        walk.page = walk.device.get(path)
-        walk.send(f"/score/{study}/{row['coupon']}", **fields, hand=f"{hand:g}")
+        device = walk.at(scored)
+        device.coupon(study, row["coupon"])
+        device.send(f"/score/{study}/{row['coupon']}", **fields, hand=f"{hand:g}")
         scored += 1
     return scored
 
 
-def onboard(walk: Walk, book: Book) -> tuple[int, int]:
+def onboard(walk: Person, book: Book) -> tuple[int, int]:
     """From the first visit of an empty book to the card of the recipe ``tees``; coupons made, and made to confirm."""
     assert "Nothing is in this book yet" in walk.page.text
     walk.tap("Find the settings")
@@ -61,9 +63,18 @@ def onboard(walk: Walk, book: Book) -> tuple[int, int]:
         fabric_lot="T-1",
         film_lot="F-1",
     )
-    assert "Screen 2 of 3" in walk.page.text
+    assert "Screen 2 of 4" in walk.page.text
     walk.send("/begin-machines", line_name="back room", oven="drawer oven", press="clam press")
-    assert "Screen 3 of 3" in walk.page.text
+    assert "Screen 3 of 4" in walk.page.text
+    asked = [
+        name for name in re.findall(r'name="([a-z_]+)" value="" maxlength', walk.page.text) if "_source" not in name
+    ]
+    limits = {name: "5" if name.startswith("min_") else "175" for name in asked if name != "max_pressure"}
+    # a limit without its source is asked about, and nothing typed is lost
+    walk.send("/begin-limits", expect=422, **limits)
+    assert 'value="175"' in walk.page.text
+    walk.send("/begin-limits", **limits, **{f"{name}_source": "its data sheet" for name in limits})
+    assert "Screen 4 of 4" in walk.page.text
     # what cannot be read is said beside its field, and nothing typed is lost
     walk.send("/begin-question", expect=422, name="fine powder on tees", dwell="ten..14")
     assert "ten" in walk.page.text
@@ -71,18 +82,13 @@ def onboard(walk: Walk, book: Book) -> tuple[int, int]:
     # a study that was begun waits on the first page, on any device
     walk.go("/")
     walk.tap("fine powder + cotton tee")
-    walk.send("/begin-question", name="fine powder on tees", cure_time="90..210", dwell="8..18", hand_min="3")
-    assert "Limits" in walk.page.text
-    number = int(re.search(r"/limits/(\d+)", walk.page.text)[1])
-    asked = re.findall(r'name="([a-z_]+)" value="" maxlength', walk.page.text)
-    limits = {name: "175" for name in asked if not name.endswith("_source")}
-    limits |= {name: "5" for name in limits if name.startswith("min_")}
-    # a limit without its source is asked about, and nothing typed is lost
-    walk.send(f"/limits/{number}", expect=422, **limits)
-    assert 'value="175"' in walk.page.text
-    sources = {f"{name}_source": "its data sheet" for name in limits}
-    walk.send(f"/limits/{number}", **limits, **sources)
+    # ranges are drawn with what is usual and with the limits
+    assert "limit 175 °C</title>" in walk.page.text
+    assert "Limit: at least 5 s." in walk.page.text
+    asked = {"cure_time": "90..210", "dwell": "8..18", "pass_rate": "90%", "hand_min": "3"}
+    walk.send("/begin-question", name="fine powder on tees", **asked)
     assert "How many coupons" in walk.page.text
+    number = int(re.search(r"/plan/(\d+)", walk.page.text)[1])
     walk.send(f"/plan/{number}")
     made = score_all(walk, book, number)
     for _ in range(12):

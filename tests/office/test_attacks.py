@@ -113,7 +113,7 @@ def test_a_study_thrown_away_meanwhile_is_asked_again_from_its_first_screen(offi
         data={**token(device), "draft": "gone", "name": "a study", "dwell": "8..18"},
         headers={"Origin": device.origin},
     )
-    assert "Screen 1 of 3" in answer.text
+    assert "Screen 1 of 4" in answer.text
 
 
 def test_stored_markup_is_shown_as_it_was_typed(office):

@@ -18,6 +18,8 @@ CASES = (
     ("/begin", "/begin-materials", {**NEW, "fabric": ""}, "Fabric or garment"),
     ("/begin", "/begin-materials", {**NEW, "fabric": "f", "powder_melting": "hot"}, "Melting range by its data sheet"),
     ("/begin/{draft}", "/begin-machines", {"line_chosen": "new", "line_name": ""}, "Name of the line"),
+    ("/begin/{draft}", "/begin-limits", {"film_max": "999", "film_max_source": "sheet"}, "Film: highest temperature"),
+    ("/begin/{draft}", "/begin-limits", {"film_max": "179", "film_max_source": ""}, "Where it stands"),
     ("/begin/{draft}?step=question", "/begin-question", {"name": "n", "cure_temp": "hot..140"}, "Cure temperature, °C"),
     ("/begin/{draft}?step=question", "/begin-question", {"name": "n", "cure_temp": "10..900"}, "Cure temperature, °C"),
     ("/begin/{draft}?step=question", "/begin-question", {"name": "n", "pass_rate": "200"}, "Share of prints"),

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any
+
+import pytest
 
 from tests.office.walk import Walk, everything_in
 
@@ -101,6 +104,33 @@ def test_dial_numbers_of_an_old_habit_are_told_on_the_page(office_over):
     assert "a dial number of a machine that no gauge reading tells of" in walk.page.text
     walk.send("/begin-question", **typed, dial="yes", cure_temp="")
     assert office.book.study(1).study.settings == {"press_temp": 150, "dwell": 12}
+
+
+def test_a_recipe_is_carried_to_another_line_from_its_page(office_over, demo_book, tmp_path):
+    place, name = tmp_path / "shop.sqlite", "fine powder on the heavy tee"
+    place.write_bytes(demo_book.read_bytes())
+    office = office_over(place)
+    walk = Walk(office.device("ana"))
+    walk.tap(name)
+    walk.tap("To another line")
+    assert "<h1>Known settings</h1>" in walk.page.text
+    stack = office.book.recipe(name).recipe.stack
+    assert re.search(rf'value="{re.escape(stack.name)}" checked', walk.page.text)
+    walk.send("/begin-materials")
+    # another line than its own is chosen beforehand
+    assert re.search(r'name="line_chosen" value="new" checked', walk.page.text)
+    walk.send("/begin-machines", line_name="front room", oven="drawer oven", press="clam press")
+    assert re.search(rf'name="from_recipe" value="{name}" checked', walk.page.text)
+    assert "<h1>Known settings</h1>" in walk.page.text
+    walk.send("/begin-question", name="carried")
+    made = office.book.studies()[0]
+    record = office.book.study(made.id)
+    assert (record.name, record.line.name) == ("carried", "front room")
+    recipe = office.book.recipe(name).recipe
+    assert record.study.settings["press_temp"] == pytest.approx(float(recipe.setting("press_temp").surface))
+    assert name in str(record.study.known)
+    walk.go("/begin")
+    assert "<h1>A new study</h1>" in walk.page.text
 
 
 def test_a_makers_sheet_from_an_empty_book_to_a_released_card_by_commands_and_by_pages(office_over, empty_shop):

@@ -15,7 +15,7 @@ import pytest
 from doe.bench.guard import SHEET_BYTES
 from doe.book.book import Book
 from tests.cli.test_own_sheet import LIMITS, german_sheet, odd_sheet
-from tests.office.walk import Walk, compares, everything_in
+from tests.office.walk import Walk, compares, everything_in, field_of
 
 MATERIALS = {"fabric": "heavy tee", "film": "cold film", "powder": "fine powder", "stack_name": "tee"}
 MACHINES = {"line_name": "back room", "oven": "tunnel", "press": "swing press"}
@@ -25,13 +25,6 @@ SOURCE = "its data sheet"
 def a_file(data: str | bytes, name: str = "old tries.csv") -> dict[str, tuple[str, bytes]]:
     """What a browser sends of a chosen file."""
     return {"file": (name, data.encode() if isinstance(data, str) else data)}
-
-
-def field_of(page: str, label: str) -> str:
-    """The field that a label stands at."""
-    found = re.search(rf'<label for="f-([^"]*)">{re.escape(label)}</label>', page)
-    assert found, f"no field {label!r} in {page[:3000]}"
-    return found[1]
 
 
 def limits_typed() -> dict[str, str]:

@@ -39,6 +39,7 @@ def by_pages(walk: Walk) -> None:
     materials = {"fabric": "heavy tee", "film": "cold film", "film_lot": "7", "powder": "fine powder"}
     walk.send("/begin-materials", **materials, stack_name="tee")
     walk.send("/begin-machines", line_name="back room", oven="tunnel", press="swing press")
+    walk.send("/begin-limits")
     walk.send("/begin-question", name="fine powder on tees", **RANGES, pass_rate="90%", hand_min="3")
     pairs = [text.partition("@")[0].split("=") for text in LIMITS]
     walk.send("/limits/1", **dict(pairs), **{f"{name}_source": SOURCE for name, _ in pairs})

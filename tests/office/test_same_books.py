@@ -10,6 +10,7 @@ import pytest
 from starlette.routing import Route
 
 from doe.acts.study.fits import recommend_study
+from doe.acts.study.standing import standing_of
 from doe.bench.guard import Hosts
 from doe.bench.serve import make_app
 from doe.book.book import Book
@@ -190,9 +191,25 @@ def test_a_retune(twice, demo_book):
     both.walk.send(f"/retune/{RETUNED}")
     both.shop.good("compare", str(RETUNED), "--retune")
     both.same()
+    # the comparison waits for nothing more: its retune does, and is one tap away
+    book, walk = both.office.book, both.walk
+    known, made = standing_of(book, RETUNED), book.studies()[0]
+    assert (known.said.code, known.said.values["retune"], known.rests) == ("comparing retuned", made.name, True)
+    walk.go("/")
+    tasks = walk.page.text.partition('class="tasks"')[2].partition("</ul>")[0]
+    assert f'href="/study/{made.id}"' in tasks
+    assert f'href="/study/{RETUNED}"' not in tasks
+    walk.go(f"/study/{RETUNED}")
+    assert f'action="/retune/{RETUNED}"' not in walk.page.text
+    walk.tap("The retune")
+    assert f"<h1>{made.name}</h1>" in walk.page.text
+    # put away, it is none: the comparison waits again
+    with Book.open(both.office.place, who="ana") as mine:
+        mine.archive_study(made.id, "begun by mistake")
+    assert not standing_of(book, RETUNED).rests
 
 
-@compares("/begin-question")
+@compares("/begin-limits", "/begin-question")
 def test_a_study_that_an_earlier_one_of_a_retired_material_helps(twice, shop_with):
     both = twice(shop_with(2).book)
     walk, shop = both.walk, both.shop
@@ -203,6 +220,7 @@ def test_a_study_that_an_earlier_one_of_a_retired_material_helps(twice, shop_wit
     walk.go("/begin")
     walk.send("/begin-materials", stack_chosen="next")
     walk.send("/begin-machines", line_chosen=old.line.name)
+    walk.send("/begin-limits", film_max="180", film_max_source="its data sheet")
     assert "An earlier study that helps" in walk.page.text
     ranges = {"cure_temp": "110..140", "cure_time": "90..210", "press_temp": "140..170", "dwell": "8..18"}
     asked = {**ranges, "name": "next powder", "hand_min": "3", "earlier": STUDY, "discount": ""}
@@ -218,7 +236,7 @@ def test_a_study_that_an_earlier_one_of_a_retired_material_helps(twice, shop_wit
     factors = [part for name, text in ranges.items() for part in ("--factor", f"{name}={text}")]
     target = ("--pass-rate", "95%", "--hand-min", "3", "--assurance", "90%")
     begun = ("study", "new", "next powder", "--stack", "next", "--line", old.line.name, *factors, *target)
-    shop.good(*begun, "--earlier", STUDY, "--discount", "0.5")
+    shop.good(*begun, "--earlier", STUDY, "--discount", "0.5", "--limit", "film_max=180@its data sheet")
     both.same()
 
 

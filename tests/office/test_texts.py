@@ -15,7 +15,7 @@ from doe.words.facts import texts_of
 
 ROOT = Path(__file__).parents[2]
 TEXTS = texts_of("office")
-SCREENS = ("columns", "materials", "machines", "question")
+SCREENS = ("columns", "materials", "machines", "limits", "question")
 USES = ("pass", "ticked", "hand", "coupon", "symptom", "side", "grade", "note", "void", *BATCH_COLUMNS, "ignore")
 MADE_OF = {
     "step_": get_args(Step),

@@ -35,8 +35,9 @@ def test_a_question_goes_on_elsewhere_after_a_restart_and_is_stored_once(office_
     again = Walk(office.device(cookies=ana.device.client.cookies))
     ben = Walk(office.device("ben", address="192.168.7.21"))
     ben.tap("fine powder + cotton tee")
-    assert "Screen 2 of 3" in ben.page.text
+    assert "Screen 2 of 4" in ben.page.text
     ben.send("/begin-machines", line_name="back room", oven="tunnel", press="swing press")
+    ben.send("/begin-limits")
     question = ben.page
     before = verbs(office)
     # what was sent before the restart, and whose answer got lost, comes again

@@ -27,6 +27,7 @@ UNDONE_BY = {
     "/withdraw-plan/{study:int}": "/plan/{study:int}",
     "/own-sheet": "/forget/{draft}",
     "/own-columns": "/forget/{draft}",
+    "/begin-limits": "/forget/{draft}",
     "/recipe/{recipe:path}/day": "/recipe/{recipe:path}/day-back",
     "/recipe/{recipe:path}/explained": "/recipe/{recipe:path}/day-back",
     "/line/{line:path}": "/withdraw-reading/{line:path}",

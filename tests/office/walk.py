@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from html import unescape
 from typing import Any
-from urllib.parse import unquote
+from urllib.parse import unquote, urlencode
 
 import sqlalchemy as sa
 
@@ -49,7 +49,7 @@ def pattern(path: str) -> str:
 
 
 class Walk:
-    """A person who goes from page to page; counts the taps."""
+    """A person who goes from page to page; counts the taps. `BrowserWalk` has the same verbs in a real browser."""
 
     def __init__(self, device: Device) -> None:
         self.device, self.taps, self.page = device, 0, device.get("/")
@@ -66,6 +66,15 @@ class Walk:
         self.taps += 1
         self.wait()
 
+    def at(self, scored: int) -> Walk:
+        """Where the next coupon is scored after so many of its round: here."""
+        del scored
+        return self
+
+    def coupon(self, study: int, coupon: str) -> None:
+        """Open a coupon where coupons are scored."""
+        self.page = self.device.get(f"/c/{study}/{coupon}")
+
     def wait(self) -> None:
         """Until what is worked out is there."""
         for _ in range(400):
@@ -79,6 +88,9 @@ class Walk:
     def send(self, action: str, *, expect: int = 200, files: Any = None, **fields: str) -> None:
         """Fill in a form of this page as it stands, change some fields, and send it."""
         data = {**as_it_stands(self.page.text, action), **hidden_fields(self.page.text, action), **fields}
+        if f'<form method="get" action="{action}"' in self.page.text:
+            self.go(f"{action}?{urlencode(data)}")
+            return
         self.page = self.device.client.post(action, data=data, files=files, headers={"Origin": self.device.origin})
         self.taps += 1
         if expect == 200:
@@ -98,6 +110,13 @@ def as_it_stands(html: str, action: str) -> dict[str, str]:
     found |= dict(re.findall(r'<input type="radio" name="([^"]*)" value="([^"]*)" checked', form[1]))
     found |= dict(re.findall(r'<input type="checkbox" name="([^"]*)" value="([^"]*)" checked', form[1]))
     return {name: unescape(value) for name, value in found.items()}
+
+
+def field_of(page: str, label: str) -> str:
+    """The field that a label stands at."""
+    found = re.search(rf'<label for="f-([^"]*)">{re.escape(label)}</label>', page)
+    assert found, f"no field {label!r} in {page[:3000]}"
+    return found[1]
 
 
 OWN = ("book_info", "page_state", "seals")

@@ -147,8 +147,8 @@ def keep_verdict(book: Book, found: Compared) -> None:
     )
 
 
-def weigh_comparison(book: Book, key: Key) -> Compared:
-    """The same for somebody who only looks: nothing is stored.
+def comparison_sum(book: Book, key: Key) -> str:
+    """SHA-256 over everything that a comparison is judged by: while it is the same, so is the verdict.
 
     Raises
     ------
@@ -156,9 +156,19 @@ def weigh_comparison(book: Book, key: Key) -> Compared:
         If the study is no comparison.
     """
     record, plan = comparison_plan(book, key)
-    results = book.results(record.id, include_void=True)
-    rounds = len(book.plan_info(record.id).rounds)
-    frame, spec = judged_frame(results), record.study.spec
+    return _sum(record, plan, book.results(record.id, include_void=True))
+
+
+def judged_now(book: Book, key: Key) -> Comparison:
+    """What the coupons of a comparison say; nothing is stored.
+
+    Raises
+    ------
+    InputError
+        If the study is no comparison.
+    """
+    record, plan = comparison_plan(book, key)
+    frame, spec = judged_frame(book.results(record.id, include_void=True)), record.study.spec
     if plan.stages is not None:
         rate = plan.supposed_rate
         found = compare_in_stages(frame, spec, plan.stages, rate=rate, hand_margin=plan.hand_margin)
@@ -168,10 +178,30 @@ def weigh_comparison(book: Book, key: Key) -> Compared:
             spec,
             rate_margin=plan.rate_margin,
             hand_margin=plan.hand_margin,
-            looks=max(plan.looks, rounds),
+            looks=max(plan.looks, len(book.plan_info(record.id).rounds)),
         )
-    if plan.blind:
-        found = kept_back(found)
+    return kept_back(found) if plan.blind else found
+
+
+def weigh_comparison(book: Book, key: Key, judged: Comparison | None = None) -> Compared:
+    """The same for somebody who only looks: nothing is stored.
+
+    Parameters
+    ----------
+    book : Book
+    key : str or int
+    judged : Comparison, optional
+        What `judged_now` found for the same `comparison_sum`; worked out when left out.
+
+    Raises
+    ------
+    InputError
+        If the study is no comparison.
+    """
+    record, plan = comparison_plan(book, key)
+    found = judged or judged_now(book, key)
+    results = book.results(record.id, include_void=True)
+    rounds = len(book.plan_info(record.id).rounds)
     counts = score_counts(book, record.id)
     cautions = (
         *verdict_changed(book, record.id, COMPARISON, found.verdict),

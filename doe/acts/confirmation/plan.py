@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from doe.acts.base import RECOMMEND, Key, Progress, usual_seed, version
+from doe.acts.base import RECOMMEND, Key, Progress, digest, usual_seed, version
 from doe.acts.comparison.verdict import refuse_comparison
 from doe.acts.confirmation.verdict import (
     Confirmed,
@@ -173,6 +173,19 @@ def compare_claims_for(book: Book, key: Key, wishes: ClaimWishes, *, progress: P
     for plan in plans:
         _refuse_too_many(plan, offer)
     return replace(offer, rows=tuple(_row(offer, plan) for plan in plans))
+
+
+def claims_sum(book: Book, key: Key) -> str:
+    """SHA-256 over everything that claims side by side are worked out from: while it is the same, so are they."""
+    record = book.study(key)
+    inputs = {
+        "study": record.study,
+        "line": book.line(record.line.name),
+        "inputs": hash_now(book, record),
+        "answers": [kept.id for kept in book.analyses(record.id, RECOMMEND)],
+        "readings": book.gauge_readings(record.line.name),
+    }
+    return digest(jsonable(inputs))
 
 
 @dataclass(frozen=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -12,6 +13,7 @@ from typing import Any
 import pandas as pd
 
 from doe.acts.base import RECOMMEND, Key, Progress, digest, usual_seed, version
+from doe.acts.gauges.line import dialled_otherwise
 from doe.acts.study.fits import answer_from, fit_of
 from doe.acts.study.inputs import hash_now
 from doe.acts.study.rounds import confirmation_counts
@@ -75,6 +77,9 @@ class Confirmed:
     setpoint_proof : ConfirmationRecord or None
         The same for the setpoint alone, when a corner did not hold or stays doubtful: a recipe may then be released
         without a window.
+    dial_moved : bool
+        Whether readings since then would have another temperature dialled in, at which no coupon was made: it is not
+        released before it was confirmed again.
     """
 
     record: StudyRecord
@@ -88,6 +93,7 @@ class Confirmed:
     before: int
     proof: ConfirmationRecord | None
     setpoint_proof: ConfirmationRecord | None
+    dial_moved: bool = False
 
     @property
     def current(self) -> Attempt:
@@ -150,7 +156,14 @@ def confirmation_of(book: Book, key: Key) -> Confirmed | None:
         before=len(earlier),
         proof=alone if whole else None,
         setpoint_proof=alone,
+        dial_moved=alone is not None and _dial_moved(book, record, last.plan),
     )
+
+
+def _dial_moved(book: Book, record: StudyRecord, plan: ConfirmationPlan) -> bool:
+    with suppress(InputError):  # its line is no longer in the book
+        return bool(dialled_otherwise(book, record, {**record.study.held, **plan.setpoint}, plan.rounds))
+    return False
 
 
 def _tried_before(book: Book, record: StudyRecord, last: Attempt) -> tuple[tuple[str, Attempt], ...]:
@@ -458,7 +471,7 @@ def after_confirmation(found: Confirmed) -> tuple[NextStep, ...]:
         elif judged.waiting or any(c.waiting for c in judged.corners):
             steps.append(NextStep("washes"))
     elif found.setpoint_proof is not None:
-        steps.append(NextStep("release"))
+        steps.append(NextStep("confirm" if found.dial_moved else "release"))
     else:
         steps.append(NextStep("confirm") if is_known else NextStep("extend", coupons=MORE_COUPONS))
     return (*steps, *((NextStep("confirmation_page"),) if judged is not None else ()))

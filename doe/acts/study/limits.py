@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+from doe.book.book import Book
 from doe.domain.errors import InputError, InputErrors, quoted
 from doe.domain.factors import KNOWN_FACTORS
-from doe.domain.limits import CEILING_DEGC, LIMIT_OPTIONS, check_ranges, missing_limits
+from doe.domain.limits import CEILING_DEGC, LIMIT_OPTIONS, LIMITED, Limits, check_ranges, missing_limits
+from doe.domain.recipe import is_same_make
+from doe.domain.stack import Line, Stack
 from doe.domain.study import Study
 from doe.domain.units import show_both
 from doe.words.study.state import limits_command
@@ -13,6 +18,26 @@ from doe.words.study.state import limits_command
 def missing(study: Study) -> list[str]:
     """Limits that are not known yet, by the names used at the command line."""
     return [LIMIT_OPTIONS[name] for name in missing_limits(study.factors, study.limits)]
+
+
+def known_limits(book: Book, stack: Stack, line: Line) -> Limits:
+    """What studies in use state of the same materials and line: of each limit the strictest, with its source."""
+    found: dict[str, Any] = {}
+    sources: dict[str, str] = {}
+    for stated in book.limits_on_record():
+        if (part := LIMITED[stated.limit]) == "line":
+            is_same = stated.line == line.name
+        else:
+            is_same = is_same_make(getattr(stack, part), getattr(stated.stack, part))
+        if stated.archived or not is_same:
+            continue
+        kept = found.get(stated.limit)
+        stricter = max if stated.limit.startswith("min_") else min
+        if kept is None or stricter(kept, stated.value) != kept:
+            found[stated.limit] = stated.value
+            limits = book.study(stated.study_id).study.limits
+            sources[stated.limit] = "" if limits is None else limits.sources.get(stated.limit, "")
+    return Limits(**found, sources={limit: source for limit, source in sources.items() if source})
 
 
 def refuse_held(study: Study) -> None:

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from datetime import datetime, timedelta
 from typing import Any
 
-from doe.acts.base import RECOMMEND, Key, today
+from doe.acts.base import PRIOR, RECOMMEND, Key, today
 from doe.acts.recipe.days import days_of
 from doe.acts.recipe.recipes import newest_for
 from doe.acts.study.inputs import hash_now
@@ -15,6 +15,7 @@ from doe.acts.study.limits import missing
 from doe.acts.study.rounds import is_comparison, score_counts
 from doe.book.book import Book
 from doe.book.records import CouponState, StatedLimit, StudyRecord
+from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.finding import Value
 from doe.domain.gauge import MACHINE_KINDS, USUAL_INTERVAL_DAYS, MachineKind
@@ -91,6 +92,8 @@ def _before_release(book: Book, record: StudyRecord, answer: Mapping[str, Any] |
 def _comparing(book: Book, record: StudyRecord, counts: ScoreCounts) -> StudyStanding:
     """A comparison: how far it is scored, of a staged one its last verdict too."""
     told: dict[str, Value] = {"scored": counts.scored, "coupons": counts.coupons - counts.void}
+    if (retuned := retune_of(book, record)) is not None:
+        return standing("comparing", "compare", kind="retuned", told={**told, "retune": retuned.name})
     planned = book.latest_analysis(record.id, COMPARISON_PLAN)
     last = book.latest_analysis(record.id, COMPARISON)
     if planned is None or not planned.payload.get("stages"):
@@ -105,6 +108,21 @@ def _comparing(book: Book, record: StudyRecord, counts: ScoreCounts) -> StudySta
     if last is None or waits:
         return standing("comparing", *steps, kind="staged", told=told)
     return standing("comparing", *steps, kind="judged", told={**told, "verdict": last.verdict})
+
+
+def retune_of(book: Book, record: StudyRecord) -> StudyRecord | None:
+    """The study that looks for settings of its own for the material of a comparison; None while there is none."""
+    planned = book.latest_analysis(record.id, COMPARISON_PLAN)
+    if planned is None:
+        return None
+    about = (planned.payload["recipe"], planned.payload["revision"])
+    for number, prior in book.analyses_of_kind(PRIOR):
+        if (prior.payload["recipe"], prior.payload["revision"]) != about or prior.made_at < planned.made_at:
+            continue
+        found = book.study(number)
+        if (found.stack, found.line.name) == (record.stack, record.line.name) and not found.archived:
+            return found
+    return None
 
 
 # while settings are searched for
@@ -189,10 +207,29 @@ def _confirmation(book: Book, record: StudyRecord, setpoint: Mapping[str, Any] |
     told: dict[str, Value] = {"claim": claim["pass_rate"], "assurance": claim["assurance"], "wanted": wanted}
     if code == "confirmed":
         below = "below" if claim["pass_rate"] < wanted else ""
+        if otherwise := _dialled_otherwise(book, record, plan):
+            kind, told = f"dial {below}".rstrip(), {**told, "factors": otherwise}
+            return standing("confirmed", "confirm", "confirmation_page", kind=kind, told=told)
         return standing("confirmed", "release", "confirmation_page", kind=below, told=told)
     if code.startswith("refused"):
         return standing("refused", "confirm", "confirmation_page", kind=code.removeprefix("refused").strip(), told=told)
     return standing("confirming", "confirm", told={**told, "settled": settled, "coupons": coupons})
+
+
+def _dialled_otherwise(book: Book, record: StudyRecord, plan: Mapping[str, Any]) -> tuple[str, ...]:
+    """Temperatures of a confirmation whose dial would be another one by readings that came after its coupons."""
+    rounds = _rounds_of(book, record.id, plan)
+    first = min(r.made_at for r in book.plan_info(record.id).rounds if r.round in rounds)
+    try:
+        readings = [kept for kept in book.gauge_history(record.line.name) if not kept.withdrawn]
+    except InputError:  # its line is no longer in the book
+        return ()
+    before = {kept.reading.machine for kept in readings if kept.at <= first}
+    if all(kept.reading.machine in before for kept in readings):
+        return ()
+    from doe.acts.gauges.line import dialled_otherwise  # noqa: PLC0415 - only this waits for numerics
+
+    return tuple(dialled_otherwise(book, record, {**record.study.held, **plan["setpoint"]}, rounds))
 
 
 def _is_same(ours: Mapping[str, Any], theirs: Mapping[str, Any]) -> bool:
@@ -222,10 +259,15 @@ def _judged(book: Book, record: StudyRecord, plan: Mapping[str, Any]) -> tuple[s
     return code, settled, len(states)
 
 
+def _rounds_of(book: Book, study: int, plan: Mapping[str, Any]) -> set[int]:
+    """Rounds of one confirmation, with those made in place of void coupons."""
+    again = [a.payload for a in book.analyses(study, REPLACEMENT) if a.payload["attempt"] == plan["attempt"]]
+    return {*plan["rounds"], *(int(made["round"]) for made in again)}
+
+
 def _coupons_of(book: Book, study: int, plan: Mapping[str, Any]) -> list[CouponState]:
     """Coupons of one confirmation that are not void, those made in place of others too."""
-    again = [a.payload for a in book.analyses(study, REPLACEMENT) if a.payload["attempt"] == plan["attempt"]]
-    mine = {*plan["rounds"], *(int(made["round"]) for made in again)}
+    mine = _rounds_of(book, study, plan)
     return [c for c in book.coupon_states(study) if c.round in mine and not c.void]
 
 
