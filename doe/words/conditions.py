@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from datetime import date
+from datetime import date, datetime
 
 from doe.domain.errors import InputError
 from doe.domain.gauge import Certificate
 from doe.domain.recipe import GAUGE_CERTIFICATE, ROOM, WASH
 from doe.domain.spec import Conditions
 from doe.domain.units import METRIC, Shown, show_both
-from doe.words.wording import day
+from doe.words.wording import date_and_time, day
 
 
 def wash_words(found: Conditions, shown: Shown = METRIC) -> str:
@@ -29,9 +29,23 @@ def wash_words(found: Conditions, shown: Shown = METRIC) -> str:
     return "; ".join(filter(None, parts))
 
 
+def since_words(when: datetime) -> str:
+    """Since when a machine stands there: the day alone where it counts from its first minute."""
+    here = when.astimezone()
+    return day(when) if (here.hour, here.minute, here.second) == (0, 0, 0) else date_and_time(when)
+
+
 def certificate_words(found: Certificate | None) -> str:
     """A certificate with its last day; empty without one."""
     return "" if found is None else f"number {found.number}, by {found.issuer}, valid until {day(found.valid_until)}"
+
+
+def certificate_lines(found: Mapping[str, Certificate], line: str) -> tuple[str, ...]:
+    """Certificates behind a line, by the line that each is kept with, a sentence each."""
+    return tuple(
+        f"Certificate of the gauge{'' if name == line else f' of {name}'}: {certificate_words(each)}."
+        for name, each in found.items()
+    )
 
 
 def condition_texts(found: Conditions, certificates: Iterable[Certificate], shown: Shown = METRIC) -> Mapping[str, str]:
