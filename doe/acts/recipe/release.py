@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from calendar import monthrange
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 
@@ -167,14 +167,13 @@ def release_study(book: Book, key: Key, wishes: Wishes, *, now: datetime, progre
     window = {} if answer is None or proof.window_held is False else window_of(answer) or {}
     settings = {**held_settings(record.study), **basis.setpoint}
     dials = dials_of(book, record, settings, window, on=now.date())
-    _refuse(
-        [
-            *_in_the_way(record, basis, wishes, proof),
-            *_incomplete(record, wishes, items),
-            *_beyond_the_dial(record, dials),
-            *_dialled_otherwise(book, record, settings, proof),
-        ]
-    )
+    problems = [
+        *_in_the_way(record, basis, wishes, proof),
+        *_incomplete(record, wishes, items),
+        *_beyond_the_dial(record, dials),
+        *_dialled_otherwise(book, record, settings, proof),
+    ]
+    _refuse(problems, _said_together(record, problems))
     rate, low = _rates(answer, proof)
     recipe = Recipe(
         name=wishes.name.strip(),
@@ -563,9 +562,30 @@ def _dialled_otherwise(
         )
 
 
-def _refuse(problems: list[InputError]) -> None:
+def _said_together(record: StudyRecord, problems: Sequence[InputError]) -> tuple[str, ...]:
+    """The problems a line each; in one where options of one command add what is missing, or one act mends dials."""
+    entries, dials = f"record of {record.name}", f"dial of {record.name}"
+    command = f"Add it: doe release {quoted(record.name)} "
+    typed = [p for p in problems if p.remedy.startswith(command)]
+    turned = [p for p in problems if p.where.startswith(f"{dials}, ")]
+    said = [str(p) for p in problems if p not in (*typed, *turned)]
+    if len(turned) > 1:
+        each = "; ".join(f"{p.where.removeprefix(f'{dials}, ')} {p.found}" for p in turned)
+        said.append(f"{dials}: {each}; allowed: {turned[0].allowed}. {turned[0].remedy}")
+    else:
+        said += map(str, turned)
+    if len(typed) > 1:
+        missing = listing([p.where.removeprefix(f"{entries}, ").partition(":")[0] for p in typed])
+        options = " ".join(p.remedy.removeprefix(command) for p in typed)
+        said.append(f"{entries}: missing are {missing}. Add them: doe release {quoted(record.name)} {options}")
+    else:
+        said += map(str, typed)
+    return tuple(said)
+
+
+def _refuse(problems: list[InputError], said: Sequence[str] = ()) -> None:
     if problems:
-        raise InputErrors(problems)
+        raise InputErrors(problems, said)
 
 
 HELD_SETTINGS = (

@@ -240,13 +240,13 @@ def caution_sentences(
 
 
 def confirmation_sentence(found: ConfirmationRecord | None, exception: str = "") -> str:
-    """What was confirmed: counts, claim and exact limits.
+    """What was confirmed: counts, and the claim in the words of the standing.
 
     >>> from datetime import datetime, UTC
     >>> made = ConfirmationRecord(0.9, 0.9, 0, 22, "coupon", 22, 0, 0.9006, 1.0, datetime(2030, 1, 1, 12, tzinfo=UTC))
     >>> print(confirmation_sentence(made).replace(". ", ".\\n"))
     Accepted on 1 January 2030: 22 of 22 coupons passed (allowed: no failure).
-    Shown is a pass rate of 90 % or more with 90 % assurance.
+    With 90 % assurance, 90 % of prints or more pass every check.
     """
     if found is None:
         return sentence(f"Released without an accepted confirmation: {exception.strip()}")
@@ -255,8 +255,8 @@ def confirmation_sentence(found: ConfirmationRecord | None, exception: str = "")
     again = "" if found.attempts == 1 else f" It was attempt {found.attempts}; the earlier ones count as tried."
     return (
         f"Accepted on {day(found.judged_at)}: {found.passed} of {count(done, found.unit)} passed "
-        f"(allowed: {allowed}). Shown is a pass rate of {at_least_of_hundred(found.pass_rate_low)} % or more with "
-        f"{stated(found.assurance)} assurance.{again}"
+        f"(allowed: {allowed}). With {stated(found.assurance)} assurance, {stated(found.claim)} of prints or more pass "
+        f"every check.{again}"
     )
 
 
