@@ -22,6 +22,7 @@ from doe.plans.plan import PlanKind
 from doe.setpoint.answer import Verdict
 from doe.words.cautions import FOOTER
 from doe.words.glossary import explain
+from doe.words.guide import TOPICS
 from tests.cli.test_examples import COMMANDS
 from tests.shop import STUDY, CommandResult, Shop
 from tests.test_words_table import rows
@@ -227,6 +228,12 @@ def test_no_screen_is_higher_or_wider_than_a_terminal(screens):
         if len(lines := found.out.splitlines()) > HEIGHT or max(map(len, filter(wraps, lines)), default=0) > WIDTH
     }
     assert too_large == {}
+
+
+@pytest.mark.parametrize("topic", TOPICS)
+def test_every_guide_shows_what_to_type_on_its_first_screen(empty_shop, topic):
+    first = empty_shop.good("guide", topic).out.partition("\nNext:")[0]
+    assert re.findall(r"^  (?:doe |import |from )", first, flags=re.MULTILINE)
 
 
 def wraps(line: str) -> bool:
