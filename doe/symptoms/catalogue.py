@@ -6,7 +6,7 @@ They stand in `templates/tables/symptoms.toml`, with where they come from. The m
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from enum import StrEnum
@@ -426,13 +426,20 @@ def may_be_meant(part: str) -> tuple[str, ...]:
     within = [said for said in EVERYDAY if said in word]
     within = [said for said in within if not any(said != other and said in other for other in within)]
     spoken = words_of(part)
-    sets = [EVERYDAY[said] for said in within]
-    sets += [keys for groups, keys in TOGETHER if all(_is_said(group, spoken) for group in groups)]
-    if not sets:
-        return ()
-    # what all of them may mean, else what any of them may
-    common = tuple(key for key in sets[0] if all(key in other for other in sets))
-    return common or tuple(dict.fromkeys(key for one in sets for key in one))
+    phrases = [EVERYDAY[said] for said in within]
+    apart = [keys for groups, keys in TOGETHER if all(_is_said(group, spoken) for group in groups)]
+    # words that stand apart make a phrase surer, and speak by themselves only where there is none
+    return _common([*phrases, *apart]) or _common(phrases) or _any_of(phrases or apart)
+
+
+def _common(sets: Sequence[tuple[str, ...]]) -> tuple[str, ...]:
+    """What all of them may mean."""
+    return tuple(key for key in sets[0] if all(key in other for other in sets)) if sets else ()
+
+
+def _any_of(sets: Sequence[tuple[str, ...]]) -> tuple[str, ...]:
+    """What any of them may mean."""
+    return tuple(dict.fromkeys(key for one in sets for key in one))
 
 
 def _is_said(beginnings: Iterable[str], spoken: Iterable[str]) -> bool:

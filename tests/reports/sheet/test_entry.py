@@ -272,4 +272,4 @@ def test_files_with_surface_and_dial_are_read_back_without_a_word(tmp_path, writ
     line = gauged(readings=READ, as_dialled=as_dialled)
     path = write(tmp_path / f"e.{'csv' if write is write_entry_csv else 'xlsx'}", STUDY, PLAN, ("ana",), gauged=line)
     read = read_entry(path, STUDY, PLAN, ("ana",), symptoms=WORDS)
-    assert read.notes == ()
+    assert read.notes == ("No coupon has anything filled in.",)
