@@ -9,7 +9,9 @@ from pathlib import Path
 from doe.acts.base import today
 from doe.acts.conditions import valid_certificates
 from doe.acts.gauges.line import gauged_line, keep_readings
+from doe.acts.gauges.machines import machine_called
 from doe.assure.gauges.summary import MachineSummary, machine_summaries, map_machine
+from doe.book.book import Book
 from doe.cli.desk import Block, Desk, Reply, Screen, Table, Warn, command
 from doe.cli.gauge import line_meant
 from doe.domain.errors import InputError, quoted
@@ -122,7 +124,8 @@ FAR_DELTA_DEGC = 10.0
 def add(
     desk: Desk,
     line: str,
-    machine: str,
+    *,
+    machine: str | None = None,
     set_to: str,
     measured: list[str],
     shown: str | None = None,
@@ -142,6 +145,8 @@ def add(
 
     if repeat is not None and len(measured) > 1:
         raise InputError("--repeat", repeat, "one --measured with it", "Leave it out: repeats are counted on.")
+    with desk.look() as looked:
+        line, machine = _machine_meant(looked, line, machine)
     when = None if taken is None else moment(taken, "--taken")
     readings = [
         GaugeReading(
@@ -174,6 +179,18 @@ def add(
         said,
         (f"doe gauge show {quoted(line)}",),
     )
+
+
+def _machine_meant(book: Book, name: str, machine: str | None) -> tuple[str, str]:
+    """The line and the kind of what was read: a line with its machine, or a machine by its own name."""
+    use = machine_called(book, name)
+    if use is not None:
+        if machine not in (None, use.kind):
+            raise InputError("--machine", machine, f"{use.kind}, which {use.machine.name} is", "Leave it out.")
+        return use.keeper, use.kind
+    if machine is None:
+        raise InputError("--machine", "nothing", "oven or press", "Say it, or name the machine instead of its line.")
+    return name, machine
 
 
 @command("gauge map")

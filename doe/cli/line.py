@@ -8,15 +8,16 @@ from typing import Any
 
 from doe.acts.base import today
 from doe.acts.conditions import certificate_cautions, valid_certificates
-from doe.acts.gauges.machines import began
+from doe.acts.gauges.machines import MachineRecord, began, machine_called, machine_records
 from doe.book.book import Book
 from doe.cli.desk import Desk, Reply, Table, Warn, command
-from doe.cli.gauge import CAUTIONS
+from doe.cli.gauge import CAUTIONS, readings_table
+from doe.cli.gauge import machine_lines as reading_lines
 from doe.domain.errors import InputError, quoted
-from doe.domain.gauge import MACHINE_KINDS, MachineKind
+from doe.domain.gauge import MACHINE_KINDS, MachineKind, in_force
 from doe.domain.stack import Line, Machine, MachineUse, machines_of
 from doe.domain.units import show_difference
-from doe.words.conditions import certificate_lines, since_words
+from doe.words.conditions import certificate_lines, former_told, machine_cells, machine_told, since_words
 from doe.words.facts import Reader, all_worded
 from doe.words.typed import spread
 from doe.words.wording import count, listing
@@ -249,3 +250,51 @@ def show(desk: Desk, name: str) -> Reply:
         ),
         (f"doe gauge show {quoted(name)}",),
     )
+
+
+@command("line machines")
+def machines(desk: Desk, name: str | None = None) -> Reply:
+    """List every oven and press once, with its readings and the lines made of it, or show one."""
+    with desk.look() as book:
+        found = machine_records(book)
+        asked = None if name is None else _asked_for(book, found, name)
+    if not found:
+        return Reply({"machines": []}, ("No line is in the book yet.",), ("doe line add --help",))
+    if asked is None:
+        rows = [machine_cells(m.use, m.counting, m.newest) for m in found]
+        heads = ("machine", "kind", "of", "there since", "readings", "newest")
+        return Reply(
+            {"machines": found},
+            (f"{count(len(found), 'machine')}.", Table(heads, rows, right=("readings",), is_list=True)),
+            (f"doe line machines {quoted(found[0].use.machine.name)}",),
+        )
+    use = asked.use
+    force = in_force([k.reading for k in asked.readings if not k.withdrawn])
+    return Reply(
+        {"machines": (asked,)},
+        (
+            *machine_told(use.machine.name, use.kind, use.lines, use.machine.since),
+            *reading_lines(use.kind, use.machine.name, asked.counting, asked.newest),
+            *former_told(use.kind, len(asked.former)),
+            *certificate_lines({} if asked.certificate is None else {use.keeper: asked.certificate}, use.keeper),
+            *(("", readings_table(asked.readings, set(force), desk.shown)) if asked.readings else ()),
+        ),
+        (
+            f"doe gauge add {quoted(use.machine.name)} --set 150 --measured 146",
+            f"doe gauge show {quoted(use.keeper)}",
+            *((f"doe gauge map {quoted(use.keeper)} --machine {use.kind}",) if asked.places > PLACES_OF_MAP else ()),
+        ),
+    )
+
+
+PLACES_OF_MAP = 2
+"""A map is drawn of more places than these."""
+
+
+def _asked_for(book: Book, found: Sequence[MachineRecord], name: str) -> MachineRecord:
+    """The machine that was named."""
+    use = machine_called(book, name)
+    if use is None:
+        names = listing(list(dict.fromkeys(m.use.machine.name for m in found)), "or")
+        raise InputError("machine", repr(name), names, "Name one of them.")
+    return next(m for m in found if m.use == use)

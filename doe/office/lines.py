@@ -13,18 +13,17 @@ from starlette.responses import Response
 from doe.acts.base import today
 from doe.acts.conditions import certificate_cautions, keep_certificate, valid_certificates
 from doe.acts.gauges.line import gauged_line, keep_readings
-from doe.acts.gauges.machines import began
+from doe.acts.gauges.machines import began, machine_records
 from doe.bench.views import Link
 from doe.bench.web import Visit, page
 from doe.book.records import KeptReading
 from doe.book.store import refuse_without_why
 from doe.domain.errors import InputError
 from doe.domain.gauge import MACHINE_KINDS, GaugeReading, MachineKind
-from doe.domain.stack import machines_of
 from doe.domain.units import SYMBOLS, Shown
 from doe.office.steps import by_field, lines_of, told, with_problems
-from doe.office.views import AskPage, Field, Form, Option
-from doe.words.conditions import certificate_lines, certificate_typed, since_words
+from doe.office.views import AskPage, Field, Form, Option, SmallTable
+from doe.words.conditions import certificate_lines, certificate_typed, machine_cells, since_words
 from doe.words.gauges.cautions import caution_words, status_words
 from doe.words.typed import quantity
 from doe.words.wording import day, listing
@@ -36,12 +35,16 @@ def lines(visit: Visit) -> Response:
         Link(x.name, "/line/" + quote(x.name, safe=""), f"{x.oven.name}, {x.press.name}")
         for x in visit.bench.shop.look.lines()
     )
-    uses = tuple(
-        told("machine_uses", machine=use.kind, name=use.machine.name, lines=listing(use.lines))
-        for use in machines_of(visit.bench.shop.look.lines())
-        if len(use.lines) > 1
+    machines = SmallTable(
+        told("machines_caption"),
+        tuple(told("machines_heads").split(" | ")),
+        tuple(machine_cells(m.use, m.counting, m.newest) for m in machine_records(visit.bench.shop.look)),
+        told("machines_note"),
     )
-    return page("office_ask.html", AskPage(visit.frame(), told("lines_heading"), (told("lines_lead"), *uses), (), ways))
+    tables = (machines,) if machines.rows else ()
+    return page(
+        "office_ask.html", AskPage(visit.frame(), told("lines_heading"), (told("lines_lead"),), (), ways, tables)
+    )
 
 
 def line(visit: Visit, problem: InputError | None = None) -> Response:

@@ -129,3 +129,50 @@ def test_the_certificate_stands_once_where_the_gauge_and_its_readings_are_told(s
         out = flat(shop.good(*words, LINE).out)
         assert out.count("4711") == 1
         assert "Certificate expired" in out
+
+
+def test_every_machine_stands_once_with_its_readings_and_the_lines_made_of_it(shop):
+    shop.good("line", "add", "front", "--oven-of", LINE, "--press", "clam press")
+    shop.good("gauge", "certificate", LINE, "--number", "4711", "--issuer", "Orr metrology", "--until", "2031-03-05")
+    for name, at in (("tunnel oven", "125"), ("tunnel oven", "140"), ("clam press", "150")):
+        shop.good("gauge", "add", name, "--set", at, "--measured", f"{float(at) - 3:g}")
+    found = {m["use"]["machine"]["name"]: m for m in shop.good("line", "machines", "--json").json["machines"]}
+    assert {name: (m["use"]["lines"], m["counting"]) for name, m in found.items()} == {
+        "tunnel oven": ([LINE, "front"], 2),
+        "swing press": ([LINE], 0),
+        "clam press": (["front"], 1),
+    }
+    told = flat(shop.good("line", "machines", "Tunnel Oven").out)
+    assert f"The oven tunnel oven is part of {LINE} and front." in told
+    assert "2 readings in force" in told
+    assert "number 4711, by Orr metrology" in told
+    assert [r.machine for r in line_readings(shop, "front")] == ["oven", "oven", "press"]
+
+
+def line_readings(shop, name):
+    with shop.open() as book:
+        return book.gauge_readings(name)
+
+
+def test_readings_of_a_machine_that_was_replaced_are_told_with_the_one_in_its_place(shop):
+    read_at(shop, datetime.now(UTC) - timedelta(days=2), 146)
+    shop.good(
+        *("line", "add", LINE, "--press", "clam press"), "--press-since", datetime.now(UTC).isoformat(), "--why", "x"
+    )
+    told = flat(shop.good("line", "machines", "clam press").out)
+    assert "no reading in force" in told
+    assert "1 reading of the press that stood there before stays kept and does not count." in told
+    assert shop.run("line", "machines", "swing press").code == 2
+
+
+def test_a_machine_is_named_without_its_line_only_where_one_is_called_so(shop):
+    reading = ("--set", "150", "--measured", "146")
+    assert (
+        "--machine: found press; allowed: oven"
+        in shop.run("gauge", "add", "tunnel oven", "--machine", "press", *reading).err
+    )
+    assert "name the machine instead" in shop.run("gauge", "add", LINE, *reading).err
+    shop.good("line", "add", "front", "--oven", "drawer", "--press", "swing press")
+    refused = shop.run("gauge", "add", "swing press", *reading)
+    assert f"that of {LINE} or that of front" in refused.err
+    assert "unknown" not in shop.good("gauge", "add", "front", "--machine", "press", *reading).out

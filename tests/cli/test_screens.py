@@ -50,6 +50,8 @@ stack show "{STACK}"
 stack add "thin tee" --fabric "thin tee" --film "matt film" --powder "fine powder"
 line list
 line show "{LINE}"
+line machines
+line machines "swing press"
 line add "front room" --oven "batch oven" --press "clam press"
 gauge list "{LINE}"
 gauge show "{LINE}"
