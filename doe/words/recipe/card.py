@@ -34,6 +34,7 @@ from doe.words.wording import (
     at_least_of_hundred,
     at_most_of_hundred,
     beyond,
+    claim_shown,
     count,
     day,
     difference_both,
@@ -255,8 +256,7 @@ def confirmation_sentence(found: ConfirmationRecord | None, exception: str = "")
     again = "" if found.attempts == 1 else f" It was attempt {found.attempts}; the earlier ones count as tried."
     return (
         f"Accepted on {day(found.judged_at)}: {found.passed} of {count(done, found.unit)} passed "
-        f"(allowed: {allowed}). With {stated(found.assurance)} assurance, {stated(found.claim)} of prints or more pass "
-        f"every check.{again}"
+        f"(allowed: {allowed}). {claim_shown(found.claim, found.assurance)}{again}"
     )
 
 
