@@ -161,6 +161,7 @@ def _accepted(judged: Confirmation, unit: str, every: str) -> str:
     return (
         f"{judged.passed} of {count(made, unit)} at the setpoint passed {every}, and {judged.failed} failed; "
         f"{was_allowed(claim.failures)}. {claim_shown(claim.pass_rate, claim.assurance)}"
+        + (" It is shown of strokes with all their coupons, so at least as many prints do." if unit == "stroke" else "")
     )
 
 
