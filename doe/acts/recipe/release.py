@@ -46,7 +46,7 @@ from doe.words.conditions import condition_texts
 from doe.words.confirmation.plan import sentences
 from doe.words.gauges.cautions import caution_words
 from doe.words.recipe.card import caution_sentences, handling_gaps, handling_sentences, void_sentences
-from doe.words.recipe.record import found_words, how_to_add, item_label
+from doe.words.recipe.record import by_release, dials_together, found_words, how_to_add, item_label, missing_together
 from doe.words.wording import count, day, listing
 
 RELEASE = "release"
@@ -564,22 +564,12 @@ def _dialled_otherwise(
 
 def _said_together(record: StudyRecord, problems: Sequence[InputError]) -> tuple[str, ...]:
     """The problems a line each; in one where options of one command add what is missing, or one act mends dials."""
-    entries, dials = f"record of {record.name}", f"dial of {record.name}"
-    command = f"Add it: doe release {quoted(record.name)} "
-    typed = [p for p in problems if p.remedy.startswith(command)]
-    turned = [p for p in problems if p.where.startswith(f"{dials}, ")]
+    name = record.name
+    typed = [p for p in problems if p.remedy.startswith(by_release(name))]
+    turned = [p for p in problems if p.where.startswith(f"dial of {name}, ")]
     said = [str(p) for p in problems if p not in (*typed, *turned)]
-    if len(turned) > 1:
-        each = "; ".join(f"{p.where.removeprefix(f'{dials}, ')} {p.found}" for p in turned)
-        said.append(f"{dials}: {each}; allowed: {turned[0].allowed}. {turned[0].remedy}")
-    else:
-        said += map(str, turned)
-    if len(typed) > 1:
-        missing = listing([p.where.removeprefix(f"{entries}, ").partition(":")[0] for p in typed])
-        options = " ".join(p.remedy.removeprefix(command) for p in typed)
-        said.append(f"{entries}: missing are {missing}. Add them: doe release {quoted(record.name)} {options}")
-    else:
-        said += map(str, typed)
+    said += [dials_together(name, turned)] if len(turned) > 1 else map(str, turned)
+    said += [missing_together(name, typed)] if len(typed) > 1 else map(str, typed)
     return tuple(said)
 
 
