@@ -111,10 +111,16 @@ def run_chart(chart: RunChart, number: int, shown: Shown) -> Picture:
     title = f"Chart {number}"
     if chart.off:
         svg = glance_chart(Glances("press_temp", chart.off, chart.u, "", None), shown, name=f"chart-{number}")
-        return Picture(svg, title, "What the gauge read less what the recipe rests on; dashed: the uncertainty.")
+        return Picture(
+            svg, title, "What the gauge read less what the recipe rests on; dashed: the uncertainty; filled: beyond it."
+        )
     ends = "first", "last"
     svg = score_chart(chart.rule, chart.failed, chart.score, title=title, ends=ends, name=f"chart-{number}")
-    return Picture(svg, title, "Score of failed prints after each first article; dashed: from there on in doubt.")
+    return Picture(
+        svg,
+        title,
+        "Score of failed prints after each first article, a cross where some failed; dashed: from there on in doubt.",
+    )
 
 
 def map_finding(rates: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> str:

@@ -57,6 +57,15 @@ def certificates_behind(book: Book, line: str) -> dict[str, Certificate]:
     return once
 
 
+def valid_certificates(book: Book, line: str, on: date) -> dict[str, Certificate]:
+    """Certificates behind a line and its own gauge that have not expired; an expired one is a caution."""
+    own = certificate_of(book, line)
+    found = certificates_behind(book, line)
+    if own is not None and own not in found.values():
+        found[book.line(line).name] = own
+    return {name: each for name, each in found.items() if on <= each.valid_until}
+
+
 def certificate_cautions(book: Book, line: str, on: date) -> tuple[Finding, ...]:
     """That a certificate behind the readings of a line has expired, where one has."""
     return tuple(

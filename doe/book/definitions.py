@@ -13,7 +13,7 @@ from doe.book.records import KeptReading
 from doe.book.store import Store, called, standing, unknown
 from doe.book.tables import gauge_readings, is_current, lines, stacks, to_text
 from doe.domain.errors import InputError
-from doe.domain.gauge import MACHINE_KINDS, GaugeReading
+from doe.domain.gauge import MACHINE_KINDS, GaugeReading, MachineKind
 from doe.domain.serial import line_from, stack_from
 from doe.domain.stack import Line, Stack
 
@@ -153,6 +153,13 @@ class Definitions(Store):
             return tuple(
                 kept for keeper, kept in found if keeper == line.keeper(kept.reading.machine) and _of(line, kept)
             )
+
+    def readings_kept(self, line_name: str, machine: MachineKind) -> tuple[KeptReading, ...]:
+        """Every reading kept under a line of the machines of a kind that stood there, former ones too, as stored."""
+        with self.reading() as connection:
+            rows = connection.execute(standing(gauge_readings).where(gauge_readings.c.line_name == line_name))
+            found = [KeptReading(r.id, reading_from(r.data), r.who, r.at, r.withdrawn) for r in rows]
+        return tuple(kept for kept in found if kept.reading.machine == machine)
 
     def withdraw_gauge_reading(self, reading_id: int, why: str) -> None:
         """Take a mistaken reading back; it stays visible in `gauge_history`."""

@@ -12,16 +12,17 @@ from doe.acts import diagnosis as acts
 from doe.acts.diagnosis import CASE, Back, Diagnosed, Setting
 from doe.acts.recipe.recipes import find_recipe
 from doe.book.book import Book
+from doe.book.records import StudyRecord
 from doe.cli.ask import ask, ask_choice, ask_text, questions, tell
 from doe.cli.desk import Block, Desk, Reply, Screen, Table, Warn, command, show_reply
 from doe.cli.terminal import say
-from doe.domain.errors import InputError
+from doe.domain.errors import InputError, quoted
 from doe.domain.factors import KNOWN_FACTORS, usual_factor
 from doe.domain.jsonable import named
 from doe.domain.recipe import KeptRecipe
 from doe.domain.study import Study
 from doe.domain.units import Shown, parse_number
-from doe.symptoms.catalogue import CATALOGUE, FAULTS, PRACTICE, WORDS, fault, look, meant, symptom
+from doe.symptoms.catalogue import CATALOGUE, FAULTS, PRACTICE, WORDS, fault, look, may_be_meant, meant, symptom
 from doe.symptoms.diagnosis import Evidence
 from doe.symptoms.known import FILM_CLASSES, PLACES, SHOWN_WHEN, Known
 from doe.words import diagnosis as words
@@ -71,7 +72,7 @@ def diagnose(
         released = _released(book, study, recipe)
         if released is not None:
             study = str(released.study_id)
-        record = book.study(study) if book is not None and study is not None else None
+        record = _study_meant(book, study) if book is not None and study is not None else None
         current = _settings(settings_typed, record.study if record else None, desk.shown)
         setting = acts.setting_of(book, study, current, kept=released)
         known = setting.added_to(known)
@@ -125,6 +126,17 @@ def _released(book: Book | None, study: str | None, recipe: str | None) -> KeptR
         found = f"retired: {kept.retired_why}" if kept.retired_why else "without its study in this book"
         raise InputError(f"recipe {kept.recipe.name}", found, "a recipe in force", "Name another, or a study.")
     return kept
+
+
+def _study_meant(book: Book, study: str) -> StudyRecord:
+    """The study that was named; words for what is seen are told where they belong."""
+    try:
+        return book.study(study)
+    except InputError as error:
+        if not may_be_meant(study):
+            raise
+        remedy = f"What is seen stands behind its option: doe diagnose --symptom {quoted(study)}"
+        raise InputError("study", repr(study), "a study of the book", remedy) from error
 
 
 def _settings(texts: Sequence[str], study: Study | None, shown: Shown) -> dict[str, float]:

@@ -6,7 +6,7 @@ from collections.abc import Sequence, Set
 from datetime import date
 
 from doe.acts.base import today
-from doe.acts.conditions import certificate_cautions
+from doe.acts.conditions import certificate_cautions, valid_certificates
 from doe.book.book import Book
 from doe.book.records import KeptReading
 from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
@@ -15,6 +15,7 @@ from doe.domain.gauge import MACHINE_KINDS, USUAL_INTERVAL_DAYS, GaugeReading, M
 from doe.domain.jsonable import packaged_table
 from doe.domain.stack import Line
 from doe.domain.units import SYMBOLS, Shown
+from doe.words.conditions import certificate_lines
 from doe.words.facts import Reader, all_worded
 from doe.words.wording import count, day, listing
 
@@ -46,10 +47,16 @@ def list_readings(desk: Desk, line: str | None = None) -> Reply:
         known = line_meant(book, line)
         line = known.name
         kept, lines = book.gauge_history(known.name), book.lines()
+        certificates = valid_certificates(book, known.name, today())
         expired = all_worded(certificate_cautions(book, known.name, today()), CAUTIONS, Reader(desk.shown))
     if not kept:
-        nothing: list[Block] = [f"No gauge reading of {line} yet.", *map(Warn, expired)]
-        return Reply({"readings": [], "machines": [], "cautions": expired}, nothing, ("doe gauge add --help",))
+        nothing: list[Block] = [
+            f"No gauge reading of {line} yet.",
+            *certificate_lines(certificates, line),
+            *map(Warn, expired),
+        ]
+        reply = {"readings": [], "machines": [], "cautions": expired, "certificates": certificates}
+        return Reply(reply, nothing, ("doe gauge add --help",))
     machines: list[dict[str, object]] = []
     said: list[Block] = []
     counting: set[GaugeReading] = set()
@@ -64,8 +71,14 @@ def list_readings(desk: Desk, line: str | None = None) -> Reply:
         counting.update(force)
     heading = f"\n{count(len(kept), 'reading')}, temperatures in {SYMBOLS[desk.shown.temperature]}:"
     return Reply(
-        {"readings": kept, "machines": machines, "cautions": expired},
-        (*said, *map(Warn, expired), heading, readings_table(kept, counting, desk.shown)),
+        {"readings": kept, "machines": machines, "cautions": expired, "certificates": certificates},
+        (
+            *said,
+            *certificate_lines(certificates, line),
+            *map(Warn, expired),
+            heading,
+            readings_table(kept, counting, desk.shown),
+        ),
         (f"doe gauge show {quoted(line)}",),
     )
 

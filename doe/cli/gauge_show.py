@@ -6,17 +6,22 @@ import math
 from datetime import UTC, datetime
 from pathlib import Path
 
+from doe.acts.base import today
+from doe.acts.conditions import valid_certificates
 from doe.acts.gauges.line import gauged_line, keep_readings
+from doe.acts.gauges.machines import machine_called
 from doe.assure.gauges.summary import MachineSummary, machine_summaries, map_machine
+from doe.book.book import Book
 from doe.cli.desk import Block, Desk, Reply, Screen, Table, Warn, command
 from doe.cli.gauge import line_meant
 from doe.domain.errors import InputError, quoted
 from doe.domain.gauge import GaugeReading
 from doe.domain.jsonable import named
 from doe.domain.units import SYMBOLS, Shown
+from doe.words.conditions import certificate_lines
 from doe.words.facts import Reader
 from doe.words.gauges.cautions import caution_words, machine_notes, map_words, status_words
-from doe.words.gauges.machines import doubt_words, kept_words, map_heading, summary_words, worth_words
+from doe.words.gauges.machines import before_words, doubt_words, kept_words, map_heading, summary_words, worth_words
 from doe.words.gauges.setting_errors import basis_words
 from doe.words.typed import moment, quantity
 from doe.words.wording import local
@@ -34,11 +39,12 @@ def show(desk: Desk, line: str | None = None) -> Reply:
     with desk.look() as book:
         line = line_meant(book, line).name
         gauged = gauged_line(book, line)
+        certificates = valid_certificates(book, line, today())
         has_readings = bool(book.gauge_history(gauged.line.name))
     if not has_readings:
         return Reply(
-            {"machines": [], "left_out": [], "never_measured": ["oven", "press"]},
-            (f"No gauge reading of {line} yet.",),
+            {"machines": [], "left_out": [], "never_measured": ["oven", "press"], "certificates": certificates},
+            (f"No gauge reading of {line} yet.", *certificate_lines(certificates, line)),
             ("doe gauge add --help",),
         )
     machines = machine_summaries(gauged)
@@ -50,6 +56,7 @@ def show(desk: Desk, line: str | None = None) -> Reply:
         rest += ["", *then]
     absent = [m.machine for m in gauged.machines if not m.readings]
     blocks += [Warn(status_words(m.status, desk.shown)) for m in gauged.machines if not m.readings]
+    blocks += ["", *certificate_lines(certificates, line)] if certificates else []
     left_out = caution_words(gauged.left_out)
     blocks += [Warn(text) for text in left_out]
     following = [f"doe gauge map {quoted(line)} --machine {m.gauge.machine}" for m in machines][-1:]
@@ -58,6 +65,7 @@ def show(desk: Desk, line: str | None = None) -> Reply:
             "machines": [_data(m, desk.shown) for m in machines],
             "left_out": left_out,
             "never_measured": absent,
+            "certificates": certificates,
             "facts": {"left_out": gauged.left_out},
         },
         blocks,
@@ -116,7 +124,8 @@ FAR_DELTA_DEGC = 10.0
 def add(
     desk: Desk,
     line: str,
-    machine: str,
+    *,
+    machine: str | None = None,
     set_to: str,
     measured: list[str],
     shown: str | None = None,
@@ -136,6 +145,8 @@ def add(
 
     if repeat is not None and len(measured) > 1:
         raise InputError("--repeat", repeat, "one --measured with it", "Leave it out: repeats are counted on.")
+    with desk.look() as looked:
+        line, machine = _machine_meant(looked, line, machine)
     when = None if taken is None else moment(taken, "--taken")
     readings = [
         GaugeReading(
@@ -161,11 +172,25 @@ def add(
         said.append(kept_words(k.id, k.reading, k.surface_degc, line, desk.shown))
         if k.away_delta_degc is not None and abs(k.away_delta_degc) >= FAR_DELTA_DEGC:
             said.append(Warn(doubt_words(k.id, k.away_delta_degc, desk.shown)))
+        if k.before is not None:
+            said.append(Warn(before_words(k.id, k.reading.machine, k.before)))
     return Reply(
         {**named(kept[0], "id", "reading", "surface_degc"), "line": line, "kept": kept},
         said,
         (f"doe gauge show {quoted(line)}",),
     )
+
+
+def _machine_meant(book: Book, name: str, machine: str | None) -> tuple[str, str]:
+    """The line and the kind of what was read: a line with its machine, or a machine by its own name."""
+    use = machine_called(book, name)
+    if use is not None:
+        if machine not in (None, use.kind):
+            raise InputError("--machine", machine, f"{use.kind}, which {use.machine.name} is", "Leave it out.")
+        return use.keeper, use.kind
+    if machine is None:
+        raise InputError("--machine", "nothing", "oven or press", "Say it, or name the machine instead of its line.")
+    return name, machine
 
 
 @command("gauge map")

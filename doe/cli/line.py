@@ -6,22 +6,30 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
-from doe.cli.desk import Desk, Reply, Table, command
+from doe.acts.base import today
+from doe.acts.conditions import certificate_cautions, valid_certificates
+from doe.acts.gauges.machines import MachineRecord, began, machine_called, machine_records
+from doe.book.book import Book
+from doe.cli.desk import Desk, Reply, Table, Warn, command
+from doe.cli.gauge import CAUTIONS, readings_table
+from doe.cli.gauge import machine_lines as reading_lines
 from doe.domain.errors import InputError, quoted
-from doe.domain.gauge import MACHINE_KINDS, MachineKind
-from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Machine, MachineUse, machines_of
+from doe.domain.gauge import MACHINE_KINDS, MachineKind, in_force
+from doe.domain.stack import Line, Machine, MachineUse, machines_of
 from doe.domain.units import show_difference
-from doe.words.typed import beginning, spread
-from doe.words.wording import count, day, listing
+from doe.words.conditions import certificate_lines, former_told, machine_cells, machine_told, since_words
+from doe.words.facts import Reader, all_worded
+from doe.words.typed import spread
+from doe.words.wording import count, listing
 
 
 @command("line add")
 def add(
     desk: Desk,
     name: str,
-    oven: str = "oven",
-    press: str = "press",
-    gauge: str = "",
+    oven: str | None = None,
+    press: str | None = None,
+    gauge: str | None = None,
     oven_heat: float | None = None,
     oven_cool: float | None = None,
     press_heat: float | None = None,
@@ -37,31 +45,29 @@ def add(
     press_of: str = "",
     oven_since: str = "",
     press_since: str = "",
-    per_stroke: int = 1,
-    per_sheet: int = 4,
+    per_stroke: int | None = None,
+    per_sheet: int | None = None,
     why: str = "",
 ) -> Reply:
     """Keep a line; settle minutes decide the order of a plan."""
-    made = Line(
-        name,
-        _machine(desk, DEFAULT_OVEN, oven, oven_heat, oven_cool, oven_uncertainty, oven_display_step, oven_recovery),
-        _machine(
-            desk, DEFAULT_PRESS, press, press_heat, press_cool, press_uncertainty, press_display_step, press_recovery
+    typed = {
+        "oven": _typed(desk, oven, "oven", oven_heat, oven_cool, oven_uncertainty, oven_display_step, oven_recovery),
+        "press": _typed(
+            desk, press, "press", press_heat, press_cool, press_uncertainty, press_display_step, press_recovery
         ),
-        gauge,
-        per_stroke,
-        per_sheet,
-        spread(gauge_uncertainty, "degC", "--gauge-uncertainty", desk.shown) if gauge_uncertainty else None,
-    )
-    if oven_since:
-        made = replace(made, oven=replace(made.oven, since=beginning(oven_since, "--oven-since")))
-    if press_since:
-        made = replace(made, press=replace(made.press, since=beginning(press_since, "--press-since")))
+    }
+    size = spread(gauge_uncertainty, "degC", "--gauge-uncertainty", desk.shown) if gauge_uncertainty else None
+    other = _said(gauge=gauge, coupons_per_stroke=per_stroke, coupons_per_sheet=per_sheet, gauge_u_degc=size)
     with desk.open() as book:
-        for kind, of, usual in zip(MACHINE_KINDS, (oven_of, press_of), (DEFAULT_OVEN, DEFAULT_PRESS), strict=True):
+        before = next((x for x in book.lines() if x.name == name), None)
+        made = replace(before or Line(name), **other)
+        for kind, of, since in zip(MACHINE_KINDS, (oven_of, press_of), (oven_since, press_since), strict=True):
             if of:
-                _refuse_told_twice(kind, of, made.machine(kind), usual)
+                if typed[kind] or since:
+                    raise _told_twice(kind, of)
                 made = made.sharing(kind, book.line(of))
+            else:
+                made = _corrected(book, made, kind, typed[kind], since)
         book.save_line(made, why)
         made, others = book.line(name), book.lines()
     minutes = (
@@ -72,6 +78,7 @@ def add(
         {"line": made},
         (
             f"Line {name} is in the book. Settling 10 °C (18 °F) up/down: {minutes}.",
+            *(() if before is None else _changed(before, made)),
             *shared_words(made, others),
             *_alike(made, others),
         ),
@@ -79,10 +86,64 @@ def add(
     )
 
 
-def _refuse_told_twice(kind: str, of: str, own: Machine, usual: Machine) -> None:
-    if own != usual:
-        remedy = f"A shared machine is told where it is kept: leave its other options out, or --{kind}-of."
-        raise InputError(f"--{kind}-of", repr(of), "nothing else said of that machine", remedy)
+def _said(**values: object) -> dict[str, Any]:
+    """What was typed; what was not stays as it is kept."""
+    return {name: value for name, value in values.items() if value is not None}
+
+
+def _typed(
+    desk: Desk, name: str | None, kind: str, heat: float | None, cool: float | None, *sizes: str | None
+) -> dict[str, Any]:
+    """What was typed of one machine, by its fields."""
+    given = {
+        field: spread(text, "degC", f"{name or kind}, {what}", desk.shown) if text else None
+        for (field, what), text in zip(_SIZES.items(), sizes, strict=True)
+    }
+    return _said(name=name, heat_min_per_10=heat, cool_min_per_10=cool, **given)
+
+
+_SIZES = {
+    "uncertainty_degc": "uncertainty",
+    "display_step_degc": "step of the display",
+    "recovery_degc": "recovery",
+}
+
+
+def _corrected(book: Book, line: Line, kind: MachineKind, typed: dict[str, Any], since: str) -> Line:
+    """The line with what was typed of a machine: of the one that stands there, or of another that took its place."""
+    there = line.machine(kind)
+    if since:
+        when = began(book, line.name, kind, since, f"--{kind}-since")
+        if when != there.since:
+            line = line.with_new(kind, typed.get("name", there.name), when)
+    elif there.of is not None and typed.get("name", there.name) != there.name:
+        typed = {"of": None, **typed}  # a machine of another name is this line's own
+    elif there.of is not None and typed:
+        found = ", ".join(name.split("_")[0] for name in typed)
+        remedy = f"Say it there, or with another --{kind} name where it is another machine."
+        raise InputError(f"{kind} of {line.name}", found, f"nothing here: it is kept with {there.of}", remedy)
+    machine = replace(line.machine(kind), **typed)
+    return replace(line, oven=machine) if kind == "oven" else replace(line, press=machine)
+
+
+def _changed(before: Line, made: Line) -> Iterator[str]:
+    """What a correction changed, and what became of the rest."""
+    parts = {"oven": "oven", "press": "press", "gauge": "gauge", "gauge_u_degc": "uncertainty of the gauge"}
+    parts |= {"coupons_per_stroke": "coupons a stroke", "coupons_per_sheet": "coupons a sheet"}
+    changed = [words for part, words in parts.items() if getattr(before, part) != getattr(made, part)]
+    what = f"Corrected: {listing(changed)}." if changed else "Nothing of it changed."
+    yield f"{what} What was not said stays as it was."
+    for kind in MACHINE_KINDS:
+        if (since := made.machine(kind).since) is not None and since != before.machine(kind).since:
+            yield (
+                f"Another {kind} since {since_words(since)}: readings taken before do not count, and its uncertainty, "
+                "display and recovery are known again once they are said."
+            )
+
+
+def _told_twice(kind: str, of: str) -> InputError:
+    remedy = f"A shared machine is told where it is kept: leave its other options out, or --{kind}-of."
+    return InputError(f"--{kind}-of", repr(of), "nothing else said of that machine", remedy)
 
 
 def shared_words(line: Line, lines: Sequence[Line]) -> tuple[str, ...]:
@@ -107,24 +168,6 @@ def _alike(line: Line, lines: Sequence[Line]) -> Iterator[str]:
                 f"{others[0]} has a {kind} called {name} as well. If it is the same one: doe line add "
                 f'{quoted(line.name)} --{kind}-of {quoted(others[0])} --why "it is the same", with what else it has.'
             )
-
-
-_SIZES = {
-    "uncertainty_degc": "uncertainty",
-    "display_step_degc": "step of the display",
-    "recovery_degc": "recovery",
-}
-
-
-def _machine(
-    desk: Desk, usual: Machine, name: str, heat: float | None, cool: float | None, *sizes: str | None
-) -> Machine:
-    given = {
-        field: spread(text, "degC", f"{name}, {what}", desk.shown) if text else None
-        for (field, what), text in zip(_SIZES.items(), sizes, strict=True)
-    }
-    changes: dict[str, Any] = {"heat_min_per_10": heat, "cool_min_per_10": cool, **given}
-    return replace(usual, name=name, **{field: value for field, value in changes.items() if value is not None})
 
 
 @command("line list")
@@ -157,7 +200,7 @@ def machine_lines(uses: Iterable[MachineUse]) -> tuple[str, ...]:
 
 
 def _since(machine: Machine) -> str:
-    return "" if machine.since is None else f", there since {day(machine.since)},"
+    return "" if machine.since is None else f", there since {since_words(machine.since)},"
 
 
 def _told(line: Line, kind: MachineKind) -> str:
@@ -171,6 +214,8 @@ def show(desk: Desk, name: str) -> Reply:
     with desk.look() as book:
         line, lines = book.line(name), book.lines()
         readings = len(book.gauge_readings(name))
+        certificates = valid_certificates(book, name, today())
+        expired = all_worded(certificate_cautions(book, name, today()), CAUTIONS, Reader(desk.shown))
     rows = [
         (
             m.name,
@@ -188,14 +233,16 @@ def show(desk: Desk, name: str) -> Reply:
     known = [f"{head}{show_difference(size, desk.shown)}{end}" for head, size, end in sizes if size is not None]
     fits = f"{count(line.coupons_per_stroke, 'coupon')} a press stroke, {line.coupons_per_sheet} a film sheet"
     return Reply(
-        {"line": line, "gauge_readings": readings},
+        {"line": line, "gauge_readings": readings, "certificates": certificates, "cautions": expired},
         (
             f"Line {line.name}: {fits}. Gauge: {line.gauge or 'none named'}. {count(readings, 'reading')}.",
+            *certificate_lines(certificates, line.name),
+            *map(Warn, expired),
             Table(heads, rows, right=heads[1:]),
             "\nMinutes to settle after a change of 10 °C (18 °F).",
             *shared_words(line, lines),
             *(
-                f"The {kind} stands there since {day(since)}: readings of the one before do not count."
+                f"The {kind} stands there since {since_words(since)}: readings of the one before do not count."
                 for kind in MACHINE_KINDS
                 if (since := line.machine(kind).since) is not None
             ),
@@ -203,3 +250,51 @@ def show(desk: Desk, name: str) -> Reply:
         ),
         (f"doe gauge show {quoted(name)}",),
     )
+
+
+@command("line machines")
+def machines(desk: Desk, name: str | None = None) -> Reply:
+    """List every oven and press once, with its readings and the lines made of it, or show one."""
+    with desk.look() as book:
+        found = machine_records(book)
+        asked = None if name is None else _asked_for(book, found, name)
+    if not found:
+        return Reply({"machines": []}, ("No line is in the book yet.",), ("doe line add --help",))
+    if asked is None:
+        rows = [machine_cells(m.use, m.counting, m.newest) for m in found]
+        heads = ("machine", "kind", "of", "there since", "readings", "newest")
+        return Reply(
+            {"machines": found},
+            (f"{count(len(found), 'machine')}.", Table(heads, rows, right=("readings",), is_list=True)),
+            (f"doe line machines {quoted(found[0].use.machine.name)}",),
+        )
+    use = asked.use
+    force = in_force([k.reading for k in asked.readings if not k.withdrawn])
+    return Reply(
+        {"machines": (asked,)},
+        (
+            *machine_told(use.machine.name, use.kind, use.lines, use.machine.since),
+            *reading_lines(use.kind, use.machine.name, asked.counting, asked.newest),
+            *former_told(use.kind, len(asked.former)),
+            *certificate_lines({} if asked.certificate is None else {use.keeper: asked.certificate}, use.keeper),
+            *(("", readings_table(asked.readings, set(force), desk.shown)) if asked.readings else ()),
+        ),
+        (
+            f"doe gauge add {quoted(use.machine.name)} --set 150 --measured 146",
+            f"doe gauge show {quoted(use.keeper)}",
+            *((f"doe gauge map {quoted(use.keeper)} --machine {use.kind}",) if asked.places > PLACES_OF_MAP else ()),
+        ),
+    )
+
+
+PLACES_OF_MAP = 2
+"""A map is drawn of more places than these."""
+
+
+def _asked_for(book: Book, found: Sequence[MachineRecord], name: str) -> MachineRecord:
+    """The machine that was named."""
+    use = machine_called(book, name)
+    if use is None:
+        names = listing(list(dict.fromkeys(m.use.machine.name for m in found)), "or")
+        raise InputError("machine", repr(name), names, "Name one of them.")
+    return next(m for m in found if m.use == use)

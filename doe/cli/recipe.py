@@ -23,10 +23,10 @@ from doe.words.recipe.card import (
     difference_words,
     expected_sentence,
     recipe_cautions,
+    set_window,
     setting_amount,
     span_here,
     state_words,
-    window_words,
 )
 from doe.words.study.standing import headline, meaning
 from doe.words.wording import count, day, held
@@ -109,6 +109,7 @@ def history(desk: Desk, recipe: str) -> Reply:
     """Show every revision of a recipe and what changed between them."""
     with desk.look() as book:
         kept = book.recipes(find_recipe(book, recipe).recipe.name)
+        newest = standing_of_recipe(book, kept[-1])
     now = today()
     blocks: list[Block] = [f"Recipe {kept[0].recipe.name}: {count(len(kept), 'revision')}."]
     data = []
@@ -117,7 +118,7 @@ def history(desk: Desk, recipe: str) -> Reply:
         changes = () if before is None else changes_between(before.recipe, found, desk.shown)
         blocks.append(
             f"\nRevision {found.revision}, approved by {found.approved_by}, {day(found.approved_at)}; "
-            f"{state_words(one, now)}."
+            f"{state_words(one, now, newest)}."
         )
         blocks += [f"Why: {found.why}"] if found.why else []
         if before is not None and not changes:
@@ -207,15 +208,9 @@ def settings_blocks(recipe: Recipe, shown: Shown) -> list[Block]:
     """Settings of a recipe: what to dial in, the surface behind it, and the window of what is dialled in."""
     rows = []
     for s in recipe.settings:
-        ends = (s.window_low, s.window_high) if s.dial is None else (s.dial_low, s.dial_high)
-        if s.factor in recipe.held:
-            window = "held constant"
-        elif ends[0] is None or ends[1] is None:
-            window = window_words(s, shown)
-        else:
-            window = span_here(s, ends[0], ends[1], shown)
+        window = "held constant" if s.factor in recipe.held else set_window(s, shown, span_here)
         rows.append((s.label, both(s, s.surface if s.dial is None else s.dial, shown), behind(s, shown), window))
-    table = Table(("setting", "dial in", "surface", "window"), rows)
+    table = Table(("setting", "dial in", "surface", "window on the dial"), rows)
     return [table, *([f"{EQUAL}: {NOT_CHECKED}."] if EQUAL in (row[2] for row in rows) else [])]
 
 

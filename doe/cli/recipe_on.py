@@ -78,7 +78,7 @@ def on_blocks(moved: OnLine, shown: Shown) -> list[Block]:
     belts, missing = (unknown_words(facts, recipe, shown) for facts in (of_belts, rest))
     return [
         first,
-        Table(("setting", "dial in here", "surface", "window on this dial"), rows),
+        Table(("setting", "dial in here", "surface", "window on the dial"), rows),
         *(Warn(f"Not known here: {text}") for text in belts),
         *(Warn(text) for text in caution_words(moved.cautions, shown=shown)),
         Warn(FOOTER),

@@ -134,7 +134,7 @@ def settings_table(study: Study, found: Recommended, dialled: Dialled) -> Table:
         if not f.is_categorical and answer.window is None:
             spans[1] = "none"
         rows.append((f.name, dialled.amount(f, value), dialled.surface(f, value), *spans))
-    return Table(("setting", "dial in", "surface", "room alone", "window"), rows)
+    return Table(("setting", "dial in", "surface", "room on the dial", "window on the dial"), rows)
 
 
 def surface_table(study: Study, found: Recommended, shown: Shown) -> Table:

@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from doe.acts.base import slug
 from doe.acts.recipe.also import add_material
 from doe.acts.recipe.release import Released, Wishes, release_study
-from doe.cli.desk import Block, Desk, Reply, Warn, command
+from doe.cli.desk import Block, Desk, Reply, Screen, Warn, command
 from doe.cli.recipe import settings_blocks
 from doe.domain.errors import InputError, quoted
 from doe.domain.recipe import PARTS
@@ -29,6 +29,7 @@ def release(desk: Desk, study: str, wishes: Wishes, lot: Sequence[str] = ()) -> 
     with desk.open(create=False) as book, desk.progress("checking what it rests on") as tell:
         made = release_study(book, study, wishes, now=datetime.now(UTC), progress=tell)
     recipe = made.recipe
+    blocks, rest = released_blocks(made, desk.shown)
     card = f"doe recipe card {quoted(recipe.name)} -o {slug(recipe.name)}.html"
     return Reply(
         {
@@ -37,9 +38,10 @@ def release(desk: Desk, study: str, wishes: Wishes, lot: Sequence[str] = ()) -> 
             "record": [item_data(item, recipe.study) for item in made.items],
             "others": made.others,
         },
-        released_blocks(made, desk.shown),
+        blocks,
         (card, f"doe report --recipe {quoted(recipe.name)} -o why.html"),
         is_once=True,
+        more=rest,
     )
 
 
@@ -76,11 +78,11 @@ def lots_typed(texts: Sequence[str]) -> Mapping[str, str]:
     return found
 
 
-def released_blocks(made: Released, shown: Shown) -> list[Block]:
-    """A release for a person: what it is, its settings, what it rests on, and what the record can only say."""
+def released_blocks(made: Released, shown: Shown) -> Screen:
+    """A release for a person: what it is, its settings, what it rests on; then what the record can only say."""
     recipe = made.recipe
     said = [f"{item_label(item)}: {found_words(item)}." for item in made.items if item.state == "said"]
-    return [
+    blocks: list[Block] = [
         f"Recipe {recipe.name}, revision {recipe.revision}, is released for {recipe.line.name}; "
         f"review by {day(recipe.review_on)}.",
         *(("It supersedes the revision before, which stays in the book.",) if recipe.revision > 1 else ()),
@@ -88,5 +90,5 @@ def released_blocks(made: Released, shown: Shown) -> list[Block]:
         "",
         confirmation_sentence(recipe.confirmation, recipe.exception),
         *(Warn(text) for text in recipe_cautions(recipe)),
-        *(("\nWhat the record can only say, not show:", *(f"  {text}" for text in said)) if said else ()),
     ]
+    return blocks, ["\nWhat the record can only say, not show:", *(f"  {text}" for text in said)] if said else []

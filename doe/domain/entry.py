@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from doe.domain.errors import InputError, InputErrors, plain
@@ -15,7 +15,7 @@ from doe.domain.spec import HAND_HIGH, HAND_LOW, HAND_STEP
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, to_stored
 
-ColumnKind = Literal["coupon", "setting", "actual", "check", "grade", "symptom", "hand", "void", "note", "mark"]
+ColumnKind = Literal["coupon", "setting", "dial", "actual", "check", "grade", "symptom", "hand", "void", "note", "mark"]
 
 FileCode = Literal[
     "outside the range",
@@ -30,6 +30,9 @@ FileCode = Literal[
 """What may be found in a filled file or a sheet of one's own beside the scores."""
 
 CHECK_PREFIX = "check_"
+DIAL_PREFIX = "dial_"
+ON_SURFACE, TO_DIAL, AS_DIALLED = "on the surface", "to dial in", "as dialled"
+"""What stands behind the name of a machine's temperature: which of the two a column holds."""
 _LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"  # no I: by hand it is taken for a 1 or an L
 PASS_WORD, FAIL_WORD = "pass", "fail"
 HAND_CHOICES = tuple(plain(HAND_LOW + HAND_STEP * i) for i in range(round((HAND_HIGH - HAND_LOW) / HAND_STEP) + 1))
@@ -63,8 +66,8 @@ class EntryColumn:
     Parameters
     ----------
     key : str
-        Name in the results: ``coupon``, a factor, ``actual_<factor>``, ``check_<check>``, ``grade``,
-        ``symptom``, ``hand_<person>``, ``void``, ``note`` or ``mark``.
+        Name in the results: ``coupon``, a factor, ``dial_<factor>``, ``actual_<factor>``, ``check_<check>``,
+        ``grade``, ``symptom``, ``hand_<person>``, ``void``, ``note`` or ``mark``.
     heading : str
         Words at the top of the column, with the unit.
     kind : str
@@ -96,7 +99,13 @@ class EntryColumn:
 
 
 def entry_columns(
-    study: Study, people: Sequence[str], *, symptoms: Sequence[str] = (), shown: Shown = METRIC
+    study: Study,
+    people: Sequence[str],
+    *,
+    symptoms: Sequence[str] = (),
+    shown: Shown = METRIC,
+    scales: Mapping[str, str] | None = None,
+    dials: Collection[str] = (),
 ) -> tuple[EntryColumn, ...]:
     """Columns of the entry file of a study, in order.
 
@@ -113,6 +122,10 @@ def entry_columns(
         Labels to choose from.
     shown : Shown
         The user's units.
+    scales : mapping of str to str, optional
+        Temperatures of machines, with `ON_SURFACE` or `AS_DIALLED`.
+    dials : collection of str
+        Those beside which stands what is dialled in for them.
 
     Raises
     ------
@@ -122,7 +135,9 @@ def entry_columns(
     check_people(people)
     columns = [EntryColumn("coupon", "coupon", "coupon", protected=True)]
     for f in study.factors:
-        columns += _setting_columns(f, shown)
+        columns += _setting_columns(f, shown, (scales or {}).get(f.name, ""))
+        if f.name in dials:
+            columns += [replace(c, key=DIAL_PREFIX + f.name, kind="dial") for c in _setting_columns(f, shown, TO_DIAL)]
     columns += [_actual_column(f, shown) for f in study.numeric if f.is_temperature]
     columns += [
         EntryColumn(
@@ -170,14 +185,16 @@ def entry_columns(
     return tuple(columns)
 
 
-def _setting_columns(f: Factor, shown: Shown) -> list[EntryColumn]:
+def _setting_columns(f: Factor, shown: Shown, scale: str) -> list[EntryColumn]:
     if f.is_categorical:
         return [EntryColumn(f.name, f.label, "setting", f.levels, protected=True, name=f.name)]
     units = [shown.unit(f.unit)]
     if f.is_temperature:
         units.append("degF" if units[0] == "degC" else "degC")
     return [
-        EntryColumn(f.name, with_unit(f.label, unit), "setting", protected=True, name=f.name, unit=unit)
+        EntryColumn(
+            f.name, with_unit(f"{f.label} {scale}".strip(), unit), "setting", protected=True, name=f.name, unit=unit
+        )
         for unit in units
     ]
 

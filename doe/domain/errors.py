@@ -49,21 +49,23 @@ class InputError(DoeError, ValueError):
 class InputErrors(InputError):
     """Every bad entry of one file or form at once.
 
-    ``problems`` holds them all; the message shows the first ten and counts the rest.
+    ``problems`` holds them all; the message shows the first ten and counts the rest. ``said`` is said for them instead,
+    a line each, where several are alike.
     """
 
     SHOWN = 10
 
-    def __init__(self, problems: Sequence[InputError]) -> None:
+    def __init__(self, problems: Sequence[InputError], said: Sequence[str] = ()) -> None:
         if not problems:
             raise AssertionError("InputErrors needs at least one problem")
-        self.problems = tuple(problems)
+        self.problems, self.said = tuple(problems), tuple(said)
         first = self.problems[0]
         super().__init__(first.where, first.found, first.allowed, first.remedy)
 
     def __str__(self) -> str:
-        lines = [str(problem) for problem in self.problems[: self.SHOWN]]
-        rest = len(self.problems) - len(lines)
+        every = self.said or tuple(map(str, self.problems))
+        lines = list(every[: self.SHOWN])
+        rest = len(every) - len(lines)
         if rest:
             lines.append(f"... and {rest} more like these.")
         return "\n".join(lines)

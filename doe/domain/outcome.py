@@ -51,11 +51,14 @@ def hand_columns(frame: pd.DataFrame) -> list[str]:
 
 @dataclass(frozen=True)
 class ScoreCounts:
-    """How far the scoring of a study has come. ``unfinished`` coupons have some but not all of their checks."""
+    """How far the scoring of a study has come. ``unfinished`` coupons have some but not all of their checks.
+
+    ``passed`` is None while somebody still scores blind: what came out so far is kept back from whoever scores.
+    """
 
     coupons: int
     scored: int
-    passed: int
+    passed: int | None
     unfinished: int
     void: int
 

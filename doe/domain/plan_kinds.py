@@ -24,6 +24,9 @@ CONFIRMATION_PLAN, CONFIRMATION = "confirmation plan", "confirmation"
 COMPARISON_PLAN, COMPARISON = "comparison plan", "comparison"
 """The same of two materials side by side."""
 
+OPEN_VERDICTS = ("not enough coupons yet", "waiting", "more pairs")
+"""Verdicts of a comparison that further checks or coupons may still change."""
+
 REPLACEMENT = "confirmation replacement"
 """Kind of the analysis that says which coupons a further round of the same confirmation stands in for."""
 

@@ -11,21 +11,21 @@ from urllib.parse import quote
 from starlette.responses import Response
 
 from doe.acts.base import today
-from doe.acts.conditions import certificate_cautions, certificate_of, keep_certificate
+from doe.acts.conditions import certificate_cautions, keep_certificate, valid_certificates
 from doe.acts.gauges.line import gauged_line, keep_readings
+from doe.acts.gauges.machines import began, machine_records
 from doe.bench.views import Link
 from doe.bench.web import Visit, page
 from doe.book.records import KeptReading
 from doe.book.store import refuse_without_why
 from doe.domain.errors import InputError
 from doe.domain.gauge import MACHINE_KINDS, GaugeReading, MachineKind
-from doe.domain.stack import machines_of
 from doe.domain.units import SYMBOLS, Shown
 from doe.office.steps import by_field, lines_of, told, with_problems
-from doe.office.views import AskPage, Field, Form, Option
-from doe.words.conditions import certificate_typed, certificate_words
+from doe.office.views import AskPage, Field, Form, Option, SmallTable
+from doe.words.conditions import certificate_lines, certificate_typed, machine_cells, since_words
 from doe.words.gauges.cautions import caution_words, status_words
-from doe.words.typed import beginning, quantity
+from doe.words.typed import quantity
 from doe.words.wording import day, listing
 
 
@@ -35,12 +35,16 @@ def lines(visit: Visit) -> Response:
         Link(x.name, "/line/" + quote(x.name, safe=""), f"{x.oven.name}, {x.press.name}")
         for x in visit.bench.shop.look.lines()
     )
-    uses = tuple(
-        told("machine_uses", machine=use.kind, name=use.machine.name, lines=listing(use.lines))
-        for use in machines_of(visit.bench.shop.look.lines())
-        if len(use.lines) > 1
+    machines = SmallTable(
+        told("machines_caption"),
+        tuple(told("machines_heads").split(" | ")),
+        tuple(machine_cells(m.use, m.counting, m.newest) for m in machine_records(visit.bench.shop.look)),
+        told("machines_note"),
     )
-    return page("office_ask.html", AskPage(visit.frame(), told("lines_heading"), (told("lines_lead"), *uses), (), ways))
+    tables = (machines,) if machines.rows else ()
+    return page(
+        "office_ask.html", AskPage(visit.frame(), told("lines_heading"), (told("lines_lead"),), (), ways, tables)
+    )
 
 
 def line(visit: Visit, problem: InputError | None = None) -> Response:
@@ -53,7 +57,7 @@ def line(visit: Visit, problem: InputError | None = None) -> Response:
     shared = {kind: found.shares(kind, book.lines()) for kind in MACHINE_KINDS}
     said += [told("machine_too", machine=kind, lines=listing(others)) for kind, others in shared.items() if others]
     stands = {kind: found.machine(kind).since for kind in MACHINE_KINDS}
-    said += [told("machine_since", machine=kind, day=day(since)) for kind, since in stands.items() if since]
+    said += [told("machine_since", machine=kind, day=since_words(since)) for kind, since in stands.items() if since]
     machines = (
         Option("oven", found.oven.name, is_on=visit.text("machine") == "oven"),
         Option("press", found.press.name, is_on=visit.text("machine") != "oven"),
@@ -84,7 +88,7 @@ def line(visit: Visit, problem: InputError | None = None) -> Response:
     view = AskPage(
         replace(visit.frame(problems=general), about=found.name),
         found.name,
-        (*said, *_of_certificate(visit, found.name), *taken_back),
+        (*said, *_of_certificates(visit, found.name), *taken_back),
         (
             form,
             _certificate(visit, found.name, problems),
@@ -102,12 +106,11 @@ def _field_of(problem: InputError) -> str:
     return "until" if named == told("certificate_until") else named
 
 
-def _of_certificate(visit: Visit, name: str) -> tuple[str, ...]:
-    """The certificate of a line's gauge, and that it has expired where it has."""
+def _of_certificates(visit: Visit, name: str) -> tuple[str, ...]:
+    """The certificates of a line's gauge and of those its shared machines are read with, or that one has expired."""
     book = visit.bench.shop.look
-    said = certificate_words(certificate_of(book, name))
     return (
-        *((told("certificate_is", certificate=said),) if said else ()),
+        *certificate_lines(valid_certificates(book, name, today()), name),
         *caution_words(certificate_cautions(book, name, today())),
     )
 
@@ -151,10 +154,14 @@ def new_machine(visit: Visit) -> Response | str:
     try:
         if kind not in MACHINE_KINDS:
             raise InputError("new_kind", repr(kind), "oven or press", "Choose one.")
-        since = beginning(visit.text("since"), "since") if visit.text("since") else datetime.now(UTC)
+        typed = visit.text("since")
+        since = datetime.now(UTC)
         refuse_without_why("new_why", why, told("withdraw_needs_why"))
         with visit.storing() as book:
-            book.save_line(book.line(name).with_new(kind, visit.text("new_name"), since), why)
+            there = book.line(name)
+            if typed:
+                since = began(book, there.name, kind, typed, "since")
+            book.save_line(there.with_new(kind, visit.text("new_name"), since), why)
     except InputError as error:
         return line(visit, error)
     return "/line/" + quote(name, safe="")

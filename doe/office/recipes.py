@@ -24,8 +24,8 @@ from doe.words.recipe.card import (
     confirmation_sentence,
     expected_sentence,
     recipe_cautions,
+    set_window,
     state_words,
-    window_words,
 )
 from doe.words.recipe.days import cleared_words, count_words, judged_words, kept_words, rule_words, wanted_words
 from doe.words.study.standing import frame, headline, meaning
@@ -185,7 +185,9 @@ def _row(setting: RecipeSetting, shown: Shown, *, is_held: bool) -> SettingRow:
     value = both(setting, setting.surface if setting.dial is None else setting.dial, shown)
     first, _, rest = value.partition(" (")
     more = [] if setting.dial is None else [told("dial_surface", surface=both(setting, setting.surface, shown))]
-    more += [told("held")] if is_held else [window_words(setting, shown)]
+    window = set_window(setting, shown)
+    dialled = setting.dial is not None and setting.dial_low is not None
+    more += [told("held")] if is_held else [told("window_dial", window=window) if dialled else window]
     return SettingRow(setting.label, first, rest.rstrip(")"), "; ".join(part for part in more if part), is_held)
 
 

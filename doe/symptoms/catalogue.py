@@ -6,7 +6,7 @@ They stand in `templates/tables/symptoms.toml`, with where they come from. The m
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from enum import StrEnum
@@ -18,6 +18,7 @@ from doe.domain.errors import InputError
 from doe.domain.jsonable import packaged_table, rows
 from doe.domain.outcome import POINTED, Side
 from doe.domain.said import read_symptoms, squeeze
+from doe.domain.said import words as words_of
 
 PRACTICE = "common practice, no source"
 TRADE_PAGES = "trade pages, secondary"
@@ -384,6 +385,12 @@ EVERYDAY: Mapping[str, tuple[str, ...]] = {
 }
 """What people say for what is seen, squeezed, and the symptoms it may mean."""
 
+TOGETHER: tuple[tuple[tuple[tuple[str, ...], ...], tuple[str, ...]], ...] = tuple(
+    (tuple(tuple(one.split("/")) for one in said.split()), tuple(keys))
+    for said, keys in packaged_table("everyday_words")["together"].items()
+)
+"""Beginnings of words of which one of each group has to be said, in any order, and the symptoms they may mean."""
+
 
 def meant(text: str, where: str) -> tuple[str, ...]:
     """Symptoms of what somebody says of a print, in the words of the list or in everyday ones, comma between.
@@ -407,19 +414,37 @@ def meant(text: str, where: str) -> tuple[str, ...]:
 
 
 def may_be_meant(part: str) -> tuple[str, ...]:
-    """Symptoms that words may mean: a name of the list, else the longest everyday words in it."""
+    """Symptoms that words may mean: a name of the list, else everyday words in it.
+
+    >>> may_be_meant("the corners come off in the wash"), may_be_meant("a shiny square around the print")
+    (('edge_lift_wash',), ('press_mark',))
+    """
     word = squeeze(part)
     for s in CATALOGUE:
         if word in (squeeze(s.key), squeeze(s.label)):
             return (s.key,)
     within = [said for said in EVERYDAY if said in word]
     within = [said for said in within if not any(said != other and said in other for other in within)]
-    if not within:
-        return ()
-    # what all of them may mean, else what any of them may
-    sets = [EVERYDAY[said] for said in within]
-    common = tuple(key for key in sets[0] if all(key in other for other in sets))
-    return common or tuple(dict.fromkeys(key for one in sets for key in one))
+    spoken = words_of(part)
+    phrases = [EVERYDAY[said] for said in within]
+    apart = [keys for groups, keys in TOGETHER if all(_is_said(group, spoken) for group in groups)]
+    # words that stand apart make a phrase surer, and speak by themselves only where there is none
+    return _common([*phrases, *apart]) or _common(phrases) or _any_of(phrases or apart)
+
+
+def _common(sets: Sequence[tuple[str, ...]]) -> tuple[str, ...]:
+    """What all of them may mean."""
+    return tuple(key for key in sets[0] if all(key in other for other in sets)) if sets else ()
+
+
+def _any_of(sets: Sequence[tuple[str, ...]]) -> tuple[str, ...]:
+    """What any of them may mean."""
+    return tuple(dict.fromkeys(key for one in sets for key in one))
+
+
+def _is_said(beginnings: Iterable[str], spoken: Iterable[str]) -> bool:
+    """Whether a word begins like one of these."""
+    return any(word.startswith(beginning) for beginning in beginnings for word in spoken)
 
 
 HANDLING = ("powder_missing", "powder_uneven", "peel_fast", "peel_early", "peel_late")

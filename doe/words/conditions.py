@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from datetime import date
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date, datetime
 
 from doe.domain.errors import InputError
 from doe.domain.gauge import Certificate
 from doe.domain.recipe import GAUGE_CERTIFICATE, ROOM, WASH
 from doe.domain.spec import Conditions
+from doe.domain.stack import MachineUse
 from doe.domain.units import METRIC, Shown, show_both
-from doe.words.wording import day
+from doe.words.wording import count, date_and_time, day, listing, verb
 
 
 def wash_words(found: Conditions, shown: Shown = METRIC) -> str:
@@ -29,9 +30,42 @@ def wash_words(found: Conditions, shown: Shown = METRIC) -> str:
     return "; ".join(filter(None, parts))
 
 
+def since_words(when: datetime) -> str:
+    """Since when a machine stands there: the day alone where it counts from its first minute."""
+    here = when.astimezone()
+    return day(when) if (here.hour, here.minute, here.second) == (0, 0, 0) else date_and_time(when)
+
+
+def machine_cells(use: MachineUse, readings: int, newest: date | None) -> tuple[str, ...]:
+    """A machine in a list: its name and kind, the lines made of it, since when it stands there, its readings."""
+    since = use.machine.since
+    there, last = ("" if since is None else since_words(since)), ("" if newest is None else day(newest))
+    return use.machine.name, use.kind, listing(use.lines), there, str(readings), last
+
+
+def machine_told(name: str, kind: str, lines: Sequence[str], since: datetime | None) -> tuple[str, ...]:
+    """Which lines a machine is part of, and since when it stands there."""
+    there = "" if since is None else f", there since {since_words(since)}"
+    return (f"The {kind} {name} is part of {listing(lines)}{there}.",)
+
+
+def former_told(kind: str, readings: int) -> tuple[str, ...]:
+    """What is kept of a machine that stood there before."""
+    said = f"{count(readings, 'reading')} of the {kind} that stood there before {verb(readings, 'stays', 'stay')} kept"
+    return (f"{said} and {verb(readings, 'does', 'do')} not count.",) if readings else ()
+
+
 def certificate_words(found: Certificate | None) -> str:
     """A certificate with its last day; empty without one."""
     return "" if found is None else f"number {found.number}, by {found.issuer}, valid until {day(found.valid_until)}"
+
+
+def certificate_lines(found: Mapping[str, Certificate], line: str) -> tuple[str, ...]:
+    """Certificates behind a line, by the line that each is kept with, a sentence each."""
+    return tuple(
+        f"Certificate of the gauge{'' if name == line else f' of {name}'}: {certificate_words(each)}."
+        for name, each in found.items()
+    )
 
 
 def condition_texts(found: Conditions, certificates: Iterable[Certificate], shown: Shown = METRIC) -> Mapping[str, str]:

@@ -116,6 +116,11 @@ def spread(text: str, stored: str, where: str, shown: Shown) -> float:
     return parse_quantity(text, stored, where, default=shown.unit(stored))
 
 
+def is_bare_day(text: str) -> bool:
+    """Whether a moment is typed without its time."""
+    return len(text.strip()) <= len("2031-03-05")
+
+
 def moment(text: str, where: str) -> datetime:
     """A past day, or a day and time, on the reader's clock; a bare day is its noon.
 
@@ -124,7 +129,7 @@ def moment(text: str, where: str) -> datetime:
     InputError
         If it is neither, or still to come.
     """
-    is_day = len(text.strip()) <= len("2031-03-05")
+    is_day = is_bare_day(text)
     now = datetime.now(UTC)
     try:
         when = datetime.fromisoformat(text.strip())
@@ -149,7 +154,7 @@ def beginning(text: str, where: str) -> datetime:
         As `moment` does.
     """
     when = moment(text, where)
-    return datetime.fromisoformat(text.strip()).astimezone(UTC) if len(text.strip()) <= len("2031-03-05") else when
+    return datetime.fromisoformat(text.strip()).astimezone(UTC) if is_bare_day(text) else when
 
 
 _NAMED = ("supplier", "lot", "detail")

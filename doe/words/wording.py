@@ -136,6 +136,15 @@ def stated(share: float) -> str:
     return f"{share * 100:.10g} %"
 
 
+def claim_shown(pass_rate: float, assurance: float) -> str:
+    """What an accepted confirmation shows: the claim, as its rule was fixed, whatever the counts would bear.
+
+    >>> claim_shown(0.95, 0.9)
+    'With 90 % assurance, 95 % of prints or more pass every check.'
+    """
+    return f"With {stated(assurance)} assurance, {stated(pass_rate)} of prints or more pass every check."
+
+
 def prints_stated(share: float) -> str:
     """A typed share as a count of prints, with all its digits.
 

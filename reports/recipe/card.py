@@ -28,8 +28,8 @@ from doe.words.recipe.card import (
     material_words,
     other_amount,
     recipe_cautions,
+    set_window,
     setting_amount,
-    span,
     state_words,
     window_words,
 )
@@ -152,8 +152,8 @@ def card_page(
     cautions: tuple[str, ...] = (),
 ) -> CardPage:
     """View-model of `recipe_card`, same parameters."""
-    recipe, state = kept.recipe, state_words(kept, on)
     known = standing or standing_of_revision(kept)
+    recipe, state = kept.recipe, state_words(kept, on, known)
     doubt = (meaning(known, shown),) if known.state == "doubtful" else ()
     must_stop = not kept.in_force
     not_in_use = (sentence(f"do not work by this card, it is not in force: {state}"),) if must_stop else ()
@@ -200,11 +200,8 @@ def code_text(recipe: Recipe, uid: str) -> str:
 def card_setting(setting: RecipeSetting, shown: Shown, *, is_held: bool) -> CardSetting:
     """One setting of a recipe, large: the dial value where there is one."""
     value = setting.surface if setting.dial is None else setting.dial
-    window = window_words(setting, shown)
+    window, here = window_words(setting, shown), set_window(setting, shown)
     on_dial = setting.dial_low is not None and setting.dial_high is not None
-    here = window
-    if setting.dial_low is not None and setting.dial_high is not None:
-        here = span(setting, setting.dial_low, setting.dial_high, shown)
     return CardSetting(
         label=sentence(setting.label).rstrip("."),
         big=setting_amount(setting, value, shown),

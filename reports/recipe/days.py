@@ -58,7 +58,7 @@ def glance_chart(found: Glances, shown: Shown, name: str = "") -> Markup:
         plot.level(0.5 + end / (2 * top))
     plot.line(x, y, stroke=ACCENT)
     for place, height, each in zip(x, y, off, strict=True):
-        plot.mark(place, height, "unknown" if abs(each) > found.u else "pass")
+        plot.mark(place, height, "full" if abs(each) > found.u else "open")
     ticks = [
         (0.5 + end / (2 * top), (f"{shown.delta(end, 'degC'):+.1f}" if end else "0",)) for end in (-found.u, 0, found.u)
     ]

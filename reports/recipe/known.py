@@ -33,9 +33,10 @@ from reports.views import ConfirmationSection, PageTable, heads
 class KnownStory:
     """Inputs of `known_page`.
 
-    ``settings`` as a recipe would have them today; ``revision`` and ``revisions`` of the recipe, None and
-    empty before a release; ``deviations`` and ``history`` of the study, ``readings`` of its line, ``later`` what was
-    compared and diagnosed since the release; ``conditions`` in words by name; ``seal`` closes the history of the book.
+    ``settings`` as a recipe would have them today; ``revision`` and ``revisions`` of the recipe, None and empty before
+    a release; ``deviations`` and ``history`` of the study, ``readings`` of its line, ``later`` what was compared and
+    diagnosed since the release; ``conditions`` in words by name; ``newest`` is where the newest revision stands;
+    ``seal`` closes the history of the book.
     """
 
     study: Study
@@ -58,6 +59,7 @@ class KnownStory:
     conditions: Mapping[str, str] = field(default_factory=dict)
     days: Days | None = None
     later: tuple[HistoryRow, ...] = ()
+    newest: StudyStanding | None = None
 
 
 @dataclass(frozen=True)
@@ -131,7 +133,7 @@ def _view(story: KnownStory) -> KnownPage:
     first: tuple[str, ...] = ()
     proof: tuple[str, ...] = ()
     if recipe is not None and kept is not None:
-        first = (f"Revision {recipe.revision}, {state_words(kept, story.on)}.",)
+        first = (f"Revision {recipe.revision}, {state_words(kept, story.on, story.newest)}.",)
         proof = (
             confirmation_sentence(recipe.confirmation, recipe.exception),
             f"Approved by {recipe.approved_by} on {day(recipe.approved_at)}; entered by {kept.who}. Review by "
@@ -170,7 +172,7 @@ def _view(story: KnownStory) -> KnownPage:
         readings_table=history_table(story.readings, "What the machines showed and what was measured", what="Reading"),
         deviations_table=history_table(story.deviations, "What did not go as planned"),
         later_table=history_table(story.later, "Compared and diagnosed since then"),
-        revisions_table=revisions_table(story.revisions, story.on) if story.revisions else None,
+        revisions_table=revisions_table(story.revisions, story.on, story.newest) if story.revisions else None,
         history_table=history_table(story.history),
         days_lines=() if story.days is None else day_lines(story.days, shown),
         record_line=record_sentence(story.items),

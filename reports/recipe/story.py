@@ -13,7 +13,7 @@ from doe.assure.confirmation.attempts import Attempt
 from doe.assure.days import Days
 from doe.domain.finding import Finding
 from doe.domain.recipe import KeptRecipe, RecordItem
-from doe.domain.standing import standing_of_revision
+from doe.domain.standing import StudyStanding, standing_of_revision
 from doe.domain.units import METRIC, Shown
 from doe.plans.compare import LeftOut
 from doe.plans.judge import PlanJudgement
@@ -113,6 +113,8 @@ class RecipeStory:
         First articles of the revision.
     gauge_cautions : tuple of str
         What is to be said of its gauge today.
+    newest : StudyStanding or None
+        Where the newest revision stands.
     """
 
     revision: KeptRecipe
@@ -137,6 +139,7 @@ class RecipeStory:
     shown: Shown = METRIC
     days: Days | None = None
     gauge_cautions: tuple[str, ...] = ()
+    newest: StudyStanding | None = None
 
 
 @dataclass(frozen=True)
@@ -264,7 +267,7 @@ def story_page(story: RecipeStory) -> StoryPage:
     recipe, report, shown = story.revision.recipe, story.report, story.shown
     study, answer = report.study, report.answer
     curves = profiles_of(report)
-    state = state_words(story.revision, story.on)
+    state = state_words(story.revision, story.on, story.newest)
     known = report.standing or standing_of_revision(story.revision)
     return StoryPage(
         page_title=f"Why this recipe: {recipe.name}, revision {recipe.revision}",
@@ -316,7 +319,7 @@ def story_page(story: RecipeStory) -> StoryPage:
         cliff_table=cliff_table(report),
         others_table=_others_table(story),
         attempts_table=_attempts_table(story.attempts),
-        revisions_table=revisions_table(story.revisions, story.on),
+        revisions_table=revisions_table(story.revisions, story.on, story.newest),
         changes_table=_changes_table(story),
         later_line=later_sentence(story),
         days_lines=() if story.days is None else day_lines(story.days, shown),
@@ -453,7 +456,7 @@ def _attempts_table(attempts: tuple[Attempt, ...]) -> PageTable | None:
     return PageTable("Confirmations, each judged by a rule fixed before its coupons", columns, rows)
 
 
-def revisions_table(revisions: tuple[KeptRecipe, ...], on: date) -> PageTable:
+def revisions_table(revisions: tuple[KeptRecipe, ...], on: date, newest: StudyStanding | None) -> PageTable:
     """Every revision of a recipe, with who approved it, why, and how it stands on a day."""
     return PageTable(
         "Revisions and approvals",
@@ -464,7 +467,7 @@ def revisions_table(revisions: tuple[KeptRecipe, ...], on: date) -> PageTable:
                 r.recipe.approved_by,
                 day(r.recipe.approved_at),
                 r.recipe.why or "first release",
-                state_words(r, on) + (f" (by {r.retired_by})" if r.retired_by else ""),
+                state_words(r, on, newest) + (f" (by {r.retired_by})" if r.retired_by else ""),
             )
             for r in revisions
         ),

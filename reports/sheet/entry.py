@@ -6,14 +6,16 @@ import csv
 import io
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypedDict
 
-from doe.domain.entry import EntryColumn, entry_columns, sheet_mark
+from doe.assure.gauges.line import GaugedLine
+from doe.domain.entry import AS_DIALLED, ON_SURFACE, TO_DIAL, EntryColumn, entry_columns, sheet_mark
 from doe.domain.errors import InputError, plain
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show_both
 from doe.symptoms.catalogue import CATALOGUE
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER
+from doe.words.gauges.dials import dial_setting
 from reports.files import write_whole
 from reports.pages import template_source
 
@@ -26,6 +28,7 @@ ENTRY_SHEET, HELP_SHEET, CHOICE_SHEET = "entries", "how to fill", "choices"
 _WIDTHS = {
     "coupon": 10,
     "setting": 13,
+    "dial": 13,
     "actual": 14,
     "check": 10,
     "grade": 11,
@@ -40,7 +43,13 @@ _MEASURED_DEGC = (20.0, 199.9)
 
 
 def write_entry_csv(
-    path: str | Path, study: Study, coupons: pd.DataFrame, people: Sequence[str] = (), *, shown: Shown = METRIC
+    path: str | Path,
+    study: Study,
+    coupons: pd.DataFrame,
+    people: Sequence[str] = (),
+    *,
+    shown: Shown = METRIC,
+    gauged: GaugedLine | None = None,
 ) -> Path:
     """Write the entry file as CSV: UTF-8 with a byte-order mark (spreadsheets then keep °C), comma, decimal point.
 
@@ -54,23 +63,31 @@ def write_entry_csv(
         Who feels the coupons.
     shown : Shown
         The user's units.
+    gauged : GaugedLine, optional
+        The line with its corrections; then its temperatures say what they are, and beside them stands the dial.
 
     Raises
     ------
     InputError
         If a name cannot head a column, the plan lacks columns, or the place cannot be written.
     """
-    columns = entry_columns(study, people, shown=shown)
+    columns = entry_columns(study, people, shown=shown, **_scales(study, gauged))
     text = io.StringIO(newline="")
     writer = csv.writer(text)
     writer.writerow([c.heading for c in columns])
-    for row in _rows(study, coupons, columns):
+    for row in _rows(study, coupons, columns, gauged):
         writer.writerow(["" if v is None else plain_setting(v) if isinstance(v, float) else v for v in row])
     return write_whole(path, text.getvalue().encode("utf-8-sig"))
 
 
 def write_entry_xlsx(
-    path: str | Path, study: Study, coupons: pd.DataFrame, people: Sequence[str] = (), *, shown: Shown = METRIC
+    path: str | Path,
+    study: Study,
+    coupons: pd.DataFrame,
+    people: Sequence[str] = (),
+    *,
+    shown: Shown = METRIC,
+    gauged: GaugedLine | None = None,
 ) -> Path:
     """Write the entry file as a workbook with drop-downs, locked settings and a sheet on how to fill it.
 
@@ -82,14 +99,15 @@ def write_entry_xlsx(
     """
     from openpyxl import Workbook  # noqa: PLC0415 # slow to load, and most commands write no workbook
 
-    columns = entry_columns(study, people, symptoms=[s.label for s in CATALOGUE], shown=shown)
-    rows = _rows(study, coupons, columns)
+    symptoms = [s.label for s in CATALOGUE]
+    columns = entry_columns(study, people, symptoms=symptoms, shown=shown, **_scales(study, gauged))
+    rows = _rows(study, coupons, columns, gauged)
     book = Workbook()
     sheet = book.active
     assert sheet is not None
     sheet.title = ENTRY_SHEET
     _fill_entries(sheet, columns, rows)
-    _fill_help(book.create_sheet(HELP_SHEET), study, shown)
+    _fill_help(book.create_sheet(HELP_SHEET), study, shown, gauged)
     _fill_choices(book.create_sheet(CHOICE_SHEET), columns)
     _add_choices(sheet, columns, len(rows))
     _set_print(sheet, study)
@@ -107,7 +125,38 @@ def plain_setting(value: float) -> str:
     return f"{value:.3f}".rstrip("0").rstrip(".")
 
 
-def _rows(study: Study, coupons: pd.DataFrame, columns: Sequence[EntryColumn]) -> list[list[str | float | None]]:
+class _Scales(TypedDict):
+    """What `entry_columns` is told of machines' temperatures."""
+
+    scales: dict[str, str]
+    dials: list[str]
+
+
+def _scales(study: Study, gauged: GaugedLine | None) -> _Scales:
+    """What each temperature of a machine is, and beside which stands its dial."""
+    gauges = {} if gauged is None else {f.name: g for f in study.numeric if (g := gauged.gauge_of(f.name)) is not None}
+    return {
+        "scales": {name: AS_DIALLED if g.as_dialled else ON_SURFACE for name, g in gauges.items()},
+        "dials": [name for name, g in gauges.items() if g.is_checked and not g.as_dialled],
+    }
+
+
+def _temperature_words(study: Study, gauged: GaugedLine | None) -> str:
+    """What the temperatures in the grey columns are."""
+    known = _scales(study, gauged)
+    said = []
+    if ON_SURFACE in known["scales"].values():
+        said.append(f"A temperature '{ON_SURFACE}' is the one the surface should have.")
+    if known["dials"]:
+        said.append(f"Beside it, '{TO_DIAL}', stands what the machine is set to for it, by its gauge readings.")
+    if AS_DIALLED in known["scales"].values():
+        said.append(f"A temperature '{AS_DIALLED}' is what the machine is set to.")
+    return " ".join(said) or "What to dial in stands on the bench sheet."
+
+
+def _rows(
+    study: Study, coupons: pd.DataFrame, columns: Sequence[EntryColumn], gauged: GaugedLine | None
+) -> list[list[str | float | None]]:
     """Cells of the file below the headings: what the plan says, and None where a person writes."""
     absent = [n for n in ("coupon", *study.factor_names) if n not in coupons.columns]
     if absent:
@@ -118,6 +167,11 @@ def _rows(study: Study, coupons: pd.DataFrame, columns: Sequence[EntryColumn]) -
     for column in columns:
         if column.kind == "coupon":
             filled.append([str(c) for c in coupons["coupon"]])
+        elif column.kind == "dial":
+            assert gauged is not None  # no other line has such a column
+            dials = [dial_setting(gauged, study, column.name, float(v)) for v in coupons[column.name]]
+            units = _units_of(column)
+            filled.append([None if d is None else float(f"{units.value(d.dial_degc, 'degC'):.0f}") for d in dials])
         elif column.kind == "setting":
             factor = study.factor(column.name)
             values = coupons[column.name]
@@ -181,12 +235,13 @@ def _lock(sheet: Worksheet) -> None:
     sheet.protection.sheet = True
 
 
-def _fill_help(sheet: Worksheet, study: Study, shown: Shown) -> None:
+def _fill_help(sheet: Worksheet, study: Study, shown: Shown, gauged: GaugedLine | None) -> None:
     text = template_source("entry_help.txt")
     assert text is not None
     told = text.format(
         study=study.name,
         checks="\n".join(f"    {check.name.replace('_', ' ')}: {check.label}" for check in study.spec.checks),
+        temperatures=_temperature_words(study, gauged),
         unit=SYMBOLS[shown.unit("degC")],
         cautions="\n".join(CAUTIONS),
         hottest=show_both(200, "degC", shown),

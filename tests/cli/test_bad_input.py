@@ -198,7 +198,7 @@ def test_every_bad_cell_is_named_at_once_and_the_rest_counted(planned):
         ("hand: ana", "soft", "1 to 5"),
         ("hand: ana", "3.3", "half steps"),
         ("symptom", "sparkle", "sparkle"),
-        ("press temperature (°C)", "199", "the plan"),
+        ("press temperature on the surface (°C)", "199", "the plan"),
         ("measured press temperature (°C)", "320", "°C"),
     ],
 )

@@ -184,6 +184,17 @@ def test_everyday_words_are_understood_and_unclear_ones_are_asked_about(empty_sh
     assert "edge lift before wash" in refused.err
 
 
+def test_words_for_what_is_seen_in_the_place_of_a_study_are_pointed_to_their_option(shop_with):
+    shop = shop_with(0)
+    refused = shop.run("diagnose", "shiny square around the print")
+    assert (refused.code, len(refused.errors)) == (2, 1)
+    assert 'doe diagnose --symptom "shiny square around the print"' in refused.err
+    assert (
+        "press_mark" in shop.good("diagnose", "--symptom", "shiny square around the print", "--json").json["symptoms"]
+    )
+    assert "--symptom" not in shop.run("diagnose", "another study").err
+
+
 def test_too_hot_comes_first_and_names_the_machine(empty_shop):
     hot = empty_shop.good("diagnose", "--symptom", "grainy back", "--set", "cure_temp=410F").out
     assert hot.startswith("! Stop the oven")

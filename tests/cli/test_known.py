@@ -17,6 +17,7 @@ from doe.domain.units import METRIC
 from doe.office.pages import pages
 from doe.words.study.standing import headline
 from doe.words.study.typed import KnownOptions
+from doe.words.typography import NO_BREAK
 from tests.bench.shop import make_desk
 from tests.office.test_known import HANDLING, LIMITS, SETTINGS, SHEET
 from tests.office.walk import Walk
@@ -144,6 +145,14 @@ def test_a_limit_that_comes_down_after_the_confirmation_stops_the_release_and_pu
     assert "recipe card" not in told
     assert f'doe recipe retire "{RECIPE}"' in told
     assert "in doubt" in shop.good("waiting").out
+    shop.good("recipe", "card", RECIPE, "-o", "card.html")
+    shop.good("report", "--recipe", RECIPE, "-o", "why.html")
+    pages = [(shop.folder / name).read_text(encoding="utf-8") for name in ("card.html", "why.html")]
+    for told in (shop.good("recipe", "history", RECIPE).out, *pages):
+        text = " ".join(told.replace(NO_BREAK, " ").split())
+        assert "in doubt since" in text
+        assert "beyond a limit" in text
+        assert "in force, review" not in text
 
 
 def test_card_and_report_say_confirmed_not_searched_and_what_is_not_known(shop):

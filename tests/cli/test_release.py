@@ -97,6 +97,18 @@ def test_everything_missing_is_said_at_once_with_how_to_add_it(shop_with):
     assert not any("peel" in where or "second press" in where for where in problems)
 
 
+def test_what_options_of_the_release_add_is_said_in_one_sentence(shop_with):
+    shop = shop_with(2)
+    shop.good("recommend", STUDY)
+    refused = shop.run("release", STUDY, "--as", NAME, "--approved-by", "Kim")
+    (said,) = [line for line in refused.errors if line.startswith("record of")]
+    assert "missing are care label, room climate and wait between cure and press" in said
+    options = said.partition("Add them: ")[2]
+    assert options.startswith(f'doe release "{STUDY}" --care-label')
+    assert [option in options for option in ("--room", "--gap")] == [True, True]
+    assert sum(-(-len(line) // 80) for line in refused.errors) <= 24
+
+
 def test_lots_limits_without_source_and_machines_never_measured_are_missing(shop_with):
     shop = shop_with(2)
     with shop.open() as book:

@@ -24,6 +24,7 @@ from doe.plans.plan import PlanKind
 from doe.setpoint.answer import Verdict
 from doe.words.cautions import FOOTER
 from doe.words.glossary import explain
+from doe.words.guide import TOPICS
 from tests.cli.test_examples import COMMANDS
 from tests.shop import STUDY, CommandResult, Shop
 from tests.test_words_table import rows
@@ -51,6 +52,8 @@ stack show "{STACK}"
 stack add "thin tee" --fabric "thin tee" --film "matt film" --powder "fine powder"
 line list
 line show "{LINE}"
+line machines
+line machines "swing press"
 line add "front room" --oven "batch oven" --press "clam press"
 gauge list "{LINE}"
 gauge show "{LINE}"
@@ -258,6 +261,12 @@ def test_no_screen_is_higher_or_wider_than_a_terminal(screens):
     assert too_large == {}
 
 
+@pytest.mark.parametrize("topic", sorted(set(TOPICS) - {"network"}))  # the commands of that one stand in its sentences
+def test_every_guide_shows_what_to_type_on_its_first_screen(empty_shop, topic):
+    first = empty_shop.good("guide", topic).out.partition("\nNext:")[0]
+    assert re.findall(r"^  (?:doe |import |from )", first, flags=re.MULTILINE)
+
+
 def wraps(line: str) -> bool:
     """Whether a line is text of ours: neither the long name of a file, nor code to copy."""
     return (
@@ -388,7 +397,7 @@ it may be|last day|left|lot|machine|measured|middle|min down|min up|name|nearest
 oven|oven or tunnel|part|pass rate at the setpoint|person|place|points|powder|press|pressure|rate|report|result|\
 right|rounds|scored|seconds|seen|set|set to|shown|size|source|state|supplier|sure|taken|topic|tune|turned|\
 turned out to be|value|what|what counts|what differs|what is said|what it is|what it rests on|what it rests on most|\
-what it looks like|what you do|when|where|who|why|without|new found worse|minutes"""
+what it looks like|what you do|when|where|who|why|without|new found worse|minutes|kind|newest|readings|there since"""
 PLAIN = frozenset(_PLAIN.split("|"))
 """Headings of everyday speech and of the trade, which need no explanation."""
 

@@ -8,11 +8,14 @@ from html import escape
 import numpy as np
 import pytest
 
+from doe.assure.days import Glances
 from doe.domain.units import Shown
 from doe.symptoms.catalogue import symptom
 from doe.words import practice as words
+from reports.drawing.plot import SHAPES
 from reports.pages import render
 from reports.practice import map_finding, practice_page
+from reports.recipe.days import glance_chart
 from tests.practice.replay import replay
 
 
@@ -85,3 +88,8 @@ def test_chances_of_the_causes_are_drawn_and_the_true_one_is_marked():
 def test_a_map_says_what_it_shows_also_where_nothing_passes():
     assert map_finding(np.array([[0.2, 0.44]])) == "nowhere here do more than 44 of 100 prints pass"
     assert map_finding(np.array([[0.2, 0.96]])).startswith("95 of 100 prints or more pass in 50")
+
+
+def test_a_reading_of_a_gauge_is_no_coupon_and_has_neither_its_cross_nor_its_circle():
+    drawn = glance_chart(Glances("press_temp", (0.5, 4.0, -3.5), 3.0, "", None), Shown())
+    assert [drawn.count(SHAPES[mark]) for mark in ("full", "open", "unknown", "pass")] == [2, 1, 0, 0]

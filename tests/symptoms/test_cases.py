@@ -9,8 +9,9 @@ import pytest
 
 from doe.domain.errors import InputError
 from doe.domain.gauge import GaugeReading
+from doe.domain.said import squeeze
 from doe.symptoms.advice import ReferenceSettings, advise
-from doe.symptoms.catalogue import CATALOGUE, EVERYDAY, meant
+from doe.symptoms.catalogue import CATALOGUE, EVERYDAY, may_be_meant, meant
 from doe.symptoms.diagnosis import Evidence, diagnose
 from doe.symptoms.known import Known
 from doe.words.diagnosis import CLOSING, advice_sentences, headline
@@ -117,6 +118,54 @@ def test_a_case_in_everyday_words_comes_to_its_cause(told, facts, found, cause, 
 def test_unclear_words_are_asked_about(said):
     with pytest.raises(InputError, match="Say which of these it is"):
         meant(said, "--symptom")
+
+
+SENTENCES = {
+    "the corners come off in the wash": ("edge_lift_wash",),
+    "it feels like cardboard": ("stiff_hand",),
+    "white haze after wash": ("pilling", "colour_shed", "edge_haze"),
+    "shiny square around the print": ("press_mark",),
+    "an edge comes up when I rub it with my thumb": ("edge_lift_dry",),
+    "the entire badge floated off in the machine": ("sheet_lift_wash",),
+    "it splits open as soon as somebody stretches the sleeve": ("stretch_crack",),
+    "little pockets of air below the logo": ("blisters",),
+    "our white went the colour of ivory": ("yellowing",),
+    "red of the fabric crept into the logo": ("dye_bleed",),
+    "half of it stayed behind on the film": ("patchy_transfer", "small_part_loss"),
+    "nothing on the garment at all": ("no_transfer",),
+    "we cannot get the film away": ("film_lock",),
+    "the underside is like sand": ("grainy_back",),
+    "adhesive soaked to the reverse": ("strike_through",),
+    "ragged outlines": ("string_peel",),
+    "lint pushes through it": ("pilling",),
+    "each letter has a second outline": ("ghost",),
+    "the film bends up on the belt": ("film_curl",),
+    "the logo came out smaller": ("print_shrank",),
+    "the knit shows": ("sunk_print",),
+    "it hangs on the upper plate": ("platen_stick",),
+    "colours look muddy today": ("dull_colour",),
+    "fine details are gone": ("small_part_loss",),
+    "fell off when I lifted it": ("no_transfer", "edge_lift_wash", "sheet_lift_wash"),
+    "a stripe in every one": ("line_holes",),
+}
+"""What people say in a sentence, and what it may mean (common practice, no source); several are asked about."""
+
+
+@pytest.mark.parametrize("told", SENTENCES)
+def test_a_sentence_is_understood_by_its_words_in_any_order(told):
+    assert may_be_meant(told) == SENTENCES[told]
+    words = told.split()
+    assert set(may_be_meant(" ".join(reversed(words)))) >= set(SENTENCES[told]) or "like cardboard" in told
+
+
+def test_no_sentence_says_the_list_again():
+    names = {squeeze(name) for s in CATALOGUE for name in (s.key, s.label, s.seen)}
+    assert not {squeeze(told) for told in SENTENCES} & names
+
+
+@pytest.mark.parametrize("told", ["it looks fine", "the shirt", "passed", "a nice print", "good edges", "washed twice"])
+def test_words_that_name_nothing_wrong_mean_no_symptom(told):
+    assert may_be_meant(told) == ()
 
 
 def test_every_everyday_word_leads_to_symptoms_of_the_list():

@@ -45,6 +45,7 @@ COMMANDS: tuple[tuple[str, ...], ...] = (
     ("gauge", "withdraw", "1", "--why", "a slip"),
     ("line", "list"),
     ("line", "show", LINE),
+    ("line", "machines"),
     ("line", "add", "front room", "--oven", "drawer", "--press", "clam", "--gauge", "G3", "--press-uncertainty", "3C"),
     ("stack", "list"),
     ("stack", "show", "heavy tee, fine powder"),

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date
+from datetime import date, datetime
 from statistics import fmean
 
 import pandas as pd
@@ -197,13 +197,15 @@ def suggested_errors(book: Book, line: str) -> dict[str, SuggestedError]:
 class KeptNow:
     """A reading just kept: its number, the surface behind it, and how far it lies from others like it.
 
-    ``away_delta_degc`` is None without others in force at that place and setting.
+    ``away_delta_degc`` is None without others in force at that place and setting; ``before`` is since when the machine
+    stands there, where the reading was taken earlier and so does not count for it.
     """
 
     id: int
     reading: GaugeReading
     surface_degc: float
     away_delta_degc: float | None
+    before: datetime | None = None
 
 
 def keep_readings(book: Book, line: str, readings: Sequence[GaugeReading]) -> tuple[KeptNow, ...]:
@@ -225,10 +227,17 @@ def keep_readings(book: Book, line: str, readings: Sequence[GaugeReading]) -> tu
         and spot_of(k.reading.place) == spot_of(first.place)
     ]
     others = [true_reading(r).degc for r in in_force(alike) if _is_trusted(r)]
+    since = book.line(line).machine(first.machine).since
     numbered = [replace(r, repeat=len(alike) + i) if r.repeat is None else r for i, r in enumerate(readings, start=1)]
     with book.writing():  # repeats are kept together or not at all
         return tuple(
-            KeptNow(book.add_gauge_reading(line, r), r, degc, degc - fmean(others) if others else None)
+            KeptNow(
+                book.add_gauge_reading(line, r),
+                r,
+                degc,
+                degc - fmean(others) if others else None,
+                since if since is not None and r.taken_at is not None and r.taken_at < since else None,
+            )
             for r, degc in zip(numbered, surfaces, strict=True)
         )
 

@@ -64,6 +64,7 @@ def tell_known(
         revision=kept,
         revisions=() if kept is None else book.recipes(kept.recipe.name),
         days=None if kept is None else days_of(book, kept),
+        newest=None if kept is None else standing_of_recipe(book, book.recipes(kept.recipe.name)[-1]),
         later=() if kept is None else (*compared_rows(book, kept), *case_rows(book, record, kept)),
     )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from calendar import monthrange
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 
@@ -46,7 +46,7 @@ from doe.words.conditions import condition_texts
 from doe.words.confirmation.plan import sentences
 from doe.words.gauges.cautions import caution_words
 from doe.words.recipe.card import caution_sentences, handling_gaps, handling_sentences, void_sentences
-from doe.words.recipe.record import found_words, how_to_add, item_label
+from doe.words.recipe.record import by_release, dials_together, found_words, how_to_add, item_label, missing_together
 from doe.words.wording import count, day, listing
 
 RELEASE = "release"
@@ -167,14 +167,13 @@ def release_study(book: Book, key: Key, wishes: Wishes, *, now: datetime, progre
     window = {} if answer is None or proof.window_held is False else window_of(answer) or {}
     settings = {**held_settings(record.study), **basis.setpoint}
     dials = dials_of(book, record, settings, window, on=now.date())
-    _refuse(
-        [
-            *_in_the_way(record, basis, wishes, proof),
-            *_incomplete(record, wishes, items),
-            *_beyond_the_dial(record, dials),
-            *_dialled_otherwise(book, record, settings, proof),
-        ]
-    )
+    problems = [
+        *_in_the_way(record, basis, wishes, proof),
+        *_incomplete(record, wishes, items),
+        *_beyond_the_dial(record, dials),
+        *_dialled_otherwise(book, record, settings, proof),
+    ]
+    _refuse(problems, _said_together(record, problems))
     rate, low = _rates(answer, proof)
     recipe = Recipe(
         name=wishes.name.strip(),
@@ -563,9 +562,20 @@ def _dialled_otherwise(
         )
 
 
-def _refuse(problems: list[InputError]) -> None:
+def _said_together(record: StudyRecord, problems: Sequence[InputError]) -> tuple[str, ...]:
+    """The problems a line each; in one where options of one command add what is missing, or one act mends dials."""
+    name = record.name
+    typed = [p for p in problems if p.remedy.startswith(by_release(name))]
+    turned = [p for p in problems if p.where.startswith(f"dial of {name}, ")]
+    said = [str(p) for p in problems if p not in (*typed, *turned)]
+    said += [dials_together(name, turned)] if len(turned) > 1 else map(str, turned)
+    said += [missing_together(name, typed)] if len(typed) > 1 else map(str, typed)
+    return tuple(said)
+
+
+def _refuse(problems: list[InputError], said: Sequence[str] = ()) -> None:
     if problems:
-        raise InputErrors(problems)
+        raise InputErrors(problems, said)
 
 
 HELD_SETTINGS = (

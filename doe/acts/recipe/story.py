@@ -133,6 +133,7 @@ def tell_story(
         on=now.astimezone(UTC).date(),
         shown=shown,
         days=days_of(book, kept),
+        newest=standing_of_recipe(book, book.recipes(recipe.name)[-1]),
         gauge_cautions=caution_words(certificate_cautions(book, recipe.line.name, now.astimezone(UTC).date())),
     )
     tell(1.0)

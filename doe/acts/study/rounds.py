@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from doe.acts.base import Key
@@ -12,9 +13,11 @@ from doe.domain.finding import Finding
 from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX, ScoreCounts
 from doe.domain.plan_kinds import (
     COMPARE,
+    COMPARISON,
     COMPARISON_PLAN,
     CONFIRM,
     JUDGING,
+    OPEN_VERDICTS,
     Scale,
     is_as_dialled,
     learning_rounds,
@@ -115,10 +118,21 @@ def _belonging(book: Book, key: Key, mine: tuple[int, ...]) -> Callable[[str, bo
 
 
 def score_counts(book: Book, key: Key) -> ScoreCounts:
-    """Counts of the coupons that a study learns from, confirmation coupons apart; of all coupons of a comparison."""
+    """Counts of the coupons that a study learns from, confirmation coupons apart; of all coupons of a comparison.
+
+    Of one that is scored blind, what came out is left out while a check waits that could still change its verdict.
+    """
     states = book.coupon_states(key)
     compares = any(coupon.kind == COMPARE for coupon in states)
-    return _count(coupon for coupon in states if compares or coupon.kind not in JUDGING)
+    found = _count(coupon for coupon in states if compares or coupon.kind not in JUDGING)
+    if not compares or not (found.waiting or found.unfinished) or not is_blind(book, key):
+        return found
+    last = book.latest_analysis(key, COMPARISON)
+    if last is not None and last.verdict not in OPEN_VERDICTS:
+        return found
+    # of those that failed some, too: the number of unfinished ones alone would tell how many passed so far
+    open_checks = sum(c.unfinished for c in states if c.passed is not None and not c.void)
+    return replace(found, passed=None, unfinished=open_checks)
 
 
 def confirmation_counts(book: Book, key: Key) -> ScoreCounts | None:

@@ -130,7 +130,7 @@ def write_sheets(
             write_whole(target, render("sheet.html", page))
         else:
             write = write_entry_xlsx if target.suffix.lower() == ".xlsx" else write_entry_csv
-            write(target, record.study, coupons, names, shown=shown)
+            write(target, record.study, coupons, names, shown=shown, gauged=gauged)
     if len(targets) > 1 and is_blind(book, record.id):  # a folder was named
         targets.append(write_key(book, record.id, output, round_number=number))
     return Sheets(record.name, number, names, record.study.spec.hand_min is not None, tuple(targets), cautions)

@@ -35,6 +35,7 @@ from doe.assure.confirmation.verdict import CornerResult, coupon_states, judge_c
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding, Value
 from doe.domain.outcome import hand_columns
+from doe.domain.plan_kinds import OPEN_VERDICTS
 from doe.domain.spec import Spec
 
 ComparisonVerdict = Literal["same recipe holds", "retune", "not enough coupons yet"] | StageVerdict
@@ -305,7 +306,7 @@ def compare_in_stages(
 
 def kept_back(found: Comparison) -> Comparison:
     """The same without what was scored so far, while it is open and checks wait: whoever scores blind may read it."""
-    if found.verdict not in ("not enough coupons yet", "waiting") or not found.waiting:
+    if found.verdict not in OPEN_VERDICTS or not found.waiting:
         return found
     told = found.staged
     if told is not None:

@@ -9,7 +9,7 @@ from difflib import get_close_matches
 
 from doe.book.sheets.cells import split_unit
 from doe.book.sheets.workbook import HEADING_ROWS, SheetFile
-from doe.domain.entry import EntryColumn, actual_columns, check_people, entry_columns
+from doe.domain.entry import AS_DIALLED, ON_SURFACE, EntryColumn, actual_columns, check_people, entry_columns
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.finding import Finding
 from doe.domain.said import squeeze
@@ -30,7 +30,13 @@ class HeadedColumn:
 
 def _names(study: Study, people: Sequence[str] | None) -> dict[str, EntryColumn]:
     """Columns by every name they are known by, squeezed and without unit."""
-    columns = (*entry_columns(study, people or (), shown=METRIC), *actual_columns(study))
+    warm = [f.name for f in study.numeric if f.is_temperature]
+    columns = (
+        *entry_columns(study, people or (), shown=METRIC, scales=dict.fromkeys(warm, ON_SURFACE), dials=warm),
+        *entry_columns(study, (), shown=METRIC, scales=dict.fromkeys(warm, AS_DIALLED)),
+        *entry_columns(study, (), shown=METRIC),
+        *actual_columns(study),
+    )
     names: dict[str, EntryColumn] = {}
     for column in columns:
         for name in (column.key, split_unit(column.heading)[0]):
@@ -107,12 +113,12 @@ def read_headings(
     seen: dict[str, str] = {}
     for p in places:
         key = p.column.key if p.column.kind != "hand" else f"hand_{p.column.name.casefold()}"
-        if key in seen and p.column.kind not in ("setting", "mark"):
+        if key in seen and p.column.kind not in ("setting", "dial", "mark"):
             also = f"also {seen[key]}"
             problems.append(InputError(f"{where}, {p.heading}", also, "each column once", "Keep the filled one."))
         seen[key] = p.heading
     here = {p.column.key for p in places}
-    missing = {name: c for name, c in names.items() if c.key not in here and c.kind != "mark"}
+    missing = {name: c for name, c in names.items() if c.key not in here and c.kind not in ("dial", "mark")}
     for heading in unknown:
         meant = _slip(squeeze(split_unit(heading)[0]), missing)
         if meant is None:

@@ -22,6 +22,7 @@ from doe.words.wording import (
     amount_both,
     at_least_of_hundred,
     at_most_of_hundred,
+    claim_shown,
     count,
     listing,
     percent,
@@ -157,15 +158,10 @@ def lead(facts: ConfirmationFacts) -> str:
 def _accepted(judged: Confirmation, unit: str, every: str) -> str:
     claim = judged.plan
     made = judged.passed + judged.failed + judged.waiting
-    prints = (
-        "prints pass there"
-        if unit == "coupon"
-        else "strokes pass there with all their coupons, so at least as many prints do"
-    )
     return (
         f"{judged.passed} of {count(made, unit)} at the setpoint passed {every}, and {judged.failed} failed; "
-        f"{was_allowed(claim.failures)}. With {stated(claim.assurance)} assurance, at least "
-        f"{at_least_of_hundred(judged.limits.low)} of 100 {prints}."
+        f"{was_allowed(claim.failures)}. {claim_shown(claim.pass_rate, claim.assurance)}"
+        + (" It is shown of strokes with all their coupons, so at least as many prints do." if unit == "stroke" else "")
     )
 
 

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from datetime import datetime
 
 from doe.assure.gauges.summary import MachineMap, MachineSummary
 from doe.domain.gauge import GaugeReading
 from doe.domain.units import SYMBOLS, Shown, show_both, show_difference
+from doe.words.conditions import since_words
 from doe.words.gauges.cautions import days_read, machine_notes, settings_words, signed
 from doe.words.gauges.setting_errors import basis_words
 from doe.words.wording import count, day, percent
@@ -29,6 +31,14 @@ def doubt_words(number: int, away_delta_degc: float, shown: Shown) -> str:
     return (
         f"That is {signed(away_delta_degc, shown)} from the other readings at that place and setting. If it is a "
         f'mistake: doe gauge withdraw {number} --why "..."'
+    )
+
+
+def before_words(number: int, machine: str, since: datetime) -> str:
+    """That a reading is of the machine that another one took the place of."""
+    return (
+        f"Reading {number} does not count: the {machine} that stands there now does so since {since_words(since)}. If "
+        f'it is of that one: doe gauge withdraw {number} --why "...", then keep it with its time (--taken).'
     )
 
 

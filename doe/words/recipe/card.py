@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
@@ -21,6 +21,7 @@ from doe.domain.recipe import (
     parts_of,
 )
 from doe.domain.stack import Material
+from doe.domain.standing import StudyStanding
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show
 from doe.setpoint.answer import Answer
@@ -28,10 +29,12 @@ from doe.words.cautions import HOVERING
 from doe.words.facts import Reader, all_worded, texts_of
 from doe.words.materials import fact_label
 from doe.words.study.answer import misses_hand, scores_first, washes_first
+from doe.words.study.standing import headline
 from doe.words.wording import (
     at_least_of_hundred,
     at_most_of_hundred,
     beyond,
+    claim_shown,
     count,
     day,
     difference_both,
@@ -113,6 +116,10 @@ def span_here(setting: RecipeSetting, low: float, high: float, shown: Shown = ME
     return f"{last} only" if first == last else f"{first.removesuffix(unit).strip()} to {last}"
 
 
+SaySpan = Callable[[RecipeSetting, float, float, Shown], str]
+"""`span` or `span_here`."""
+
+
 def other_amount(setting: RecipeSetting, value: float | str, shown: Shown = METRIC) -> str:
     """The value in the other unit, a belt's speed as time in the heat; empty where there is only one."""
     if setting.heated_mm is not None:
@@ -121,13 +128,22 @@ def other_amount(setting: RecipeSetting, value: float | str, shown: Shown = METR
     return "" if other == setting_amount(setting, value, shown) else other
 
 
-def window_words(setting: RecipeSetting, shown: Shown = METRIC) -> str:
+def set_window(setting: RecipeSetting, shown: Shown = METRIC, say: SaySpan = span) -> str:
+    """The window of what is set: on the dial where that is known, else of the surface, and then it says so."""
+    if setting.dial is None or setting.window_low is None or setting.window_high is None:
+        return window_words(setting, shown, say)
+    if setting.dial_low is None or setting.dial_high is None:
+        return f"{window_words(setting, shown, say)} on the surface"
+    return say(setting, setting.dial_low, setting.dial_high, shown)
+
+
+def window_words(setting: RecipeSetting, shown: Shown = METRIC, say: SaySpan = span) -> str:
     """The window of a setting, or that there is none."""
     if isinstance(setting.surface, str):
         return "this one only"
     if setting.window_low is None or setting.window_high is None:
         return "not known, keep exactly this"
-    return span(setting, setting.window_low, setting.window_high, shown)
+    return say(setting, setting.window_low, setting.window_high, shown)
 
 
 # ---------------------------------------------------------------- what release writes down
@@ -225,13 +241,13 @@ def caution_sentences(
 
 
 def confirmation_sentence(found: ConfirmationRecord | None, exception: str = "") -> str:
-    """What was confirmed: counts, claim and exact limits.
+    """What was confirmed: counts, and the claim in the words of the standing.
 
     >>> from datetime import datetime, UTC
     >>> made = ConfirmationRecord(0.9, 0.9, 0, 22, "coupon", 22, 0, 0.9006, 1.0, datetime(2030, 1, 1, 12, tzinfo=UTC))
     >>> print(confirmation_sentence(made).replace(". ", ".\\n"))
     Accepted on 1 January 2030: 22 of 22 coupons passed (allowed: no failure).
-    Shown is a pass rate of 90 % or more with 90 % assurance.
+    With 90 % assurance, 90 % of prints or more pass every check.
     """
     if found is None:
         return sentence(f"Released without an accepted confirmation: {exception.strip()}")
@@ -240,8 +256,7 @@ def confirmation_sentence(found: ConfirmationRecord | None, exception: str = "")
     again = "" if found.attempts == 1 else f" It was attempt {found.attempts}; the earlier ones count as tried."
     return (
         f"Accepted on {day(found.judged_at)}: {found.passed} of {count(done, found.unit)} passed "
-        f"(allowed: {allowed}). Shown is a pass rate of {at_least_of_hundred(found.pass_rate_low)} % or more with "
-        f"{stated(found.assurance)} assurance.{again}"
+        f"(allowed: {allowed}). {claim_shown(found.claim, found.assurance)}{again}"
     )
 
 
@@ -254,9 +269,12 @@ def expected_sentence(recipe: Recipe) -> str:
     return f"Expected pass rate {percent(recipe.pass_rate)}, at least {low} %, by the surfaces of the study.{window}"
 
 
-def state_words(kept: KeptRecipe, on: date) -> str:
-    """In force, due for review, superseded or retired."""
+def state_words(kept: KeptRecipe, on: date, newest: StudyStanding | None = None) -> str:
+    """In force, in doubt, due for review, superseded or retired; ``newest`` is where the newest revision stands."""
     recipe = kept.recipe
+    if kept.in_force and newest is not None and newest.state == "doubtful":
+        said = headline(newest)
+        return said[0].lower() + said[1:]
     if kept.retired_why:
         on_day = f" on {day(recipe.retired_at)}" if recipe.retired_at else ""
         return f"retired{on_day}: {kept.retired_why}"
@@ -295,9 +313,9 @@ def _told(recipe: Recipe, shown: Shown) -> dict[tuple[str, str], str]:
     single: dict[str, str] = {
         **{str(part): material_words(material) for part, material in parts_of(recipe.stack).items()},
         "line": recipe.line.name,
-        **{s.label: both(s, s.surface, shown) for s in recipe.settings},
+        **{s.label + _on_surface(s, ","): both(s, s.surface, shown) for s in recipe.settings},
         **{f"{s.label}, dial": both(s, s.dial, shown) for s in recipe.settings if s.dial is not None},
-        **{f"{s.label}, window": window_words(s, shown) for s in recipe.settings},
+        **{f"{s.label}, window{_on_surface(s)}": window_words(s, shown) for s in recipe.settings},
         **{f"{label} (held)": text for label, text in (held(n, v, shown) for n, v in recipe.held.items())},
     }
     proof = {
@@ -313,6 +331,11 @@ def _told(recipe: Recipe, shown: Shown) -> dict[tuple[str, str], str]:
         **{(what, text): text for what, texts in lists.items() for text in texts},
         **{(what, ""): text for what, text in proof.items()},
     }
+
+
+def _on_surface(setting: RecipeSetting, before: str = "") -> str:
+    """Which of the two a temperature is."""
+    return f"{before} on the surface" if setting.unit == "degC" else ""
 
 
 def also_words(recipe: Recipe, also: AlsoFor) -> str:

@@ -28,9 +28,11 @@ def counts_sentence(counts: ScoreCounts) -> str:
     if not counts.coupons:
         return "No coupon is planned yet."
     parts = [f"{counts.scored} of {count(counts.coupons, 'coupon')} scored"]
-    if counts.scored:
+    if counts.passed is None:
+        parts.append("scored blind, so what came out is kept back until the last check is in")
+    elif counts.scored:
         parts.append(f"{counts.passed} passed so far, {counts.scored - counts.passed} failed")
-    if counts.unfinished:
+    if counts.unfinished and counts.passed is not None:
         parts.append(f"{counts.unfinished} still {verb(counts.unfinished, 'waits', 'wait')} for a check (wash)")
     if counts.void:
         parts.append(f"{counts.void} void")

@@ -10,11 +10,13 @@ import pytest
 from doe.acts.comparison.plan import Wanted, begin_comparison, offer_comparison
 from doe.acts.comparison.verdict import comparison_plan, judge_comparison, more_coupons, write_comparison
 from doe.acts.scoring.making import making_of
+from doe.acts.study.rounds import score_counts
 from doe.acts.study.sheets import write_key, write_labels, write_sheets
 from doe.domain.errors import InputError
 from doe.domain.limits import Limits
 from doe.domain.stack import Material
 from doe.domain.units import METRIC
+from doe.words.study.state import counts_sentence
 from doe.words.typography import NO_BREAK
 from tests.acts.comparison.samples import NAME, all_pass, release
 
@@ -126,3 +128,26 @@ def test_two_fabrics_are_told_apart_by_eye(book):
     )
     assert "told_by_eye" in {note.code for note in offer_comparison(book, NAME, blank).notes}
     assert "told_by_eye" not in {note.code for note in offer_comparison(book, NAME, LOT).notes}
+
+
+@pytest.mark.parametrize("staged", [True, False])
+def test_counts_tell_how_many_are_scored_and_not_how_they_did_before_the_last_check(book, staged):
+    made = begin_comparison(book, NAME, replace(LOT, staged=staged))
+    pair = made.coupons[made.coupons["pair"] == 1]
+    failing = tuple(pair[pair["material"] == "new"]["coupon"])
+    book.record("lot P-04", all_pass(pair, failing))
+    counts = score_counts(book, "lot P-04")
+    assert (counts.scored, counts.passed) == (2, None)
+    told = counts_sentence(counts)
+    assert told.startswith(f"2 of {len(made.coupons)} coupons scored; scored blind")
+    assert "passed" not in told
+    assert "failed" not in told
+    assert [c.passed for c in (score_counts(book, "lot P-04"), judge_comparison(book, "lot P-04").counts)] == [None] * 2
+    book.record("lot P-04", all_pass(made.coupons, failing))
+    assert score_counts(book, "lot P-04").passed == len(made.coupons) - 1
+
+
+def test_counts_of_a_comparison_in_the_open_are_told_as_they_come(book):
+    made = begin_comparison(book, NAME, replace(LOT, blind=False))
+    book.record("lot P-04", all_pass(made.coupons[made.coupons["pair"] == 1]))
+    assert score_counts(book, "lot P-04").passed == 2

@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 import csv
+from datetime import UTC, date, datetime
 
 import openpyxl
 import pandas as pd
 import pytest
 
+from doe.assure.gauges.line import gauge_line
+from doe.book.sheets.entry import read_entry
 from doe.domain.entry import check_people, entry_columns, sheet_mark
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import Factor, usual_factor
+from doe.domain.gauge import GaugeReading
+from doe.domain.stack import Line, Machine
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
-from doe.symptoms.catalogue import CATALOGUE
+from doe.symptoms.catalogue import CATALOGUE, WORDS
 from doe.words.cautions import CAUTIONS, FIXED_WORDING
 from reports.sheet.entry import write_entry_csv, write_entry_xlsx
 
@@ -222,3 +227,49 @@ def test_rows_stand_in_the_order_of_the_queue_at_the_press(tmp_path):
         written = write_sheets(shop, key, tmp_path / "entry.csv", people=("Ana",), shown=METRIC, made_by="Ana")
     rows = written.files[0].read_text(encoding="utf-8-sig").splitlines()[1:]
     assert [row.partition(",")[0] for row in rows] == queue != sorted(queue)
+
+
+LINE = Line("back", press=Machine("swing press", 4, 12))
+READ = [GaugeReading("press", at, at, at - 4, taken_at=datetime(2031, 3, 5, tzinfo=UTC)) for at in (140, 155, 170)]
+
+
+def gauged(*, readings=(), as_dialled=False):
+    return gauge_line(LINE, readings, on=date(2031, 3, 6), as_dialled=as_dialled)
+
+
+def columns_in(path):
+    rows = list(csv.reader(path.read_text(encoding="utf-8-sig").splitlines()))
+    return {heading: [row[j] for row in rows[1:]] for j, heading in enumerate(rows[0])}
+
+
+def test_a_temperature_says_that_it_is_of_the_surface_and_the_dial_stands_beside_it(tmp_path):
+    found = columns_in(write_entry_csv(tmp_path / "e.csv", STUDY, PLAN, ("ana",), gauged=gauged(readings=READ)))
+    assert found["press temperature on the surface (°C)"] == ["140", "155.5", "170"]
+    assert found["press temperature to dial in (°C)"] == ["144", "160", "174"]
+    assert found["press temperature to dial in (°F)"][0] == "291"
+    assert "press temperature (°C)" not in found
+    told = openpyxl.load_workbook(write_entry_xlsx(tmp_path / "e.xlsx", STUDY, PLAN, gauged=gauged(readings=READ)))
+    text = " ".join(str(cell.value) for cell in told["how to fill"]["A"])
+    assert "'on the surface' is the one the surface should have" in text
+    assert "'to dial in', stands what the machine is set to" in text
+    sheet = told["entries"]
+    assert sheet.cell(2, columns_of(sheet)["press temperature to dial in (°C)"]).protection.locked
+
+
+def test_without_readings_there_is_no_dial_to_tell_and_dialled_numbers_say_so(tmp_path):
+    found = columns_in(write_entry_csv(tmp_path / "e.csv", STUDY, PLAN, gauged=gauged()))
+    assert "press temperature on the surface (°C)" in found
+    assert not any("dial" in heading for heading in found)
+    dialled = gauged(readings=READ, as_dialled=True)
+    found = columns_in(write_entry_csv(tmp_path / "d.csv", STUDY, PLAN, gauged=dialled))
+    assert found["press temperature as dialled (°C)"] == ["140", "155.5", "170"]
+    assert not any("surface" in heading for heading in found)
+
+
+@pytest.mark.parametrize("as_dialled", [True, False])
+@pytest.mark.parametrize("write", [write_entry_csv, write_entry_xlsx])
+def test_files_with_surface_and_dial_are_read_back_without_a_word(tmp_path, write, as_dialled):
+    line = gauged(readings=READ, as_dialled=as_dialled)
+    path = write(tmp_path / f"e.{'csv' if write is write_entry_csv else 'xlsx'}", STUDY, PLAN, ("ana",), gauged=line)
+    read = read_entry(path, STUDY, PLAN, ("ana",), symptoms=WORDS)
+    assert read.notes == ("No coupon has anything filled in.",)

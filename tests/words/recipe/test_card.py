@@ -133,11 +133,12 @@ def test_the_same_revision_differs_in_nothing_and_another_in_what_changed():
     stack = replace(recipe().stack, film=Material("cold film", "", "78"))
     after = recipe(settings=settings, stack=stack, revision=2, why="x")
     changed = {c.what: (c.before, c.after) for c in changes_between(recipe(), after)}
-    assert changed["press temperature"] == ("163 °C (325 °F)", "160 °C (320 °F)")
+    assert changed["press temperature, on the surface"] == ("163 °C (325 °F)", "160 °C (320 °F)")
     assert changed["press temperature, dial"] == ("167 °C (333 °F)", "165 °C (329 °F)")
+    assert changed["press temperature, window on the surface"][1] == "158 to 164 °C (316 to 327 °F)"
     assert changed["film"] == ("cold film (lot 77)", "cold film (lot 78)")
     assert changed["press pressure"] == ("3.0 bar (44 psi)", "nothing")
-    assert "cure temperature" not in changed
+    assert "cure temperature, on the surface" not in changed
 
 
 def test_what_differs_between_stacks_is_named_part_by_part():
