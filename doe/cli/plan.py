@@ -69,6 +69,7 @@ def plan(
     choose: str | None = None,
     step_by_step: bool = False,
     most: int = MOST_COUPONS,
+    grades: bool | None = None,
     order: str = "batched",
     per_garment: int | None = None,
     sizes: bool = False,
@@ -132,6 +133,7 @@ def plan(
                 order=order,
                 per_garment=per_garment,
                 most=most if step_by_step else None,
+                grades=grades,
                 shown=desk.shown,
             )
     return planned(made, desk, f"doe sheet {quoted(made.record.name)} -o sheets")

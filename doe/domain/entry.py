@@ -96,7 +96,12 @@ class EntryColumn:
 
 
 def entry_columns(
-    study: Study, people: Sequence[str], *, symptoms: Sequence[str] = (), shown: Shown = METRIC
+    study: Study,
+    people: Sequence[str],
+    *,
+    symptoms: Sequence[str] = (),
+    shown: Shown = METRIC,
+    grades: bool | None = None,
 ) -> tuple[EntryColumn, ...]:
     """Columns of the entry file of a study, in order.
 
@@ -113,6 +118,8 @@ def entry_columns(
         Labels to choose from.
     shown : Shown
         The user's units.
+    grades : bool, optional
+        Whether there is a column for grades; by default where the study asks for them. A file may bring one anyway.
 
     Raises
     ------
@@ -135,14 +142,10 @@ def entry_columns(
         )
         for check in study.spec.checks
     ]
+    if study.asks_grades if grades is None else grades:
+        hint = "May stay empty. Passed clean or only just; failed slightly or badly."
+        columns.append(EntryColumn("grade", "grade", "grade", tuple(GRADE_WORDS.values()), hint=hint))
     columns += [
-        EntryColumn(
-            "grade",
-            "grade",
-            "grade",
-            tuple(GRADE_WORDS.values()),
-            hint="May stay empty. Passed clean or only just; failed slightly or badly.",
-        ),
         EntryColumn(
             "symptom",
             "symptom",

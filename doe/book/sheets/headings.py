@@ -30,7 +30,7 @@ class HeadedColumn:
 
 def _names(study: Study, people: Sequence[str] | None) -> dict[str, EntryColumn]:
     """Columns by every name they are known by, squeezed and without unit."""
-    columns = (*entry_columns(study, people or (), shown=METRIC), *actual_columns(study))
+    columns = (*entry_columns(study, people or (), shown=METRIC, grades=True), *actual_columns(study))
     names: dict[str, EntryColumn] = {}
     for column in columns:
         for name in (column.key, split_unit(column.heading)[0]):
