@@ -201,6 +201,7 @@ def of_draws(hand: float, hand_low: float) -> float:
 
 def _record(line: SimulatedLine, results: pd.DataFrame, answer: doe.Answer) -> Record:
     """An answer beside the truth."""
+    limits = {f.code for f in answer.limits_on_certainty if isinstance(f, Finding)}
     return {
         "made": len(results),
         "passed": int(results["passed"].sum()),
@@ -209,7 +210,8 @@ def _record(line: SimulatedLine, results: pd.DataFrame, answer: doe.Answer) -> R
         "pass_rate": answer.pass_rate,
         "pass_rate_low": answer.pass_rate_low,
         "verdict": answer.verdict,
-        "at_odds": any(f.code == "contradicted" for f in answer.limits_on_certainty if isinstance(f, Finding)),
+        "at_odds": "contradicted" in limits,
+        "doubts": sorted({"predicts_alike", "predicts_worse", "too_mixed"} & limits),
         "p_target": answer.p_target,
         "p_reachable": answer.p_reachable,
         "share_target": share_of_draws(line.study, answer.p_target, "setpoint reaches"),
