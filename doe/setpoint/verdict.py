@@ -101,7 +101,8 @@ class Gaps:
     can_feel : bool
         A coupon of this study transferred, so there is one to feel.
     at_odds : tuple of str
-        Where the map cannot be trusted (`contradicted`): the coupons that agree with it least; nothing is ready then.
+        Where the map cannot be trusted (`contradicted`): the coupons that agree with it least. Nothing is
+        ready then, nor is it out of reach: a map that cannot be trusted shows neither.
     unfinished : int
         Coupons that pass so far and wait for a check, such as a wash: while there are any, nothing is ready.
     borrowed : bool
@@ -118,8 +119,10 @@ class Gaps:
 
     def hold_back(self, verdict: Verdict) -> Verdict:
         """The most that may be said where the numbers alone would say ``verdict``."""
-        open_question = self.hand or self.at_odds or self.unfinished or self.borrowed
-        if self.unvaried or (open_question and verdict == "ready") or (self.untried and verdict == "not reachable"):
+        open_question = self.hand or self.unfinished or self.borrowed
+        if self.unvaried or self.at_odds:
+            return "more coupons"
+        if (open_question and verdict == "ready") or (self.untried and verdict == "not reachable"):
             return "more coupons"
         return verdict
 
