@@ -2,7 +2,7 @@
 
 Usage::
 
-    python -m tests.benchmarks.decisions --world tuning --lines 120 --first 4600 --coupons 20,28 --no-hand \\
+    python -m tests.benchmarks.decisions --world tuning --lines 63 --first 4600 --coupons 20,28 --no-hand \\
         --no-baselines --out t-checks.jsonl
     python -m tests.benchmarks.thresholds --records t-checks.jsonl
 
