@@ -10,7 +10,7 @@ from doe.domain.spec import Spec
 from doe.domain.study import Study
 from tests.shared import known_coupons
 
-pytest_plugins = ["tests.postgres", "tests.shop", "tests.browser", "tests.kept_fits"]
+pytest_plugins = ["tests.postgres", "tests.shop", "tests.browser", "tests.kept_draws"]
 
 
 @pytest.fixture(scope="session")

@@ -14,6 +14,7 @@ import pandas as pd
 from doe.acts.base import RECOMMEND, today, usual_seed
 from doe.acts.recipe.recipes import in_force_for
 from doe.acts.study.fits import answer_from
+from doe.acts.study.kept_draws import kept_draws
 from doe.acts.study.symptom_points import with_points
 from doe.assure.gauges.dates import GaugeStatus, judge_gauge
 from doe.assure.gauges.line import gauge_line
@@ -256,7 +257,7 @@ def _sides(book: Book, record: StudyRecord, settings: Mapping[str, float]) -> tu
     results = book.results(record.id)
     if results.empty or results["passed"].notna().sum() < 12:  # fewer rest on what windows usually look like
         return None, None
-    surfaces = fit(record.study, with_points(results), seed=usual_seed(record.first_name))
+    surfaces = fit(record.study, with_points(results), seed=usual_seed(record.first_name), sampling=kept_draws)
     predicted = surfaces.predict(pd.DataFrame([{f.name: settings[f.name] for f in numeric}]))
     return float(predicted["p_under"].iloc[0]), float(predicted["p_over"].iloc[0])
 

@@ -48,7 +48,7 @@ def average_with_mechanisms(study: Study, surfaces: Surfaces, answer: Answer) ->
     if not isinstance(window, ClosingWindow) or not speaks_of(window):
         return None
     model = MechanismModel(window)
-    cloud = model.sample(rng=np.random.default_rng([surfaces.seed, 1]), particles=surfaces.draws.count)
+    cloud = surfaces.sampling(model, [surfaces.seed, 1], surfaces.draws.count)
     weight = stacking_weight(left_out(surfaces.coupon_fit), left_out(model.coupon_log_likelihood(cloud.draws)))
     rate, point = RobustRate(study, surfaces), pd.DataFrame([dict(answer.setpoint)])
     walls = model.unpack(cloud.draws)

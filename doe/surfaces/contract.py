@@ -11,7 +11,7 @@ levels of the categorical factors (`Scaling.combinations`).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol, Self
 
@@ -120,6 +120,21 @@ class Traces:
     fails: FloatArray
     priors: dict[str, FloatArray]
     left: dict[str, FloatArray]
+
+
+class Sampling(Protocol):
+    """Takes posterior draws of a model: the same ones for the same model, seed and number of draws."""
+
+    def __call__(
+        self,
+        model: SurfaceModel,
+        seed: int | Sequence[int],
+        particles: int,
+        progress: Callable[[float], None] | None = None,
+        /,
+    ) -> Cloud:
+        """Draws of the model's parameters."""
+        ...
 
 
 class SurfaceModel(Protocol):
@@ -245,3 +260,14 @@ def layout(sizes: Mapping[str, int]) -> dict[str, slice]:
 def columns(slices: Mapping[str, slice], *names: str) -> NDArray[np.intp]:
     """Columns of some parameters, where each has a slice of them."""
     return np.concatenate([np.arange(slices[name].start, slices[name].stop) for name in names])
+
+
+def sampled(
+    model: SurfaceModel,
+    seed: int | Sequence[int],
+    particles: int,
+    progress: Callable[[float], None] | None = None,
+    /,
+) -> Cloud:
+    """Draws of a model from a generator of this seed."""
+    return model.sample(rng=np.random.default_rng(seed), particles=particles, progress=progress)

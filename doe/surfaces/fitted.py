@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -18,7 +18,7 @@ from doe.domain.results import Results, read_results
 from doe.domain.study import Study
 from doe.surfaces.belief import Belief, judge_fit
 from doe.surfaces.checks import ClassicalChecks, run_checks
-from doe.surfaces.contract import ModelMaker, SurfaceDraws, SurfaceModel, Traces
+from doe.surfaces.contract import ModelMaker, Sampling, SurfaceDraws, SurfaceModel, Traces, sampled
 from doe.surfaces.earlier import Earlier, EarlierUse, pooled, read_earlier
 from doe.surfaces.facts import fact
 from doe.surfaces.hand_scores import HandScores, doubt_scorers, mean_hand
@@ -63,6 +63,8 @@ class Surfaces:
         together by hand.
     earlier_washes : Washes
         What washes showed in earlier studies of the shop, where they count.
+    sampling : callable
+        How the draws were taken, and are for any other model of the same coupons.
     """
 
     study: Study
@@ -78,6 +80,7 @@ class Surfaces:
     model: SurfaceModel | None = None
     xi: FloatArray | None = None
     earlier_washes: Washes = NO_WASHES
+    sampling: Sampling = field(default=sampled, repr=False, compare=False)
 
     @cached_property
     def everything(self) -> Results:
@@ -203,6 +206,7 @@ def fit(
     earlier: Earlier | None = None,
     shop: ShopHistory | None = None,
     model: ModelMaker = ClosingWindow,
+    sampling: Sampling = sampled,
 ) -> Surfaces:
     """Fit the surfaces of a study to its scored coupons.
 
@@ -223,6 +227,8 @@ def fit(
         What earlier studies of the same shop say about its lines, from `doe.learn_shop`.
     model : callable, optional
         Kind of surface, see `doe.surfaces.contract`: the closing window by default.
+    sampling : callable, optional
+        Takes the draws, see `doe.surfaces.contract`.
 
     Raises
     ------
@@ -244,7 +250,7 @@ def fit(
     everything, weights = (ready, None) if used is None else pooled(ready, used)
     hand = mean_hand(everything, weights)
     made = model(scaling, everything, hand, weights=weights, own=ready.coupons, shop=shop)
-    cloud = made.sample(rng=np.random.default_rng(seed), particles=particles, progress=progress)
+    cloud = sampling(made, seed, particles, progress)
     return Surfaces(
         study=study,
         results=ready,
@@ -259,6 +265,7 @@ def fit(
         model=made,
         xi=cloud.draws,
         earlier_washes=NO_WASHES if shop is None else shop.washes,
+        sampling=sampling,
     )
 
 

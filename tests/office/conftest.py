@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -46,9 +47,15 @@ def office_over(tmp_path: Path, places: Places) -> Iterator[Callable[..., PageUn
 
 
 @pytest.fixture(scope="session")
-def demo_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The book of the demo; tests that store in it copy it first."""
+def made_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The book of the demo, to be copied: nothing is stored in it."""
     return run_demo(tmp_path_factory.mktemp("demo"), shown=METRIC).path(BOOK)
+
+
+@pytest.fixture
+def demo_book(made_demo: Path, tmp_path: Path) -> Path:
+    """The book of the demo, the test's own."""
+    return Path(shutil.copy(made_demo, tmp_path / "demo.sqlite"))
 
 
 @pytest.fixture

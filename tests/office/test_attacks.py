@@ -72,10 +72,8 @@ def addresses(bench) -> list[str]:
 
 
 @pytest.fixture
-def office(office_over, demo_book, tmp_path):
-    place = tmp_path / "shop.sqlite"
-    place.write_bytes(demo_book.read_bytes())
-    return office_over(place)
+def office(office_over, demo_book):
+    return office_over(demo_book)
 
 
 def token(device: Device) -> dict[str, str]:

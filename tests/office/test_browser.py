@@ -43,10 +43,10 @@ PAGES = (
 
 
 @pytest.fixture(scope="module")
-def shop(demo_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
+def shop(made_demo: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
     """The demo's shop, with a confirmation under way and a reading that counts."""
     place = tmp_path_factory.mktemp("open") / "shop.sqlite"
-    place.write_bytes(demo_book.read_bytes())
+    place.write_bytes(made_demo.read_bytes())
     with Book.open(place, who="ana") as book:
         plan_confirmation(book, 1, ClaimWishes(claims=(0.9,), assurance=0.95))
     with running(place, name="open") as started:

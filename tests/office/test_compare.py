@@ -17,10 +17,8 @@ from tests.shop import Shop
 RECIPE = "fine powder on the heavy tee"
 
 
-def test_a_new_lot_is_compared_and_its_verdict_stands_on_its_page(office_over, demo_book, tmp_path):
-    place = tmp_path / "shop.sqlite"
-    place.write_bytes(demo_book.read_bytes())
-    office = office_over(place)
+def test_a_new_lot_is_compared_and_its_verdict_stands_on_its_page(office_over, demo_book):
+    office = office_over(demo_book)
     walk = Walk(office.device("Ana"))
     walk.tap(RECIPE)
     walk.tap("A new lot, blank, powder or film")
@@ -33,7 +31,7 @@ def test_a_new_lot_is_compared_and_its_verdict_stands_on_its_page(office_over, d
     assert "Comparison: two materials side by side" in walk.page.text
     number = office.book.studies()[0].id
     record = office.book.study(number)
-    with Book.open(place, who="Ana") as book:
+    with Book.open(demo_book, who="Ana") as book:
         checks = {c.name: True for c in record.study.spec.checks}
         rows = book.plan_coupons(number).to_dict("records")
         hands = {str(r["coupon"]): 4.0 + 0.5 * ((i // 3) % 2) for i, r in enumerate(rows)}
@@ -59,14 +57,14 @@ def test_a_new_lot_is_compared_and_its_verdict_stands_on_its_page(office_over, d
     walk.send(f"/also/{number}", approved_by="Kim")
     known = standing_of(office.book, number)
     assert (known.said.code, known.rests) == ("comparing added", True)
-    with Book.open(place, who="Ana") as book:
+    with Book.open(demo_book, who="Ana") as book:
         kept = book.recipe(RECIPE)
         assert (kept.recipe.revision, kept.recipe.approved_by) == (2, "Kim")
         assert kept.recipe.stacks[-1].powder.lot == "P-09"
     walk.go(f"/study/{number}")
     assert "Add it to the recipe" not in walk.page.text
     # the very same by the act that the command calls
-    with Book.open(place, who="Ana") as book:
+    with Book.open(demo_book, who="Ana") as book:
         mine = book.plan_coupons(number)
         powder = record.stack.powder
         made = begin_comparison(book, RECIPE, Wanted(parts={"powder": powder}, name="by hand"))
@@ -75,10 +73,8 @@ def test_a_new_lot_is_compared_and_its_verdict_stands_on_its_page(office_over, d
     assert set(mine["role"]) == set(theirs["role"])
 
 
-def test_limits_of_a_new_maker_are_asked_with_their_source(office_over, demo_book, tmp_path):
-    place = tmp_path / "shop.sqlite"
-    place.write_bytes(demo_book.read_bytes())
-    walk = Walk(office_over(place).device("Ana"))
+def test_limits_of_a_new_maker_are_asked_with_their_source(office_over, demo_book):
+    walk = Walk(office_over(demo_book).device("Ana"))
     base = f"/recipe/{RECIPE.replace(' ', '%20')}"
     walk.go(f"{base}/compare")
     walk.send(f"{base}/offer", powder="another powder", powder_supplier="Someone", powder_lot="1")

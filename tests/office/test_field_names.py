@@ -66,13 +66,13 @@ def check(html: str) -> list[tuple[str, str]]:
 
 
 @pytest.fixture(scope="module")
-def at(demo_book, tmp_path_factory):
+def at(made_demo, tmp_path_factory):
     """A device over a copy of the demo, in which a study was begun."""
     from doe.office.pages import pages
     from tests.bench.shop import make_desk
 
     place = tmp_path_factory.mktemp("fields") / "shop.sqlite"
-    place.write_bytes(demo_book.read_bytes())
+    place.write_bytes(made_demo.read_bytes())
     office = make_desk(place, is_local=True, more_pages=pages)
     device = office.device("ana")
     sent = post(device, "/begin", "/begin-materials", {"stack_chosen": "heavy tee, fine powder"})

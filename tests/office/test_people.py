@@ -21,10 +21,8 @@ ADDRESSES = {"Ana": "192.168.7.20", "Ben": "192.168.7.21", "Cleo": "192.168.7.22
 
 
 @pytest.fixture
-def office(office_over, demo_book, tmp_path):
-    place = tmp_path / "shop.sqlite"
-    place.write_bytes(demo_book.read_bytes())
-    return office_over(place, is_local=False)
+def office(office_over, demo_book):
+    return office_over(demo_book, is_local=False)
 
 
 def paired(office: PageUnderTest, who: str = "Ana") -> Device:

@@ -88,10 +88,8 @@ def test_more_coupons_asked_for_on_two_devices_are_planned_once(answered, office
     assert len(later.book.plan_info(1).rounds) == rounds + 1
 
 
-def test_readings_first_articles_and_cases_whose_answer_was_lost_are_stored_once(office_over, demo_book, tmp_path):
-    place = tmp_path / "shop.sqlite"
-    place.write_bytes(demo_book.read_bytes())
-    first = office_over(place)
+def test_readings_first_articles_and_cases_whose_answer_was_lost_are_stored_once(office_over, demo_book):
+    first = office_over(demo_book)
     ana, at = Walk(first.device("ana")), "/recipe/fine%20powder%20on%20the%20heavy%20tee"
     sent = []
 
@@ -107,7 +105,7 @@ def test_readings_first_articles_and_cases_whose_answer_was_lost_are_stored_once
     send("/fails/found?symptom=edge_lift_wash", "/fails/kept", cause="none")
     send("/study/1", "/conditions/1", wash="40", programme="short")
     before = verbs(first)
-    office = office_over(place)
+    office = office_over(demo_book)
     back = Walk(office.device(cookies=ana.device.client.cookies))
     for stale, action, fields in sent:
         for walk in (ana, back):
@@ -115,10 +113,8 @@ def test_readings_first_articles_and_cases_whose_answer_was_lost_are_stored_once
     assert verbs(office) == before
 
 
-def test_a_release_and_a_verdict_pressed_on_two_devices_are_stored_once(office_over, demo_book, tmp_path):
-    place = tmp_path / "shop.sqlite"
-    place.write_bytes(demo_book.read_bytes())
-    office = office_over(place)
+def test_a_release_and_a_verdict_pressed_on_two_devices_are_stored_once(office_over, demo_book):
+    office = office_over(demo_book)
     ana, ben = Walk(office.device("ana")), Walk(office.device("ben", address="192.168.7.21"))
     at = "/recipe/fine%20powder%20on%20the%20heavy%20tee"
     for walk in (ana, ben):

@@ -27,6 +27,7 @@ MADE_OF = {
     "done_": ("photo", "undone", *STEPS[1:]),
     "noted_": STEPS,
     "handled_": ("yes", "no", "open"),
+    "wrong_": ("kept", "passed", "failed"),
     "page_no_right_": ("scores", "releases"),
     "page_": ("no_way_in", "only_looks", "old_form", "not_let_in", "mistake", "refused", "400", "404", "405"),
 }

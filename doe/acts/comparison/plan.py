@@ -155,8 +155,10 @@ class Begun:
     cautions: tuple[str, ...] = ()
 
 
-def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> ComparisonOffer:
+def offer_comparison(book: Book, recipe_name: str, wanted: Wanted, *, with_sizes: bool = True) -> ComparisonOffer:
     """Say what a comparison would cost and could show, before anything is decided. Nothing is stored.
+
+    ``with_sizes`` says what other sizes would take too, which is most of the work.
 
     Raises
     ------
@@ -225,8 +227,6 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
     )
 
     def sizes() -> Iterator[ComparisonSize]:
-        if wanted.staged:
-            return
         margins, powers = sorted({*MARGINS, wanted.rate_margin}), sorted({*POWERS, wanted.power})
         for margin, power in product(margins, powers):
             n = _strokes(study.spec, wanted, rate, margin, power, risk)
@@ -262,7 +262,7 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
         differences,
         points,
         plan,
-        tuple(sizes()),
+        tuple(sizes()) if with_sizes and not wanted.staged else (),
         made,
         hours_for(study, made, line, plan),
         seed,
@@ -270,7 +270,7 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
         () if stages else first_round(plan, study.spec),
         tuple(Finding(code) for code, holds in notes.items() if holds),
         chances,
-        tuple(stage_sizes()) if stages else (),
+        tuple(stage_sizes()) if with_sizes and stages else (),
     )
 
 
@@ -282,7 +282,7 @@ def begin_comparison(book: Book, recipe_name: str, wanted: Wanted, *, shown: Sho
     InputError
         As `offer_comparison` does, and while a limit of the new material is missing.
     """
-    offer = offer_comparison(book, recipe_name, wanted)
+    offer = offer_comparison(book, recipe_name, wanted, with_sizes=False)
     if offer.missing_limits:
         raise InputError(
             "limits of the new material",

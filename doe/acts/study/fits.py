@@ -13,6 +13,7 @@ from doe.acts.base import FIT, RECOMMEND, SHOP, WITHOUT_PRIOR, Key, Progress, us
 from doe.acts.comparison.verdict import refuse_comparison
 from doe.acts.study.earlier import Prior, prior_of
 from doe.acts.study.inputs import inputs_hash, shop_sum
+from doe.acts.study.kept_draws import kept_draws
 from doe.acts.study.limits import refuse_known
 from doe.acts.study.rounds import grades_at_odds, results_to_learn_from, score_counts
 from doe.acts.study.shop import shop_of
@@ -27,6 +28,7 @@ from doe.setpoint.answer import Answer, Cliff, SettingRoom, Window
 from doe.setpoint.recommendation import recommend
 from doe.setpoint.verdict import find_gaps
 from doe.setpoint.why import Why, explain_answer
+from doe.surfaces.contract import Sampling
 from doe.surfaces.fitted import Surfaces, fit
 
 
@@ -57,7 +59,9 @@ def fit_study(book: Book, key: Key, *, seed: int | None = None, progress: Progre
     return fitted
 
 
-def fit_of(book: Book, record: StudyRecord, seed: int | None, progress: Progress | None) -> Fitted:
+def fit_of(
+    book: Book, record: StudyRecord, seed: int | None, progress: Progress | None, *, sampling: Sampling = kept_draws
+) -> Fitted:
     """Fit the surfaces of a study without keeping the fit; coupons that judge an answer never enter the fit."""
     refuse_known(record.study, "fit")
     refuse_comparison(book, record, "fit")
@@ -66,7 +70,8 @@ def fit_of(book: Book, record: StudyRecord, seed: int | None, progress: Progress
     prior = prior_of(book, record)
     earlier = prior.earlier() if prior else None
     shop = shop_of(book, record)
-    surfaces = fit(record.study, with_points(results), seed=seed, progress=progress, earlier=earlier, shop=shop)
+    ready = with_points(results)
+    surfaces = fit(record.study, ready, seed=seed, progress=progress, earlier=earlier, shop=shop, sampling=sampling)
     kept = {a.inputs_hash for a in book.analyses(record.id, RECOMMEND)}
     lent = shop_sum(book.latest_analysis(record.id, SHOP))
     total = inputs_hash(record.as_made, results, prior, shop=lent, kept=kept)
@@ -140,7 +145,8 @@ def _without_prior(book: Book, fitted: Fitted) -> Answer | None:
             return answer_from(kept.payload["answer"])
     study = fitted.record.study
     shop = shop_of(book, fitted.record)
-    answer = recommend(study, fit(study, fitted.surfaces.results, seed=fitted.seed, shop=shop), seed=fitted.seed)
+    alone = fit(study, fitted.surfaces.results, seed=fitted.seed, shop=shop, sampling=kept_draws)
+    answer = recommend(study, alone, seed=fitted.seed)
     # inside, so that its verdict is never taken for that of the study
     _keep(book, fitted, WITHOUT_PRIOR, {"answer": answer_data(answer)})
     return answer

@@ -12,9 +12,8 @@ from contextlib import closing, contextmanager, suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-from platformdirs import user_cache_path
-
 from doe.acts.base import THREADS, Key, Progress, digest, version
+from doe.acts.cache import cache_folder
 from doe.acts.study.limits import refuse_without_limits
 from doe.book.book import Book
 from doe.book.records import StudyRecord
@@ -24,9 +23,6 @@ from doe.domain.stack import Line
 from doe.domain.study import Study
 from doe.practice import worth as trial
 from doe.practice.worth import Tried, Worth
-
-CACHE_DIR = "DOE_CACHE"
-"""Environment variable that names another cache folder."""
 
 MOST_LINES, MOST_PROCESSES = 700, 8
 
@@ -201,11 +197,3 @@ class _Store:
 
 def _checksum(tried: Tried) -> str:
     return digest(asdict(tried))[:12]
-
-
-def cache_folder() -> Path:
-    """The user's cache folder, or the one that ``DOE_CACHE`` names."""
-    named = os.environ.get(CACHE_DIR)
-    if named:
-        return Path(named)
-    return user_cache_path("doe", appauthor=False)

@@ -10,7 +10,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import gammaln, xlogy
+from scipy.special import gammaln
 from scipy.stats import binom, norm
 
 from doe.assure.binomial import RateInterval, wilson_interval
@@ -24,6 +24,7 @@ FloatArray = NDArray[np.float64]
 MOST_OUTCOMES = 60_000
 """Above so many possible outcomes the exact p is not counted out; the normal one, by then as good, stands for it."""
 
+_NEVER = -1e300  # stands for the logarithm of zero: nothing times it is zero
 _NUISANCE = 301  # values of the unknown common rate over which an exact p is maximised
 
 
@@ -201,8 +202,9 @@ def trinomial(b: ArrayLike, c: ArrayLike, n: int, p_b: ArrayLike, p_c: ArrayLike
     chance_b, chance_c = (np.clip(np.asarray(p, dtype=float), 0, 1)[:, None] for p in (p_b, p_c))
     ways = gammaln(n + 1) - gammaln(first + 1) - gammaln(second + 1) - gammaln(rest + 1)
     left = np.clip(1 - chance_b - chance_c, 0, 1)
-    logs = ways + xlogy(first, chance_b) + xlogy(second, chance_c) + xlogy(rest, left)
-    return np.asarray(np.exp(logs))
+    # a logarithm a rate, not one an outcome; nothing out of nothing is certain
+    log_b, log_c, log_left = (np.log(p, out=np.full_like(p, _NEVER), where=p > 0) for p in (chance_b, chance_c, left))
+    return np.asarray(np.exp(ways + first * log_b + second * log_c + rest * log_left))
 
 
 def _largest_tail(z: FloatArray, chance: FloatArray) -> FloatArray:
@@ -356,6 +358,7 @@ def first_round(plan: ComparisonPlan, spec: Spec) -> tuple[Finding, ...]:
     return holds, finding("may_retune", worse=worse, edges=edges, hand=hand), rest
 
 
+@lru_cache(maxsize=4096)
 def paired_power(strokes: int, rate: float, *, margin: float, alpha: float = 0.10) -> float:
     """Probability that the exact paired test shows non-inferiority when both materials pass alike.
 
@@ -372,6 +375,7 @@ def paired_power(strokes: int, rate: float, *, margin: float, alpha: float = 0.1
     return float(trinomial(b, c, strokes, [differ], [differ]).sum())
 
 
+@lru_cache(maxsize=4096)
 def separate_power(coupons: int, rate: float, *, margin: float, alpha: float = 0.10) -> float:
     """Probability that the exact test on separate coupons shows non-inferiority when both pass alike."""
     p = separate_p_values(coupons, coupons, margin)
