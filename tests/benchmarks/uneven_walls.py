@@ -209,7 +209,7 @@ def told(records: Sequence[Record]) -> tuple[str, Figures]:
                 at = [r for r in records if r["coupons"] == coupons and family in ("all", r["family"])]
                 ratio = np.array([r[f"log_ratio_{spread}"] for r in at])
                 if family == "all":
-                    figures[f"log_ratio_{coupons}_{spread}"] = float(ratio.mean())
+                    figures[f"log_ratio_{coupons}_{100 * spread:.0f}"] = float(ratio.mean())
                 rows.append(
                     [
                         str(coupons),
