@@ -25,9 +25,17 @@ class Stopped(Exception):
         self.stored = stored
 
 
+JSON_FORMAT = 2
+"""Rises when a name that programs may read goes or means something else; new names may come at any time."""
+
+
 def print_json(data: Mapping[str, Any]) -> None:
     """One JSON object on standard output."""
-    print(json.dumps(data, ensure_ascii=not _takes_unicode(sys.stdout), indent=2, allow_nan=False))
+    print(
+        json.dumps(
+            {"format": JSON_FORMAT, **data}, ensure_ascii=not _takes_unicode(sys.stdout), indent=2, allow_nan=False
+        )
+    )
 
 
 def say(text: str, *, indent: str = "", style: str = "", stream: TextIO | None = None) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import os
 import re
 import shlex
 import shutil
@@ -14,7 +16,7 @@ from typing import get_args
 import pytest
 
 from doe.acts.demo.run import run_demo
-from doe.cli.terminal import HEIGHT, WIDTH
+from doe.cli.terminal import HEIGHT, JSON_FORMAT, WIDTH
 from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.units import METRIC
@@ -182,13 +184,33 @@ ONLY_ONCE = re.compile(
 """What stores something is not asked a second time."""
 
 
-def say(shop: Shop, text: str) -> dict[str, tuple[CommandResult, str]]:
-    """Each command line with what it says, and what it says with ``--more`` where it can be asked twice."""
+READ = re.compile(
+    r"^(stack|line|gauge|recipe) (list|show|history|on|find)|^study (list|show)|^(waiting|people|confirm|compare)\b|"
+    r"^(recommend|fit) \S+$|^diagnose --(list|past|recipe)|^book (audit|check)|^practice list|^explain"
+)
+
+
+def names_in(data: object, before: str = "") -> set[str]:
+    """Names in what JSON gave, each with those above it."""
+    if isinstance(data, dict):
+        return {f"{before}{name}" for name in data}.union(*(names_in(v, f"{before}{k}.") for k, v in data.items()))
+    if isinstance(data, list):
+        return set().union(*(names_in(part, before) for part in data))
+    return set()
+
+
+def say(shop: Shop, text: str, names: dict[str, str]) -> dict[str, tuple[CommandResult, str]]:
+    """Each command line with what it says, and what it says with ``--more`` where it can be asked twice.
+
+    ``names`` takes those of its JSON, where it only reads.
+    """
     said: dict[str, tuple[CommandResult, str]] = {}
     for line in filter(None, text.splitlines()):
         found = shop.good(*shlex.split(line))
         more = "" if ONCE.search(line) or ONLY_ONCE.search(line) else shop.good(*shlex.split(line), "--more").out
         said[line if line not in said else f"{line} (later)"] = found, more
+        if READ.search(line) and more and line not in names:
+            names[line] = " ".join(sorted(names_in(shop.good(*shlex.split(line), "--json").json)))
     return said
 
 
@@ -199,7 +221,13 @@ def folder(tmp_path_factory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def screens(folder, _ready_books) -> Iterator[dict[str, tuple[CommandResult, str]]]:
+def json_names() -> dict[str, str]:
+    """Names in the JSON of every command that only reads, on the demo's shop."""
+    return {}
+
+
+@pytest.fixture(scope="module")
+def screens(folder, json_names, _ready_books) -> Iterator[dict[str, tuple[CommandResult, str]]]:
     """What every command says on the demo's shop, and in a shop that has read no gauge."""
     with pytest.MonkeyPatch.context() as patch:
         patch.chdir(folder)
@@ -212,7 +240,8 @@ def screens(folder, _ready_books) -> Iterator[dict[str, tuple[CommandResult, str
         shop, other = (Shop(folder, folder / name) for name in ("shop.sqlite", "other.sqlite"))
         for kept in other.good("gauge", "list", LINE, "--json").json["readings"]:
             other.good("gauge", "withdraw", str(kept["id"]), "--why", "for the test")
-        yield say(shop, "demo\n" + SHOP) | {f"{line} (no gauge)": said for line, said in say(other, UNGAUGED).items()}
+        by_itself = say(other, UNGAUGED, {})
+        yield say(shop, "demo\n" + SHOP, json_names) | {f"{line} (no gauge)": said for line, said in by_itself.items()}
 
 
 def test_every_command_is_among_them(screens):
@@ -247,6 +276,23 @@ def test_the_demo_names_three_files_and_shows_its_commands_with_more(screens):
     ]
     assert "doe study new" not in found.out
     assert "doe study new" in more
+
+
+STORED_NAMES = Path(__file__).with_name("json_names.json")
+
+
+def test_no_name_that_programs_read_goes_without_another_format(screens, json_names):
+    """A change that is meant: raise `JSON_FORMAT` where a name goes, then this test with DOE_JSON=renew."""
+    stored = json.loads(STORED_NAMES.read_text(encoding="utf-8"))
+    pairs = [(names.split(), json_names.get(line, "").split()) for line, names in stored["names"].items()]
+    gone = [name for before, now in pairs for name in before if name not in now]
+    assert not gone or stored["format"] < JSON_FORMAT
+    if os.environ.get("DOE_JSON") == "renew":
+        text = json.dumps({"format": JSON_FORMAT, "names": json_names}, indent=1)
+        STORED_NAMES.write_text(text + "\n", encoding="utf-8")
+    assert len(json_names) > 25
+    assert all("format " in names for names in json_names.values())
+    assert json.loads(STORED_NAMES.read_text(encoding="utf-8")) == {"format": JSON_FORMAT, "names": json_names}
 
 
 TEMPERATURES = {"cure_temp": "cure temperature", "press_temp": "press temperature"}

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from tests.axe_check import need_axe, violations
-from tests.reports.test_pages_axe import MAKERS, made
+from tests.reports.test_pages import MAKERS, made
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
@@ -17,12 +17,13 @@ pytestmark = pytest.mark.browser
 
 WIDTHS = (1440, 1024, 768, 720, 390, 320)
 UNFOLD = "document.querySelectorAll('details').forEach(d => { d.open = true; })"
+GROUND = "getComputedStyle(document.body).backgroundColor"
 LAID_OUT = ("labels",)
 """Laid out for paper: their rows scroll in a box of their own."""
 
 
-def opened(browser: Browser, name: str, *, scheme: str = "light") -> Page:
-    page = browser.new_page(viewport={"width": WIDTHS[0], "height": 900}, color_scheme=scheme)  # type: ignore[arg-type]
+def opened(browser: Browser, name: str) -> Page:
+    page = browser.new_page(viewport={"width": WIDTHS[0], "height": 900})
     page.set_content(made(name), wait_until="load")
     page.evaluate(UNFOLD)
     return page
@@ -46,17 +47,21 @@ def test_nothing_runs_off_the_side_and_no_table_is_cut_at_any_width(browser, nam
 
 
 @pytest.mark.parametrize("name", MAKERS)
-def test_no_violation_by_night_and_on_the_narrowest_phone(browser, name):
+def test_no_violation_by_day_and_by_night_wide_and_narrow(browser, name):
     need_axe()
-    page = opened(browser, name, scheme="dark")
-    assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(20, 24, 26)"
-    by_night = violations(page)
-    page.set_viewport_size({"width": 320, "height": 700})
-    narrow = violations(page)
+    page = opened(browser, name)
+    found = {}
+    for scheme, widths in (("light", (1440, 390)), ("dark", (1440, 320))):
+        page.emulate_media(color_scheme=scheme)
+        for width in widths:
+            page.set_viewport_size({"width": width, "height": 900})
+            found[scheme, width] = violations(page)
+    by_night = page.evaluate(GROUND)
     page.emulate_media(media="print")
-    on_paper = page.evaluate("getComputedStyle(document.body).backgroundColor")
+    on_paper = page.evaluate(GROUND)
     page.close()
-    assert by_night == narrow == []
+    assert not any(found.values()), found
+    assert by_night == "rgb(20, 24, 26)"
     assert on_paper == "rgb(255, 255, 255)"
 
 

@@ -1,7 +1,8 @@
-"""Stored pictures of key pages: a change of their look is seen, and meant.
+"""Stored pictures of every page, a picture a page with all its looks side by side: a change is seen, and meant.
 
-Kept at an eighth of their size in grey, so that another version of the browser makes no difference. After a change
-that is meant, look at the pages, then ``DOE_PICTURES=renew python -m pytest tests/reports/test_pictures.py``.
+Each look is what is seen first at one width, by day, by night or on paper, kept at an eighth of its size in grey, so
+that another version of the browser makes no difference. After a change that is meant, look at the pages, then
+``DOE_PICTURES=renew python -m pytest tests/reports/test_pictures.py``.
 """
 
 from __future__ import annotations
@@ -19,11 +20,11 @@ from PIL import Image
 from doe.office.pages import pages
 from reports.pages import template_source
 from tests.bench.shop import make_desk
-from tests.reports.test_pages_axe import made
+from tests.reports.test_pages import MAKERS, made
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
-    from playwright.sync_api import Browser
+    from playwright.sync_api import Browser, Page
 
 pytestmark = pytest.mark.browser
 
@@ -32,42 +33,49 @@ SMALLER = 8
 MOST = 3.0
 """Mean difference of grey, of 255: a line that wraps elsewhere is below it, a block that is gone or moved above."""
 
-DESK, PHONE, PAPER = (1200, 900), (390, 844), (718, 1040)
-SHOTS = {
-    "report": ("report, ready", DESK, "screen"),
-    "report-by-night": ("report, ready", DESK, "dark"),
-    "report-phone": ("report, ready", PHONE, "screen"),
-    "report-paper": ("report, ready", PAPER, "print"),
-    "report-more-coupons": ("report, more coupons", DESK, "screen"),
-    "card-paper": ("recipe card", PAPER, "print"),
-    "people": ("people", DESK, "screen"),
-    "confirmation": ("confirmation", DESK, "screen"),
-    "comparison": ("comparison", DESK, "screen"),
-    "map": ("platen map", DESK, "screen"),
-}
+HIGH = 904
+LOOKS = (
+    ("wide", 1440, "light", "screen"),
+    ("wide by night", 1440, "dark", "screen"),
+    ("desk", 1024, "light", "screen"),
+    ("tablet", 768, "light", "screen"),
+    ("wide at 200 %", 720, "light", "screen"),
+    ("phone", 392, "light", "screen"),
+    ("narrow phone", 320, "light", "screen"),
+    ("paper", 720, "light", "print"),
+)
+"""Name, width in CSS pixels, scheme, medium; widths are whole eighths."""
 
 
-def grey(browser: Browser, html: str, size: tuple[int, int], how: str) -> NDArray[np.float64]:
-    """What is seen first of a page, small and grey, shape (height, width), 0 to 255."""
-    page = browser.new_page(
-        viewport={"width": size[0], "height": size[1]}, color_scheme="dark" if how == "dark" else "light"
-    )
-    page.set_content(html, wait_until="load")
-    if how == "print":
-        page.emulate_media(media="print")
-    page.evaluate("document.fonts.ready")
+def seen_first(page: Page) -> NDArray[np.float64]:
+    """What is seen first, small and grey, shape (height, width), 0 to 255."""
     shot = Image.open(io.BytesIO(page.screenshot())).convert("L")
-    page.close()
-    small = shot.resize((size[0] // SMALLER, size[1] // SMALLER), Image.Resampling.BOX)
+    small = shot.resize((shot.width // SMALLER, shot.height // SMALLER), Image.Resampling.BOX)
     return np.asarray(small, dtype=float)
 
 
-def difference(name: str, seen: NDArray[np.float64]) -> float:
-    """Mean difference to the stored picture."""
+def looks_of(browser: Browser, html: str) -> NDArray[np.float64]:
+    """All looks of a page side by side."""
+    page = browser.new_page(viewport={"width": LOOKS[0][1], "height": HIGH})
+    page.set_content(html, wait_until="load")
+    page.evaluate("document.fonts.ready")
+    looks = []
+    for _, width, scheme, medium in LOOKS:
+        page.set_viewport_size({"width": width, "height": HIGH})
+        page.emulate_media(media=medium, color_scheme=scheme)  # type: ignore[arg-type]
+        looks.append(seen_first(page))
+    page.close()
+    return np.hstack(looks)
+
+
+def differences(name: str, seen: NDArray[np.float64]) -> dict[str, float]:
+    """Mean difference of each look to the stored one."""
     with Image.open(FOLDER / f"{name}.png") as kept:
         stored = np.asarray(kept, dtype=float)
     assert stored.shape == seen.shape
-    return float(np.abs(stored - seen).mean())
+    ends = np.cumsum([width // SMALLER for _, width, _, _ in LOOKS])[:-1]
+    apart = (np.abs(part).mean() for part in np.split(stored - seen, ends, axis=1))
+    return {look[0]: float(apart) for look, apart in zip(LOOKS, apart, strict=True)}
 
 
 def renewed(name: str, seen: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -77,10 +85,14 @@ def renewed(name: str, seen: NDArray[np.float64]) -> NDArray[np.float64]:
     return seen
 
 
-@pytest.mark.parametrize("name", SHOTS)
+def changed(found: dict[str, float]) -> list[str]:
+    return [f"{look}: {apart:.1f}" for look, apart in found.items() if apart >= MOST]
+
+
+@pytest.mark.parametrize("name", MAKERS)
 def test_a_page_looks_as_it_is_stored(browser, name):
-    page, size, how = SHOTS[name]
-    assert difference(name, renewed(name, grey(browser, made(page), size, how))) < MOST
+    seen = renewed(file_of(name), looks_of(browser, made(name)))
+    assert changed(differences(file_of(name), seen)) == []
 
 
 def test_the_first_page_of_the_day_looks_as_it_is_stored(browser, shop_with):
@@ -93,20 +105,23 @@ def test_the_first_page_of_the_day_looks_as_it_is_stored(browser, shop_with):
     html = re.sub(
         r'<link rel="stylesheet" href="/static/(.*?)">', lambda m: f"<style>{template_source(m[1])}</style>", html
     )
-    assert difference("today", renewed("today", grey(browser, html, DESK, "screen"))) < MOST
+    assert changed(differences("today", renewed("today", looks_of(browser, html)))) == []
 
 
-def test_a_page_that_lost_its_answer_or_its_styles_is_told_apart(browser):
-    page, size, how = SHOTS["report"]
-    html = made(page)
-    for changed in (
+def test_a_page_that_lost_its_answer_or_its_styles_is_told_apart_at_every_width(browser):
+    html = made("report, ready")
+    for broken in (
         re.sub(r'<section id="answer".*?</section>', "", html, flags=re.DOTALL),
         html.replace("<style>", "<style>x{"),
     ):
-        assert difference("report", grey(browser, changed, size, how)) > MOST
+        assert len(changed(differences(file_of("report, ready"), looks_of(browser, broken)))) == len(LOOKS)
 
 
 def test_stored_pictures_are_small_and_all_in_use():
     kept = {path.stem: path.stat().st_size for path in FOLDER.glob("*.png")}
-    assert set(kept) == {*SHOTS, "today"}
+    assert set(kept) == {*map(file_of, MAKERS), "today"}
     assert max(kept.values()) < 40_000
+
+
+def file_of(name: str) -> str:
+    return name.replace(", ", "-").replace(" ", "-")
