@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from doe.assure.confirmation.allocation import LUCKY
+from doe.setpoint.chances import CHECKS_ALONE, HAND_TOO
 from tests.benchmarks import headlines, results
 
 PAGES = sorted(path for path in results.RESULTS.glob("*.md") if path.stem != "asvs")  # that one is written by hand
@@ -73,6 +74,24 @@ def test_a_quoted_figure_that_differs_is_noticed(name: str) -> None:
     other = block.replace(figure, "9.99")
     assert other != block
     assert headlines.renewed(other) == block
+
+
+def test_chances_are_moved_as_was_fitted_or_not_at_all_where_that_was_no_better() -> None:
+    found = headlines.figures_of("chances")
+
+    def fitted(claim: str, spec: str) -> tuple[float, float]:
+        return round(found[f"shift_{claim}_{spec}"], 2), round(found[f"slope_{claim}_{spec}"], 2)
+
+    assert {
+        "setpoint reaches": fitted("target", "checks"),
+        "any reaches": fitted("reachable", "checks"),
+    } == CHECKS_ALONE
+    assert {"setpoint reaches": (0.0, 1.0), "any reaches": fitted("reachable", "hand")} == HAND_TOO
+    told = (results.RESULTS / "chances.md").read_text(encoding="utf-8")
+    rows = re.findall(r"^\| hand \| setpoint reaches \|.*\| (\S+) \| (\S+) \|$", told, re.MULTILINE)
+    plain, moved = (sorted(map(float, gaps)) for gaps in zip(*rows, strict=True))
+    assert len(plain) == 3
+    assert abs(sum(plain) - sum(moved)) / 3 < 0.05  # a bin of 35 lines is known to 0.08
 
 
 def test_what_confirmations_say_of_set_ups_is_what_was_measured() -> None:

@@ -174,6 +174,7 @@ def _form(visit: Visit, making: Making, coupon: Coupon, *, is_typed: bool) -> Sc
         stored = _stored(study, coupon, f"check:{check.name}", shown)
         return CheckRow(CHECK + check.name, name, check.label, now == "pass", now == "fail", stored)
 
+    stored_grade = _stored(study, coupon, "grade", shown)
     asked = [s.label for s in CATALOGUE if asks_of_handling([s.key])]
     return ScoreForm(
         draft=making.key_of(coupon),
@@ -183,8 +184,10 @@ def _form(visit: Visit, making: Making, coupon: Coupon, *, is_typed: bool) -> Sc
         later_open=bool(visit.query("wash"))
         or not coupon.misses(making.checks_now)
         or any(visit.text(CHECK + c.name) for c in making.checks_later),
-        grades=tuple(Choice(g, words, g == graded) for g, words in (*GRADED.items(), ("", "no grade"))),
-        stored_grade=_stored(study, coupon, "grade", shown),
+        grades=tuple(Choice(g, words, g == graded) for g, words in (*GRADED.items(), ("", "no grade")))
+        if study.asks_grades or graded or stored_grade
+        else (),
+        stored_grade=stored_grade,
         symptoms=tuple(boxes[key] for key in common),
         more_symptoms=rarer,
         more_open=any(box.is_on for box in rarer),

@@ -303,6 +303,7 @@ class ScoreForm:
     later_open : bool
         Whether the checks after washes are due.
     grades : tuple of Choice
+        Empty where no grade is asked for and none was given.
     stored_grade : str
     symptoms, more_symptoms : tuple of SymptomBox
     more_open : bool

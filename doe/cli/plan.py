@@ -27,6 +27,7 @@ from doe.domain.finding import Finding
 from doe.domain.jsonable import named
 from doe.domain.study import Study
 from doe.domain.units import Shown
+from doe.plans.build import LEAST_OPTIMAL, suitable_kind
 from doe.plans.decisions import outcome
 from doe.plans.judge import PlanJudgement
 from doe.practice.worth import Share, Worth
@@ -68,6 +69,7 @@ def plan(
     choose: str | None = None,
     step_by_step: bool = False,
     most: int = MOST_COUPONS,
+    grades: bool | None = None,
     order: str = "batched",
     per_garment: int | None = None,
     sizes: bool = False,
@@ -131,6 +133,7 @@ def plan(
                 order=order,
                 per_garment=per_garment,
                 most=most if step_by_step else None,
+                grades=grades,
                 shown=desk.shown,
             )
     return planned(made, desk, f"doe sheet {quoted(made.record.name)} -o sheets")
@@ -227,7 +230,7 @@ def comparison(choice: PlanChoice, shown: Shown) -> Screen:
     ]
     return [
         f"{count(len(rows), 'plan')} for {choice.record.name} with at most {count(choice.coupons, 'coupon')}; "
-        f"the {'surest' if rows[0][-1] else 'most telling'} first.",
+        f"the {'surest' if rows[0][-1] else 'most telling'} first{_automatic(choice)}.",
         Table(heads, rows, right=heads[1:]),
         *outcome_note(study, [outcome(study, j.kind, j.coupons) for j in choice.judgements]),
         *caution_lines(choice.cautions),
@@ -236,6 +239,13 @@ def comparison(choice: PlanChoice, shown: Shown) -> Screen:
         *map(Warn, plan_notes(choice.near, choice.record.study, shown)),
         *map(Warn, known_of_materials(choice.record.study, choice.record.stack, today(), shown)),
     ], [*notes, *map(Warn, choice.cautions)]
+
+
+def _automatic(choice: PlanChoice) -> str:
+    """Which of them is made where nobody chooses."""
+    if choice.coupons < LEAST_OPTIMAL:
+        return ""
+    return f"; auto makes {suitable_kind(choice.record.study, choice.coupons)[0]}"
 
 
 def _aliases(judgement: PlanJudgement, study: Study) -> str:

@@ -194,7 +194,7 @@ def ask_coupons(
             settings = ", ".join(f"{f.name} {dialled.amount(f, coupon.settings[f.name])}" for f in record.study.factors)
             say(f"\n{coupon.name}: {settings}")
             try:
-                entry = questions(partial(_ask_one, coupon, checks, names), may_leave=True)
+                entry = questions(partial(_ask_one, coupon, checks, names, record.study.asks_grades), may_leave=True)
             except Back:
                 say("This is the first coupon of those that wait." if place == 0 else "Back to the coupon before.")
                 place = max(0, place - 1)
@@ -220,7 +220,7 @@ def _store(book: Book, study: int, entry: ScoreEntry, before: ScoreEntry | None)
     return book.record(study, [entry], why="typed wrongly, put right at once")
 
 
-def _ask_one(coupon: Coupon, checks: Sequence[Check], people: Sequence[str]) -> ScoreEntry | None:
+def _ask_one(coupon: Coupon, checks: Sequence[Check], people: Sequence[str], grades: bool) -> ScoreEntry | None:
     made: dict[str, bool] = {}
     for check in checks:
         if coupon.check(check.name) is not None:
@@ -239,7 +239,7 @@ def _ask_one(coupon: Coupon, checks: Sequence[Check], people: Sequence[str]) -> 
         made[check.name] = word == "pass"
         if word == "fail":
             break
-    grade = _ask_grade(coupon, all(made.values())) if made else ""
+    grade = _ask_grade(coupon, all(made.values())) if made and (grades or "grade" in coupon.said) else ""
     symptoms, side = _ask_symptom() if False in made.values() else ((), "")
     transferred = not (checks and made.get(checks[0].name) is False and not checks[0].is_later)
     felt = {}

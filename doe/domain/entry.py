@@ -106,6 +106,7 @@ def entry_columns(
     shown: Shown = METRIC,
     scales: Mapping[str, str] | None = None,
     dials: Collection[str] = (),
+    grades: bool | None = None,
 ) -> tuple[EntryColumn, ...]:
     """Columns of the entry file of a study, in order.
 
@@ -126,6 +127,8 @@ def entry_columns(
         Temperatures of machines, with `ON_SURFACE` or `AS_DIALLED`.
     dials : collection of str
         Those beside which stands what is dialled in for them.
+    grades : bool, optional
+        Whether there is a column for grades; by default where the study asks for them. A file may bring one anyway.
 
     Raises
     ------
@@ -150,14 +153,10 @@ def entry_columns(
         )
         for check in study.spec.checks
     ]
+    if study.asks_grades if grades is None else grades:
+        hint = "May stay empty. Passed clean or only just; failed slightly or badly."
+        columns.append(EntryColumn("grade", "grade", "grade", tuple(GRADE_WORDS.values()), hint=hint))
     columns += [
-        EntryColumn(
-            "grade",
-            "grade",
-            "grade",
-            tuple(GRADE_WORDS.values()),
-            hint="May stay empty. Passed clean or only just; failed slightly or badly.",
-        ),
         EntryColumn(
             "symptom",
             "symptom",

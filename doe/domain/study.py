@@ -55,6 +55,8 @@ class Study:
     known : str, optional
         What its settings come from (a maker's sheet, a second press, an old habit), where they are known and are to be
         confirmed without a search. Every factor then has one value.
+    grades : bool, optional
+        Whether sheets, entry files, forms and questions ask for grades; left out, a search step by step does.
 
     Raises
     ------
@@ -73,6 +75,7 @@ class Study:
     most_coupons: int | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
     beyond_limits: tuple[str, ...] | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
     known: str | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
+    grades: bool | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
 
     def __post_init__(self) -> None:
         fill = object.__setattr__
@@ -185,6 +188,15 @@ class Study:
     def per_garment(self) -> int:
         """Coupons on one garment, the usual number where nothing was said."""
         return COUPONS_PER_GARMENT if self.coupons_per_garment is None else self.coupons_per_garment
+
+    @property
+    def asks_grades(self) -> bool:
+        """Whether a person who scores is asked for grades; one that is given counts all the same.
+
+        In one round they led to no better setpoints (`tests/benchmarks/results/decisions-locked-checks-grades.md`).
+        Searches step by step were measured with them.
+        """
+        return self.most_coupons is not None if self.grades is None else self.grades
 
     @property
     def endured(self) -> tuple[Factor, ...]:

@@ -14,6 +14,7 @@ from doe.domain.masks import is_forbidden
 from doe.domain.stack import DEFAULT_LINE, Line
 from doe.domain.study import Study
 from doe.plans.classical import CLASSICAL, check_kind, classical_points, sizes
+from doe.plans.decisions import winner
 from doe.plans.notes import note, order_notes
 from doe.plans.optimal import Criterion, optimal_points
 from doe.plans.order import order_round
@@ -84,7 +85,28 @@ def _check_centre(study: Study, points: Points) -> Points:
 
 
 def suitable_kind(study: Study, coupons: int) -> tuple[str, Finding]:
-    """Kind that suits this many coupons, with the reason.
+    """Kind that suits this many coupons, with the reason: what led to the best setpoints on simulated lines.
+
+    Where four settings and about as many coupons were tried over ranges as wide (`decisions.winner`), the kind that was
+    worth most is taken, else the one that `usual_kind` gives.
+
+    Raises
+    ------
+    InputError
+        If no kind has so few coupons.
+    """
+    kind, why = usual_kind(study, coupons)
+    if study.forbidden or coupons < LEAST_OPTIMAL:  # neither was tried
+        return kind, why
+    possible = [k for k in KINDS if (fits(study, k, coupons) if k in CLASSICAL else k != "auto")]
+    best = winner(study, coupons, possible, kind)
+    if best is None or best.kind == kind:
+        return kind, why
+    return best.kind, note("chosen as tried", kind=best.kind, coupons=best.coupons, wide=best.wide)
+
+
+def usual_kind(study: Study, coupons: int) -> tuple[str, Finding]:
+    """Kind for this many coupons where nothing was tried, with the reason.
 
     The response is expected to bend (too little heat and too much both fail), so a plan that can carry the full
     quadratic is preferred: a face-centred composite where one fits exactly, else an optimal plan. Fewer coupons are
@@ -164,7 +186,7 @@ def make_plan(
     coupons : int
         Exactly this many; where the kind does not exist in this size, the sizes are named.
     kind : {"auto", "half", "quarter", "full", "composite", "box-behnken", "optimal", "d-optimal"}
-        ``auto`` chooses by the number of coupons and factors, and says in the notes how.
+        ``auto`` chooses by the number of coupons and factors and the width of the ranges, and says in the notes how.
     seed : int
         The same seed gives the same plan.
     line : Line

@@ -10,7 +10,7 @@ from doe.domain.errors import InputError
 from doe.domain.finding import Finding, Value
 from doe.domain.stack import DEFAULT_LINE, Line
 from doe.domain.study import Study
-from doe.plans.build import LEAST_OPTIMAL, make_plan
+from doe.plans.build import LEAST_OPTIMAL, make_plan, suitable_kind
 from doe.plans.classical import CLASSICAL, LEAST_CENTRE, base_points, base_size
 from doe.plans.decisions import outcome
 from doe.plans.judge import PlanJudgement, judge_plan
@@ -37,11 +37,11 @@ def compare_plans(study: Study, *, coupons: int, seed: int = 0, line: Line = DEF
     """Judgements of the plans that fit a budget, the surest first.
 
     Plans that were tried on simulated lines over ranges as wide come first, the one that led to the best setpoints
-    before the others (`doe.plans.decisions`). Of the rest, plans that can show an effect of every factor come before
-    those that cannot; then those that carry the full quadratic, then those that carry two-factor interactions; among
-    these the one with the smaller average prediction variance, and among equals the faster. A textbook plan is taken in
-    one copy with up to four centre coupons, so it may need fewer coupons than there are; `left_out` says why the others
-    are missing.
+    before the others (`doe.plans.decisions`): with as many coupons as were tried, it is what ``auto`` makes. Of the
+    rest, plans that can show an effect of every factor come before those that cannot; then those that carry the full
+    quadratic, then those that carry two-factor interactions; among these the one with the smaller average prediction
+    variance, and among equals the faster. A textbook plan is taken in one copy with up to four centre coupons, so it
+    may need fewer coupons than there are; `left_out` says why the others are missing.
 
     Parameters
     ----------
@@ -61,7 +61,8 @@ def compare_plans(study: Study, *, coupons: int, seed: int = 0, line: Line = DEF
         except InputError:
             continue
         found.append(judge_plan(plan, line=line))
-    return tuple(sorted(found, key=lambda judged: _merit(study, judged)))
+    auto = suitable_kind(study, coupons)[0] if coupons >= LEAST_OPTIMAL else ""  # fewer were never tried
+    return tuple(sorted(found, key=lambda judged: _merit(study, judged, auto)))
 
 
 def left_out(study: Study, *, coupons: int) -> tuple[LeftOut, ...]:
@@ -93,11 +94,12 @@ def _left_out(kind: str, code: ReasonCode, **values: Value) -> LeftOut:
     return LeftOut(kind, Finding(code, values))
 
 
-def _merit(study: Study, judgement: PlanJudgement) -> tuple[float, bool, int, float, float]:
-    """The setpoints it led to, whether it sees an effect of every factor, its richest model, its variance, hours."""
+def _merit(study: Study, judgement: PlanJudgement, auto: str) -> tuple[float, bool, bool, int, float, float]:
+    """The setpoints it led to, of those as good what ``auto`` makes; then what a textbook asks, hours last."""
     tried = outcome(study, judgement.kind, judgement.coupons)
     return (
-        -tried.worth if tried is not None else 1.0,
+        -round(tried.worth, 3) if tried is not None else 1.0,
+        tried is not None and judgement.kind != auto,
         not math.isfinite(judgement.smallest_effect),
         -MODELS.index(judgement.model),
         round(judgement.precision.variance_average, 3),

@@ -6,6 +6,7 @@ settings, checks alone, one round, on lines of the population (`doe.practice.pop
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
 
@@ -16,6 +17,12 @@ from doe.domain.study import Study
 
 SETTINGS, MOST = 4, 40
 """Settings of the studies tried, and the most coupons of a search step by step."""
+
+STEPS = "steps"
+"""How kinds of search step by step begin in the table."""
+
+NEAR = 4
+"""Coupons more or fewer that a number of coupons which was tried still speaks for; the sizes tried lie 8 apart."""
 
 FAR_OFF = 0.15
 """A setpoint is far off when its true pass rate falls short of the wanted one by more than this."""
@@ -82,15 +89,45 @@ def outcome(study: Study, kind: str, coupons: int) -> TriedPlan | None:
     """What a kind of plan led to with as many coupons, over ranges as wide.
 
     None where that was not tried: with another number of settings, with levels, with fewer coupons than were tried.
-    Between sizes that were tried, those of the next smaller one are given.
+    Between sizes that were tried, the nearest speaks, of two as near the smaller one.
     """
-    if len(study.numeric) != SETTINGS or study.categorical:
+    found = _like(study)
+    if coupons < min((o.coupons for o in found), default=coupons):
         return None
+    known = [o for o in found if o.kind == kind and o.coupons <= coupons + NEAR]
+    return min(known, key=lambda o: (abs(o.coupons - coupons), o.coupons), default=None)
+
+
+def winner(study: Study, coupons: int, kinds: Iterable[str], usual: str) -> TriedPlan | None:
+    """The kind of plan that was worth most with as many coupons over ranges as wide; ``usual`` of those worth as much.
+
+    None where the table does not speak: nothing like this study was tried, or not with about as many coupons.
+
+    Parameters
+    ----------
+    study : Study
+    coupons : int
+    kinds : iterable of str
+        Those that exist with this many coupons.
+    usual : str
+        What would be made if nothing had been tried.
+    """
+    sizes = {o.coupons for o in _like(study) if not o.kind.startswith(STEPS)}
+    size = min(sizes, key=lambda tried: (abs(tried - coupons), tried), default=0)
+    if coupons < min(sizes, default=0) or abs(size - coupons) > NEAR:
+        return None
+    found = [o for kind in kinds if (o := outcome(study, kind, coupons)) is not None and o.coupons == size]
+    return max(found, key=lambda o: (round(o.worth, 3), o.kind == usual), default=None)
+
+
+def _like(study: Study) -> list[TriedPlan]:
+    """What was tried on studies like this one."""
+    if len(study.numeric) != SETTINGS or study.categorical:
+        return []
     wide = is_wide(study)
-    known = [o for o in _tried()[0] if o.kind == kind and o.wide == wide and o.coupons <= coupons]
-    return max(known, key=lambda o: o.coupons, default=None)
+    return [o for o in _tried()[0] if o.wide == wide]
 
 
 def stepwise(study: Study) -> TriedPlan | None:
     """What searches step by step led to that begin as the tool's do."""
-    return outcome(study, "steps, spread", MOST)
+    return outcome(study, f"{STEPS}, spread", MOST)

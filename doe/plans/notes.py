@@ -20,6 +20,7 @@ NoteCode = Literal[
     "chosen as a first look",
     "chosen as spread out",
     "chosen as one setting",
+    "chosen as tried",
     "chosen by the shop",
     "fewer coupons than terms",
     "other fraction",

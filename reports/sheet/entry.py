@@ -248,7 +248,8 @@ def _fill_help(sheet: Worksheet, study: Study, shown: Shown, gauged: GaugedLine 
         fixed_wording=FIXED_WORDING,
     )
     sheet.column_dimensions["A"].width = 110
-    for i, line in enumerate(told.splitlines(), start=1):
+    lines = [line for line in told.splitlines() if study.asks_grades or not line.startswith("Grade:")]
+    for i, line in enumerate(lines, start=1):
         _write(sheet, i, 1, line.removeprefix("# "), bold=line.startswith("# "))
     sheet.protection.sheet = True
     _fit_width(sheet)

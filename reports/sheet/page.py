@@ -232,6 +232,8 @@ class SheetPage:
         A strip for each person who scores the hand-feel.
     hand_rule : str
         How hand-feel is scored.
+    grades : bool
+        Whether there is a box for the grade.
     """
 
     page_title: str
@@ -257,6 +259,7 @@ class SheetPage:
     wash_coupons: tuple[str, ...]
     strips: tuple[HandStrip, ...]
     hand_rule: str
+    grades: bool
 
 
 def sheet_page(
@@ -343,6 +346,7 @@ def sheet_page(
         wash_coupons=tuple(sorted(map(str, mine["coupon"]))) if later else (),
         strips=tuple(hand_strip(person, mine["coupon"]) for person in people),
         hand_rule=HAND_RULE,
+        grades=study.asks_grades,
     )
 
 

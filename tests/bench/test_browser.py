@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import re
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -447,6 +448,8 @@ def test_a_program_started_anew_loses_no_typed_score(browser, book_with):
 
 @pytest.mark.parametrize("scripts", [True, False])
 def test_a_grade_is_one_tap_in_one_row_that_fits_a_phone(device, bench, scripts):
+    with Book.open(bench[1], who="test") as book:
+        book.amend_study(1, replace(book.study(1).study, grades=True), "graded")
     page = device("ana", scripts=scripts)
     page.goto(f"{bench[0].address}/c/1/R1-11")
     taps = [tap.bounding_box() for tap in page.locator(".grades-row label").all()]

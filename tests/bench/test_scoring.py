@@ -260,6 +260,9 @@ def test_two_people_scoring_the_same_coupon_both_count(desk):
 
 def test_a_grade_is_one_tap_shown_corrected_and_taken_back(desk):
     ana = desk.device("ana")
+    assert 'name="grade"' not in ana.get("/c/1/R1-03").text  # one round does not ask for it
+    study = desk.book.study(STUDY).study
+    desk.book.amend_study(STUDY, replace(study, grades=True), "graded")
     form = ana.get("/c/1/R1-03")
     taps = re.findall(r'name="grade" value="(\w*)"( checked)?><span>(.*?)</span>', form.text)
     assert [(value, text) for value, _, text in taps] == [

@@ -13,6 +13,7 @@ import pandas as pd
 from scipy.stats import qmc
 
 import doe
+from doe.domain.finding import Finding
 from doe.domain.stack import DEFAULT_LINE
 from doe.plans.build import add_round
 from doe.practice.coupons import DEFAULT_SCORING, Scoring, lean
@@ -24,7 +25,7 @@ from doe.setpoint.answer import Window
 from doe.setpoint.chances import HAND_LOWER, lower_hand, said_chance, share_of_draws
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
-from doe.setpoint.verdict import Chance, judge
+from doe.setpoint.verdict import Chance, Gaps, judge
 from tests.benchmarks.baselines import best_coupon, one_factor_at_a_time
 from tests.benchmarks.decision_baselines import FITS, claim
 from tests.benchmarks.locked_families import LOCKED, locked_hand
@@ -200,6 +201,7 @@ def of_draws(hand: float, hand_low: float) -> float:
 
 def _record(line: SimulatedLine, results: pd.DataFrame, answer: doe.Answer) -> Record:
     """An answer beside the truth."""
+    limits = {f.code for f in answer.limits_on_certainty if isinstance(f, Finding)}
     return {
         "made": len(results),
         "passed": int(results["passed"].sum()),
@@ -208,6 +210,8 @@ def _record(line: SimulatedLine, results: pd.DataFrame, answer: doe.Answer) -> R
         "pass_rate": answer.pass_rate,
         "pass_rate_low": answer.pass_rate_low,
         "verdict": answer.verdict,
+        "at_odds": "contradicted" in limits,
+        "doubts": sorted({"predicts_alike", "predicts_worse", "too_mixed"} & limits),
         "p_target": answer.p_target,
         "p_reachable": answer.p_reachable,
         "share_target": share_of_draws(line.study, answer.p_target, "setpoint reaches"),
@@ -251,6 +255,7 @@ def judged(record: Record, *, hand: bool = True) -> Record:
         record["best_pass_rate"],
     )
     said = judge(study, chance, record["pass_rate"], record["pass_rate_low"], coupons=record["made"])
+    said = Gaps(at_odds=("some coupon",) * record.get("at_odds", False)).hold_back(said)
     shares = {"share_target": reached, "share_reachable": reachable}
     if record.get("hand") is not None and "hand_low_of_draws" not in record:
         shares["hand_low_of_draws"] = record["hand_low"]

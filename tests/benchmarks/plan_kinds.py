@@ -41,6 +41,7 @@ from tests.benchmarks.results import (
     read_records,
     share,
     table,
+    tuning_only,
     written,
 )
 
@@ -212,7 +213,7 @@ def main() -> None:
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--tables", action="store_true", help="write what the tool reads")
     given = parser.parse_args()
-    records = read_records(given.out)
+    records = list(tuning_only(read_records(given.out)))
     done, families, commit = {r["seed"] for r in records}, list(FAMILIES), commit_now()
     seeds = range(given.first, given.first + given.lines)
     cases = f"{given.lines} lines, seeds {seeds[0]} to {seeds[-1]}"

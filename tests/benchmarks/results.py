@@ -28,6 +28,7 @@ import numpy as np
 import scipy
 
 from doe.practice.lines import KINDS
+from doe.practice.population.draw import FAMILIES
 
 RESULTS = Path(__file__).parent / "results"
 ROOT = Path(__file__).parents[2]
@@ -230,6 +231,20 @@ def read_records(path: Path | None) -> list[Record]:
             records.append(json.loads(line))
         except json.JSONDecodeError:
             continue
+    return records
+
+
+def tuning_only(records: Sequence[Record]) -> Sequence[Record]:
+    """The records, if all are of families on which choices may be made; their family or kind says so.
+
+    Raises
+    ------
+    SystemExit
+        If one is of another family or kind: nothing is chosen on it.
+    """
+    strangers = {str(r.get("family", r.get("kind"))) for r in records} - set(FAMILIES)
+    if strangers:
+        raise SystemExit(f"nothing is chosen on {', '.join(sorted(strangers))}: give records of {', '.join(FAMILIES)}")
     return records
 
 

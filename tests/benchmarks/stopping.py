@@ -53,6 +53,7 @@ from tests.benchmarks.results import (
     read_records,
     share,
     table,
+    tuning_only,
     written,
 )
 
@@ -219,7 +220,7 @@ def main() -> None:
     parser.add_argument("--out", type=Path)
     parser.add_argument("--jobs", type=int, default=1)
     given = parser.parse_args()
-    records = read_records(given.out)
+    records = list(tuning_only(read_records(given.out)))
     done, families, commit = {r["seed"] for r in records}, list(FAMILIES), commit_now()
     seeds = range(given.first, given.first + given.lines)
     with written(given, __file__, __doc__, cases=f"{given.lines} lines, seeds {seeds[0]} to {seeds[-1]}") as figures:

@@ -218,7 +218,7 @@ def test_no_plan_is_made_when_none_is_chosen(shop_with):
 @pytest.fixture
 def planned(shop_with):
     shop = shop_with(0)
-    shop.good("plan", STUDY, "--coupons", "12", "--choose", "half")
+    shop.good("plan", STUDY, "--coupons", "12", "--choose", "half", "--grades")
     return shop
 
 
@@ -246,6 +246,16 @@ def test_scoring_at_the_press_stores_coupon_by_coupon(planned):
     assert frame.loc[2, "void"] == "burnt by the lamp"
     assert frame["passed"].notna().sum() == 2
     assert "Every coupon before this one is stored" in found.out
+
+
+def test_a_grade_is_not_asked_for_in_one_round_unless_wanted_and_step_by_step_unless_not(shop_with):
+    for options, asked in (((), False), (("--step-by-step",), True), (("--step-by-step", "--no-grades"), False)):
+        shop = shop_with(0)
+        shop.good("plan", STUDY, "--coupons", "12", "--choose", "half", *options)
+        answers = ["p", "p", *([""] if asked else []), "4", "a note", "q"]
+        said = shop.good("record", STUDY, "--person", "ana", typed=lines(*answers)).out
+        assert ("only just" in said) == asked
+        assert results(shop).loc[0, "note"] == "a note"
 
 
 def test_scoring_goes_on_where_it_stopped_and_washes_come_later(planned):

@@ -340,7 +340,7 @@ def test_a_factor_with_levels_is_answered_like_any_other() -> None:
 def test_a_level_nobody_tried_keeps_the_target_from_being_called_not_reachable() -> None:
     study = Study("s", (*(usual_factor(n) for n in NAMES[:2]), usual_factor("film_type")))
     numeric = Study("s", study.factors[:2])
-    poor = known_coupons(numeric, 24, seed=2, top=-1.0, steep=0.5)
+    poor = known_coupons(numeric, 24, seed=2, top=0.5, steep=4.0)
     both, hot = (_asked(study, poor.assign(film_type=levels)) for levels in (["hot", "cold"] * 12, "hot"))
     assert (both.verdict, hot.verdict) == ("not reachable", "more coupons")
     assert "cold" in set(hot.next_coupons["film_type"])

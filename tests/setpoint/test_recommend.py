@@ -19,9 +19,11 @@ from doe.setpoint.curves import profile, robust_map
 from doe.setpoint.next_coupons import choose_next
 from doe.setpoint.robust import RobustRate, error_nodes
 from doe.setpoint.search import find_setpoint
+from doe.setpoint.standing import judge_for
 from doe.setpoint.verdict import LOOK_AGAIN, OUT_OF_REACH, STEP_OUT_OF_REACH, Chance, contradicted, judge
 from doe.surfaces.fitted import Surfaces
 from doe.words.study import setpoint as words
+from doe.words.study.answer import by_answer
 from tests.benchmarks import headlines
 from tests.shared import known_coupons
 
@@ -252,7 +254,41 @@ def test_what_any_setting_reaches_is_reckoned_with_enough_points_for_the_error(
     assert np.abs(found.best - fine.max(axis=1)).max() < 0.01
 
 
-@pytest.mark.parametrize("fault", ["no better than the share of passes", "more mixed than it explains"])
+def contradict(surfaces: Surfaces, fault: str) -> Surfaces:
+    """The same surfaces as if their coupons contradicted them, as `judge_fit` finds of other coupons."""
+    belief = surfaces.belief
+    if fault == "more mixed than it explains":
+        worse = replace(belief, fit_p_value=0.01)
+    else:
+        worse = replace(belief, score=belief.score_no_factor)
+    doubted = replace(surfaces)
+    vars(doubted)["belief"] = worse
+    return doubted
+
+
+FAULTS = ["no better than the share of passes", "more mixed than it explains"]
+
+
+@pytest.mark.parametrize("fault", FAULTS)
+def test_that_no_setting_is_good_is_not_said_from_a_map_that_the_coupons_contradict(fault: str) -> None:
+    spec = doe.Spec(pass_rate=0.95, hand_min=None)
+    strict = Study("s", tuple(usual_factor(n) for n in ("cure_temp", "press_temp")), spec=spec)
+    surfaces = doe.fit(strict, known_coupons(strict, 40, seed=3, top=0.5, steep=5.0), seed=7)
+    known = doe.recommend(strict, surfaces, seed=7)
+    assert (known.verdict, contradicted(surfaces)) == ("not reachable", ())
+    assert known.changes
+    answer = doe.recommend(strict, contradict(surfaces, fault), seed=7)
+    assert answer.verdict == "more coupons"
+    assert not answer.changes
+    assert len(answer.next_coupons) > 0
+    assert by_answer(known).state == "unreachable"
+    assert by_answer(answer).state == "distrusted"
+    assert by_answer(answer).said.values["names"] == contradicted(contradict(surfaces, fault))
+    said_elsewhere = judge_for(strict, contradict(surfaces, fault))  # as reasons and drafts say it
+    assert said_elsewhere(Chance(0.0, 0.0, 0.1), 0.1, 0.0) == "more coupons"
+
+
+@pytest.mark.parametrize("fault", FAULTS)
 def test_a_map_that_the_coupons_contradict_is_never_ready_and_names_what_to_look_at_again(
     study: Study, fault: str
 ) -> None:
@@ -261,13 +297,7 @@ def test_a_map_that_the_coupons_contradict_is_never_ready_and_names_what_to_look
     assert doe.recommend(easy, surfaces, seed=7).verdict == "ready"
     assert contradicted(surfaces) == ()
     belief = surfaces.belief
-    if fault == "more mixed than it explains":
-        worse = replace(belief, fit_p_value=0.01)
-    else:
-        worse = replace(belief, score=belief.score_no_factor)
-    doubted = replace(surfaces)
-    vars(doubted)["belief"] = worse  # what `judge_fit` finds of other coupons
-    answer = doe.recommend(easy, doubted, seed=7)
+    answer = doe.recommend(easy, contradict(surfaces, fault), seed=7)
     assert answer.verdict == "more coupons"
     said = next(f for f in answer.limits_on_certainty if f.code == "contradicted")
     named = tuple(said.values["names"])

@@ -106,15 +106,18 @@ def commit_plan(
     order: str = "batched",
     per_garment: int | None = None,
     most: int | None = None,
+    grades: bool | None = None,
     shown: Shown = METRIC,
 ) -> PlannedRound:
     """Make a plan of a kind and store it as the first round.
 
-    The study keeps ``per_garment`` for later rounds, and the ``most`` coupons of a search that goes step by step.
+    The study keeps ``per_garment`` for later rounds, the ``most`` coupons of a search that goes step by step, and
+    whether grades are asked for.
     """
     record = _without_plan(book, key)
     study = record.study if per_garment is None else replace(record.study, coupons_per_garment=per_garment)
     study = study if most is None else replace(study, most_coupons=most)
+    study = study if grades is None else replace(study, grades=grades)
     gauged, seed = gauged_line(book, record), usual_seed(record.first_name, seed)
     make = partial(make_plan, coupons=coupons, kind=kind, seed=seed, line=record.line, order=order)
     plan = _below(study.within_limits(), make, gauged)

@@ -32,7 +32,9 @@ def _names(study: Study, people: Sequence[str] | None) -> dict[str, EntryColumn]
     """Columns by every name they are known by, squeezed and without unit."""
     warm = [f.name for f in study.numeric if f.is_temperature]
     columns = (
-        *entry_columns(study, people or (), shown=METRIC, scales=dict.fromkeys(warm, ON_SURFACE), dials=warm),
+        *entry_columns(
+            study, people or (), shown=METRIC, scales=dict.fromkeys(warm, ON_SURFACE), dials=warm, grades=True
+        ),
         *entry_columns(study, (), shown=METRIC, scales=dict.fromkeys(warm, AS_DIALLED)),
         *entry_columns(study, (), shown=METRIC),
         *actual_columns(study),

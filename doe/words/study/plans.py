@@ -58,7 +58,8 @@ def was_automatic(note: Finding) -> bool:
 def planned_with(study: Study) -> str:
     """Why a study was changed as its plan was made, for the record."""
     steps = "" if study.most_coupons is None else f", step by step, {count(study.most_coupons, 'coupon')} at most"
-    return f"planned with {count(study.per_garment, 'coupon')} on a garment{steps}"
+    grades = {None: "", True: ", graded", False: ", not graded"}[study.grades]
+    return f"planned with {count(study.per_garment, 'coupon')} on a garment{steps}{grades}"
 
 
 def outcome_cells(tried: TriedPlan | None) -> tuple[str, str]:

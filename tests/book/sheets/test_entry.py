@@ -38,6 +38,8 @@ STUDY = Study(
         usual_factor("peel_mode"),
     ),
 )
+GRADED = replace(STUDY, grades=True)
+"""The same study as it was when it still asked for grades: its files are read all the same."""
 PLAN = pd.DataFrame(
     {
         "coupon": ["R1-01", "R1-02", "R1-03", "R1-04"],
@@ -59,7 +61,7 @@ def read(path: Path, people=PEOPLE, study: Study = STUDY):
 
 def filled_csv(tmp_path: Path, cells: dict[tuple[int, str], str], *, shown: Shown = METRIC) -> Path:
     """Entry file with some cells filled; keys are (coupon index, heading)."""
-    path = write_entry_csv(tmp_path / "entry.csv", STUDY, PLAN, PEOPLE, shown=shown)
+    path = write_entry_csv(tmp_path / "entry.csv", GRADED, PLAN, PEOPLE, shown=shown)
     table = rows_of(path)
     for (i, heading), text in cells.items():
         table[i + 1][table[0].index(heading)] = text
@@ -79,7 +81,7 @@ def write_rows(path: Path, rows: list[list[str]], delimiter: str = ",", encoding
 
 
 def filled_xlsx(tmp_path: Path, cells: dict[tuple[int, str], object], *, shown: Shown = METRIC) -> Path:
-    path = write_entry_xlsx(tmp_path / "entry.xlsx", STUDY, PLAN, PEOPLE, shown=shown)
+    path = write_entry_xlsx(tmp_path / "entry.xlsx", GRADED, PLAN, PEOPLE, shown=shown)
     return fill_xlsx(path, cells)
 
 

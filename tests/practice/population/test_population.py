@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import json
 import re
 from dataclasses import replace
@@ -15,7 +16,7 @@ import doe
 from doe.domain.errors import InputError
 from doe.practice.lines import REACHABLE, SimulatedLine
 from doe.practice.population.draw import FAMILIES, OUT_OF_REACH, WORLD, draw_line
-from tests.benchmarks import chances
+from tests.benchmarks import chances, plan_kinds, stopping, thresholds, uneven_walls
 from tests.benchmarks.locked_families import LOCKED, locked_hand
 from tests.benchmarks.population import draw_study
 
@@ -110,16 +111,55 @@ def test_no_choice_can_be_made_on_the_locked_families() -> None:
     assert not [p for p in tool if "locked_families" in p.read_text(encoding="utf-8")]
 
 
-def test_nothing_is_chosen_by_a_script_that_knows_the_locked_families(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+BENCHMARKS = Path(__file__).parents[2] / "benchmarks"
+CHOOSING = {
+    "chances": (chances, "--records"),
+    "plan_kinds": (plan_kinds, "--out"),
+    "stopping": (stopping, "--out"),
+    "thresholds": (thresholds, "--records"),
+    "uneven_walls": (uneven_walls, "--out"),
+}
+"""Scripts on whose figures something of the tool is chosen, and where they take kept records from."""
+PUBLISHING = {
+    *("calibration", "classical_intervals", "confirmation", "decisions", "priors"),
+    "prior_knowledge",  # on kinds of line of `doe.practice.lines`, none of them locked
+}
+"""Scripts that the tool's own texts name and that only measure it."""
+
+
+def test_every_script_that_the_tool_names_as_its_source_chooses_or_publishes() -> None:
+    top = Path(__file__).parents[3]
+    texts = [p.read_text("utf-8") for part in ("doe", "reports") for p in top.joinpath(part).rglob("*.py")]
+    texts += [p.read_text("utf-8") for p in top.joinpath("templates", "tables").glob("*.toml")]
+    named = {name for text in texts for name in re.findall(r"tests/benchmarks/(\w+)\.py", text)}
+    assert named >= {"chances", "plan_kinds", "stopping", "decisions"}
+    assert named <= {*CHOOSING, *PUBLISHING}
+
+
+def test_what_the_tool_reads_is_written_by_scripts_that_choose() -> None:
+    """A script that writes outside the pages of results writes what the tool reads."""
+    makers = {"headlines", "make_demo_data", "make_demo_later", "make_faces"}  # tables of README, the demo, characters
+    writing = {p.stem for p in BENCHMARKS.glob("*.py") if "write_text(" in p.read_text("utf-8")}
+    assert writing - makers - {"results"} <= set(CHOOSING)
+
+
+@pytest.mark.parametrize("name", CHOOSING)
+def test_a_script_that_chooses_neither_draws_nor_takes_lines_of_locked_families(
+    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Only the scripts that publish ask for their lines; those that write what the tool reads refuse them."""
-    benchmarks = Path(__file__).parents[2] / "benchmarks"
+    module, option = CHOOSING[name]
+    tree = ast.parse(BENCHMARKS.joinpath(f"{name}.py").read_text("utf-8"))
+    imported = {a.name for node in ast.walk(tree) if isinstance(node, ast.Import | ast.ImportFrom) for a in node.names}
+    assert not imported & {"LOCKED", "WORLDS", "locked_hand", "locked_families"}
+    kept = tmp_path / "published.jsonl"
+    locked = next(iter(LOCKED))
+    kept.write_text(json.dumps({"kind": locked, "family": locked, "seed": 1, "true": 0.9}) + "\n", encoding="utf-8")
+    monkeypatch.setattr("sys.argv", [name, option, str(kept)])
+    with pytest.raises(SystemExit, match="nothing is chosen on"):
+        module.main()
+
+
+def test_only_scripts_that_publish_ask_for_lines_of_locked_families() -> None:
+    benchmarks = BENCHMARKS
     asking = [p.stem for p in benchmarks.glob("*.py") if re.search(r"\bLOCKED\b|\"locked\"", p.read_text("utf-8"))]
     assert sorted(asking) == ["decision_case", "locked_families", "side_by_side"]
-    kept = tmp_path / "published.jsonl"
-    kept.write_text(json.dumps({"kind": next(iter(LOCKED)), "true": 0.9}) + "\n", encoding="utf-8")
-    monkeypatch.setattr("sys.argv", ["chances", "--records", str(kept)])
-    with pytest.raises(SystemExit):
-        chances.main()
-    assert "nothing is chosen on" in capsys.readouterr().err

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from dataclasses import replace
 from datetime import UTC, date, datetime
 
 import openpyxl
@@ -22,7 +23,9 @@ from doe.symptoms.catalogue import CATALOGUE, WORDS
 from doe.words.cautions import CAUTIONS, FIXED_WORDING
 from reports.sheet.entry import write_entry_csv, write_entry_xlsx
 
-STUDY = Study("Tee & hoodie", (usual_factor("press_temp"), usual_factor("dwell"), usual_factor("peel_mode")))
+STUDY = Study(
+    "Tee & hoodie", (usual_factor("press_temp"), usual_factor("dwell"), usual_factor("peel_mode")), grades=True
+)
 PLAN = pd.DataFrame(
     {
         "coupon": ["R1-01", "1-2", "=3"],
@@ -126,6 +129,15 @@ def test_measured_temperatures_take_numbers_of_the_shown_unit(tmp_path, shown, h
     assert (rule.type, rule.operator) == ("decimal", "between")
     assert (float(rule.formula1), float(rule.formula2)) == (low, high)
     assert "not what the display shows" in rule.prompt
+
+
+@pytest.mark.parametrize(("change", "asked"), [({}, False), ({"most_coupons": 40}, True), ({"grades": True}, True)])
+def test_grades_are_asked_for_step_by_step_or_where_they_are_wanted(tmp_path, change, asked):
+    study = replace(STUDY, **{"grades": None, **change})
+    assert study.asks_grades == asked
+    book = openpyxl.load_workbook(write_entry_xlsx(tmp_path / "entry.xlsx", study, PLAN, ("ana",)))
+    assert ("grade" in columns_of(book["entries"])) == asked
+    assert any(str(cell.value).startswith("Grade:") for cell in book["how to fill"]["A"]) == asked
 
 
 def test_a_grade_is_chosen_from_its_four_words(book):
