@@ -295,7 +295,13 @@
 
   // a page that waits for something looks again
   $$('[data-reload]').forEach(box => {
-    setTimeout(() => alive().then(there => { if (there) location.reload(); }), 1000 * Number(box.dataset.reload));
+    const pause = 1000 * Number(box.dataset.reload);
+    const look = () => alive().then(there => {
+      if (!there) setTimeout(look, pause);
+      else if (box.dataset.there) location.replace(box.dataset.there);
+      else location.reload();
+    });
+    setTimeout(look, pause);
   });
 
   // pages looked at are kept on the device for when the connection is gone, where the browser allows it

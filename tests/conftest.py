@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import gc
+
 import pandas as pd
 import pytest
 
@@ -36,6 +38,12 @@ _LONG = ("tests/words/", "tests/cli/", "tests/office/", "tests/bench/", "tests/p
 def pytest_configure(config: pytest.Config) -> None:
     """Several processes take files as they are ordered here, not those of the most tests first."""
     config.option.loadscopereorder = False
+
+
+def pytest_collection_finish() -> None:
+    """Thousands of tests and whole libraries are not searched for garbage again and again."""
+    gc.freeze()
+    gc.set_threshold(50_000, 20, 20)
 
 
 @pytest.hookimpl(trylast=True)

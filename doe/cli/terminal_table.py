@@ -11,7 +11,9 @@ from unicodedata import combining, east_asian_width
 
 from doe.cli.terminal import coloured, line_width
 
-_BETWEEN = "   "
+_BETWEEN, _CLOSE = "   ", "  "
+"""What stands between columns, the second where the first leaves too little room."""
+
 _NARROWEST = 4
 """Columns of the terminal that a folded column of text keeps."""
 
@@ -25,19 +27,21 @@ def table_lines(
     """
     cells = [[_printable(cell) for cell in row] for row in (heads, *rows)]
     widths = [max(_width(line) for row in cells for line in row[j].split("\n")) for j in range(len(heads))]
-    room = line_width() - len(_BETWEEN) * (len(heads) - 1)
+    gaps = len(heads) - 1
+    between = _BETWEEN if sum(widths) + len(_BETWEEN) * gaps <= line_width() else _CLOSE
+    room = line_width() - len(between) * gaps
     while sum(widths) > room:
         widest = max((j for j in range(len(widths)) if not is_right[j]), key=widths.__getitem__, default=None)
         if widest is None or widths[widest] <= _NARROWEST:
             break  # too many numbers for this terminal: wider than it, but whole
         widths[widest] -= 1
-    lines = [_row(row, widths, is_right) for row in cells]
-    rule = "-" * (sum(widths) + len(_BETWEEN) * (len(heads) - 1))
+    lines = [_row(row, widths, is_right, between) for row in cells]
+    rule = "-" * (sum(widths) + len(between) * gaps)
     bold = [coloured(line, "1", sys.stdout) for line in (*([title] if title else []), *lines[0])]
     return [*bold, rule, *(line for row in lines[1:] for line in row)]
 
 
-def _row(row: Sequence[str], widths: Sequence[int], is_right: Sequence[bool]) -> list[str]:
+def _row(row: Sequence[str], widths: Sequence[int], is_right: Sequence[bool], between: str) -> list[str]:
     """The lines that one row takes."""
     parts = [_folded(cell, width) for cell, width in zip(row, widths, strict=True)]
     made = []
@@ -47,7 +51,7 @@ def _row(row: Sequence[str], widths: Sequence[int], is_right: Sequence[bool]) ->
             text = part[i] if i < len(part) else ""
             blank = " " * (width - _width(text))
             line.append(blank + text if right else text + blank)
-        made.append(_BETWEEN.join(line).rstrip())
+        made.append(between.join(line).rstrip())
     return made
 
 

@@ -10,6 +10,8 @@ from contextlib import closing
 
 import pytest
 
+from doe.cli.terminal import JSON_FORMAT
+
 STUDY = "new powder on the heavy tee"
 
 
@@ -316,6 +318,7 @@ def test_book_check_finds_damage_and_leaves_with_1(shop_with):
     with shop.open() as book:
         seal = book.seal()
     assert shop.good("book", "check", "--json").json == {
+        "format": JSON_FORMAT,
         "ok": True,
         "problems": [],
         "seal": seal,

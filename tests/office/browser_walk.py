@@ -38,7 +38,7 @@ _AT = """e => {
   const free = r.width && hit && (e.contains(hit) || hit.contains(e));
   return free ? [x, y] : 'covered by ' + (hit && hit.outerHTML.slice(0, 200));
 }"""
-_IS_THERE = "() => !document.querySelector('meta[http-equiv=refresh]')"
+_IS_THERE = "() => !document.querySelector('[data-there]')"
 _FOLD = """e => {
   let d = e;
   for (let up = d.closest('details:not([open])'); up; up = up.parentElement.closest('details:not([open])')) d = up;

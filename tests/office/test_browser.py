@@ -42,6 +42,9 @@ PAGES = (
 )
 
 
+WORKED_OUT = "() => !document.querySelector('[data-there]')"
+
+
 @pytest.fixture(scope="module")
 def shop(made_demo: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
     """The demo's shop, with a confirmation under way and a reading that counts."""
@@ -108,6 +111,7 @@ def test_every_page_fits_and_has_no_violation(browser, shop, capsys):
     found = []
     for path in PAGES:
         page.goto(f"{shop.address}{path}")
+        page.wait_for_function(WORKED_OUT)
         found += looked_at(page, path)
     assert found == []
     assert [url for url in asked if not url.startswith((shop.address, "data:"))] == []
@@ -145,7 +149,7 @@ def test_pages_in_the_middle_of_walks_have_no_violation(browser, shop, tmp_path,
 
     def at(path: str) -> None:
         page.goto(f"{shop.address}{path}")
-        page.wait_for_function("() => !document.querySelector('meta[http-equiv=refresh]')")
+        page.wait_for_function(WORKED_OUT)
 
     at("/begin")
     send(page, "/begin-materials", stack_chosen="new", fabric="tee", film="", powder="p", powder_melting="hot")
