@@ -16,7 +16,6 @@ from doe.domain.errors import InputError
 
 BOOK_VARIABLE = "DOE_BOOK"
 FILE_NAME = "doe-book.sqlite"
-_HEADER = b"SQLite format 3\x00"
 
 
 @dataclass(frozen=True)
@@ -84,10 +83,13 @@ def _usual_file() -> Path:
 def check_file(path: Path, *, create: bool) -> None:
     """Refuse a file that cannot be a book, before anything is opened or made.
 
+    What is in the file only the database looks at: a process that opens the file by itself gives up, when it closes it,
+    every lock that its connections hold (POSIX, fcntl), and the next program takes the journal away under them.
+
     Raises
     ------
     InputError
-        If it is a folder, its folder is missing, it is missing and may not be made, or it is something else.
+        If it is a folder, its folder is missing, or it is missing and may not be made.
     """
     where = f"book {path}"
     try:
@@ -98,15 +100,10 @@ def check_file(path: Path, *, create: bool) -> None:
                 raise InputError(where, f"no folder {path.parent}", "an existing folder", "Make the folder first.")
             if not create:
                 raise InputError(where, "no file", "an existing book", "Check the path, or make a new book there.")
-            return
-        with path.open("rb") as file:
-            start = file.read(len(_HEADER))
     except OSError as error:
         raise InputError(
             where, error.strerror or "an error", "a file that can be read", "Check its permissions."
         ) from error
-    if start and start != _HEADER:
-        raise not_a_book(where)
 
 
 def not_a_book(where: str) -> InputError:

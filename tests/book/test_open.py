@@ -246,3 +246,32 @@ def test_opening_a_book_that_is_up_to_date_imports_neither_alembic_nor_pandas(tm
     )
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert run.stdout.strip() == "[]"
+
+
+BESIDE = """
+import sys
+from doe.book.book import Book
+with Book.open(sys.argv[1], who="beside", create=False) as book:
+    print(len(book.audit(None)))
+"""
+
+
+def acts_seen_beside(path: Path) -> int:
+    """Acts of a book as another program finds them, which closes the book again."""
+    run = subprocess.run([sys.executable, "-c", BESIDE, str(path)], capture_output=True, text=True, check=True)
+    return int(run.stdout)
+
+
+def test_a_program_that_comes_and_goes_takes_nothing_from_one_with_the_book_open_twice(tmp_path: Path) -> None:
+    # as the page at the press has it open, once for each person: opening it again must not give up the locks of before,
+    # or whoever closes it next takes it for unused and puts its journal away, with what is still written to that
+    path = tmp_path / "shop.sqlite"
+    with Book.open(path, who="ana") as ana:
+        fill(ana)
+        with Book.open(path, who="ben", create=False) as ben:
+            ben.save_note("remark", "tees", {"text": "first"})
+            before = acts_seen_beside(path)
+            ana.save_note("remark", "tees", {"text": "second"})
+            ben.save_note("remark", "tees", {"text": "third"})
+            assert acts_seen_beside(path) == before + 2
+    assert acts_seen_beside(path) == before + 2
