@@ -218,7 +218,7 @@ def _share(make: Callable[[], Bench], place: Listener, workers: int) -> None:
         while True:
             team = [one for one in team if one.is_alive()]
             for _ in range(workers - len(team)):
-                one = context.Process(target=_work, args=(make, place), daemon=True)
+                one = context.Process(target=_work, args=(make, place))
                 one.start()
                 team.append(one)
             wait([one.sentinel for one in team])

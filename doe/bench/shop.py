@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from doe.acts.base import today
 from doe.acts.gauges.line import gauged_line, study_cautions
 from doe.acts.scoring.making import Making, making_of, minutes_left, read_again
+from doe.acts.study.fits import EarlyHint, early_hint
 from doe.acts.study.inputs import hash_now
 from doe.acts.study.rounds import by_code
 from doe.acts.study.standing import standing_of
@@ -52,7 +53,7 @@ class Shop:
     """
 
     def __init__(self, target: str | Path | None, *, owner: str, shown: Shown) -> None:
-        self._target = target
+        self.target = target
         self.owner = owner
         self.shown = shown
         self._books: OrderedDict[str, Book] = OrderedDict()
@@ -68,7 +69,7 @@ class Shop:
         with self._lock:
             found = self._books.get(who)
             if found is None:
-                found = self._books[who] = Book.open(self._target, who=who, create=False)
+                found = self._books[who] = Book.open(self.target, who=who, create=False)
                 while len(self._books) > MOST_BOOKS:
                     oldest = next(name for name in self._books if name not in (who, self.owner))
                     self._books.pop(oldest).close()  # connections in use are finished first
@@ -88,8 +89,7 @@ class Shop:
 
     def last_act(self) -> int:
         """Number of the last act on the book, by any program: while it is the same, nothing has changed."""
-        acts = self.look.audit(1)
-        return acts[0].id if acts else 0
+        return self.look.last_act()
 
     def making(self, study: int) -> Making:
         """Where every coupon of a study is; read again only after somebody stored something about it."""
@@ -97,7 +97,8 @@ class Shop:
             turn = self._reading.setdefault(study, threading.Lock())
         with turn:  # twenty devices that ask at once wait for one reading
             kept = self._made.get(study)
-            now, plans = self.last_act(), self._definitions()
+            now = self.last_act()
+            plans = self._definitions(now)
             if kept is not None and kept[0] == now:
                 return kept[2]
             if kept is not None and kept[1] == plans:
@@ -108,12 +109,12 @@ class Shop:
                 keep_newest(self._made, study, (now, plans, made), MOST_STUDIES)
             return made
 
-    def _definitions(self) -> int | None:
+    def _definitions(self, now: int | None = None) -> int | None:
         """The last act that stored anything but scores, photos and steps, such as a gauge reading.
 
         None when none of the last acts did: what rests on definitions is then read once more.
         """
-        newest = ("newest", self.last_act())
+        newest = ("newest", self.last_act() if now is None else now)
         return self.kept(
             newest, lambda: next((act.id for act in self.look.audit(MOST_ACTS) if act.verb not in _USUAL), None)
         )
@@ -208,6 +209,15 @@ class Shop:
             for book in self._books.values():
                 book.close()
             self._books.clear()
+
+
+def hint_in(target: str | Path | None, who: str, study: int) -> EarlyHint | str:
+    """An early look at a study of a book that is opened for it, or the words of what it refuses."""
+    try:
+        with Book.open(target, who=who, create=False) as book:
+            return early_hint(book, study)
+    except InputError as error:
+        return str(error)
 
 
 def keep_newest(kept: OrderedDict[K, T], key: K, value: T, most: int) -> None:

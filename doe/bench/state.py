@@ -15,14 +15,14 @@ from dataclasses import dataclass
 from starlette.responses import Response
 from starlette.routing import BaseRoute
 
-from doe.acts.study.fits import EarlyHint, early_hint
+from doe.acts.study.fits import EarlyHint
+from doe.bench.beside import Compute, Here
 from doe.bench.devices import SESSION_HOURS, Pairing, Session, Sessions
 from doe.bench.door import Door
 from doe.bench.jobs import Jobs
-from doe.bench.shop import Shop, keep_newest
+from doe.bench.shop import Shop, hint_in, keep_newest
 from doe.bench.staff import Person, Staff
 from doe.book.page_state import PageState
-from doe.domain.errors import InputError
 from doe.words.press import told
 
 _RECEIPT = "receipt"
@@ -118,16 +118,20 @@ class Hints:
     shop : Shop
     log : callable
         Keeps an error that nobody expected.
+    compute : callable
+        Where it is computed.
     """
 
-    def __init__(self, shop: Shop, log: Callable[[BaseException], None]) -> None:
+    def __init__(self, shop: Shop, log: Callable[[BaseException], None], compute: Compute) -> None:
         self._shop = shop
         self._log = log
+        self._compute_in = compute
         self._worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="hint")
         self._lock = threading.Lock()
         self._by_hash: OrderedDict[str, EarlyHint | str] = OrderedDict()
         self._last: dict[int, EarlyHint] = {}
         self._running: set[int] = set()
+        self._is_closed = False
 
     def look(self, study: int) -> Seen:
         """The hint to what is scored now; if there is none yet, its computation begins."""
@@ -146,16 +150,17 @@ class Hints:
 
     def close(self) -> None:
         """Stop; what is being computed is not waited for."""
+        self._is_closed = True
         self._worker.shutdown(wait=False, cancel_futures=True)
+        self._compute_in.close()
 
     def _compute(self, study: int, asked: str) -> None:
         found: EarlyHint | str
         try:
-            found = early_hint(self._shop.look, study)
-        except InputError as error:
-            found = str(error)
+            found = self._compute_in(hint_in, self._shop.target, self._shop.owner, study)
         except Exception as error:
-            self._log(error)
+            if not self._is_closed:
+                self._log(error)
             found = told("hint_broken")
         with self._lock:
             # somebody may have scored between the question and the reading: the hint is kept under what it is made from
@@ -183,6 +188,8 @@ class Bench:
         Seconds since 1970.
     more_pages : callable, optional
         Addresses beside those of the page at the press, and before them.
+    compute : callable, optional
+        Where early looks are computed: in this process when left out.
     """
 
     def __init__(
@@ -195,13 +202,14 @@ class Bench:
         log: Callable[[BaseException], None],
         clock: Callable[[], float] = time.time,
         more_pages: Callable[[Bench], Sequence[BaseRoute]] | None = None,
+        compute: Compute | None = None,
     ) -> None:
         self.shop, self.is_local, self.link, self.log = shop, is_local, link, log
         self.door = Door(is_local)
         state = shop.look.page_state()
         self.pairing, self.sessions = Pairing(state, clock, announce), Sessions(state, clock)
         self.staff = Staff(state, clock)
-        self.hints, self.receipts, self.jobs = Hints(shop, log), Receipts(state, clock), Jobs(log)
+        self.hints, self.receipts, self.jobs = Hints(shop, log, compute or Here()), Receipts(state, clock), Jobs(log)
         self.more_pages = more_pages
         self.plays: OrderedDict[tuple[str, str], object] = OrderedDict()
         """Exercises under way in this process, by session and exercise."""
@@ -213,6 +221,11 @@ class Bench:
         """Stop what is worked out beside the pages."""
         self.hints.close()
         self.jobs.close()
+
+    def device(self, cookie: str) -> tuple[Session | None, tuple[bool, Person | None]]:
+        """The session of a device's cookie, and `signing` for it."""
+        session = self.sessions.find(cookie)
+        return session, self.signing(session)
 
     def signing(self, session: Session | None) -> tuple[bool, Person | None]:
         """Whether people sign in here before they store anything, and who did on a device.

@@ -300,8 +300,8 @@ def posting(bench: Bench, path: str, act: Handler, needs: Needs = "name", right:
 
 async def _visit(bench: Bench, request: Request) -> Visit:
     cookie = request.cookies.get(COOKIE, "")
-    visit = Visit(bench, request, cookie, await run_in_threadpool(bench.sessions.find, cookie))
-    visit.signs_in, visit.person = await run_in_threadpool(bench.signing, visit.session)
+    session, (signs_in, person) = await run_in_threadpool(bench.device, cookie)
+    visit = Visit(bench, request, cookie, session, signs_in=signs_in, person=person)
     if visit.is_let_in:
         bench.door.know(visit.address)
     return visit

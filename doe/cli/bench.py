@@ -108,7 +108,8 @@ def page_over(
     is_whole: bool,
 ) -> Bench:
     """The page over a book, or the whole job; made in each process that answers."""
-    from doe.bench.shop import Shop  # noqa: PLC0415 - as above
+    from doe.bench.beside import Elsewhere  # noqa: PLC0415 - as above
+    from doe.bench.shop import Shop  # noqa: PLC0415
     from doe.bench.state import Bench  # noqa: PLC0415
     from doe.office.pages import pages  # noqa: PLC0415
 
@@ -124,7 +125,8 @@ def page_over(
         say(f"Pairing code: {code}   (10 minutes, one device)", stream=out)
 
     shop = Shop(book, owner=owner, shown=shown)
-    return Bench(shop, is_local=is_local, link=link, announce=announce, log=log, more_pages=pages if is_whole else None)
+    more = pages if is_whole else None
+    return Bench(shop, is_local=is_local, link=link, announce=announce, log=log, more_pages=more, compute=Elsewhere())
 
 
 def _greet(place: Listener, title: str, on_network: str) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import fields, is_dataclass
 from datetime import date
 from functools import cache, partial
@@ -55,18 +55,25 @@ def _value(kind: Any, plain: Any) -> Any:
     """A value of a field, by what the field is declared to hold."""
     if plain is None:
         return math.nan if kind is float else None
+    read = _reader(kind)
+    return plain if read is None else read(plain)
+
+
+@cache
+def _reader(kind: Any) -> Callable[[Any], Any] | None:
+    """How a value that is declared as of this kind is read; None where it stays as it is."""
     parts = [part for part in get_args(kind) if part is not NoneType]
     if NoneType in get_args(kind) and len(parts) == 1:
-        return _value(parts[0], plain)
+        return _reader(parts[0])
     if Finding in (kind, *parts):
-        return finding_of(plain)
+        return finding_of
     if get_origin(kind) is tuple:
-        return tuple(_value(parts[0], part) for part in plain)
+        return lambda plain: tuple(_value(parts[0], part) for part in plain)
     if get_origin(kind) is Mapping:
-        return {name: _value(parts[1], part) for name, part in dict(plain).items()}
+        return lambda plain: {name: _value(parts[1], part) for name, part in dict(plain).items()}
     if is_dataclass(kind):
-        return from_plain(kind, plain)  # type: ignore[arg-type] # a class
-    return kind.fromisoformat(plain) if isinstance(kind, type) and issubclass(kind, date) else plain
+        return partial(from_plain, kind)  # type: ignore[arg-type] # a class
+    return kind.fromisoformat if isinstance(kind, type) and issubclass(kind, date) else None
 
 
 study_from = partial(from_plain, Study)

@@ -465,9 +465,13 @@ def asks_of_handling(keys: Iterable[str]) -> bool:
     (False, False, False)
     """
     named = [symptom(key) for key in keys]
-    shown = [fault.shows() for fault in FAULTS if fault.key in HANDLING]
     heat = [one.key for one in named if one.side in ("under", "over")]
-    return bool(heat) and all(any(by.get(key, 0.0) >= SEEN_OFTEN for by in shown) for key in heat)
+    return bool(heat) and all(any(by.get(key, 0.0) >= SEEN_OFTEN for by in _shown_by_handling()) for key in heat)
+
+
+@cache
+def _shown_by_handling() -> tuple[Mapping[str, float], ...]:
+    return tuple(fault.shows() for fault in FAULTS if fault.key in HANDLING)
 
 
 def side_seen(keys: Iterable[str], *, handled_well: bool | None) -> Side:

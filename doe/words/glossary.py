@@ -41,9 +41,9 @@ GLOSSARY: tuple[Word, ...] = rows(Word, packaged_table("glossary")["word"])
 _BY_NAME = {name.lower(): word for word in GLOSSARY for name in (word.name, *word.also)}
 
 _FORMS = sorted((name for name, word in _BY_NAME.items() if name == word.name.lower() or " " in name), key=len)
-_ANY = re.compile(rf"(?<![\w-])({'|'.join(map(re.escape, reversed(_FORMS)))})s?(?![\w-])", re.IGNORECASE)
-"""A word of the list in a text, the longest there; other names for it only where they are of several words: a *hand*
-or a *half* by itself may mean what it always does."""
+_ANY = re.compile(rf"(?<![\w-])({'|'.join(map(re.escape, reversed(_FORMS)))})s?(?![\w-])")
+"""A word of the list in a text of small letters, the longest there; other names for it only where they are of several
+words: a *hand* or a *half* by itself may mean what it always does."""
 
 
 def words_in(text: str) -> tuple[Word, ...]:
@@ -52,7 +52,8 @@ def words_in(text: str) -> tuple[Word, ...]:
     >>> [word.name for word in words_in("Two setpoints, and the lower bounds of each")]
     ['lower bound', 'setpoint']
     """
-    found = {_BY_NAME[match[1].lower()].name for match in _ANY.finditer(text)}
+    # small letters first: without regard to case, every word of the list would be tried at every letter of a page
+    found = {_BY_NAME[match[1]].name for match in _ANY.finditer(text.lower())}
     return tuple(word for word in GLOSSARY if word.name in found)
 
 

@@ -491,7 +491,7 @@ def test_a_score_between_the_look_and_the_store_is_asked_about_too(desk, monkeyp
 
     def somebody_was_faster(book, record, coupon, entry, *, why):
         monkeypatch.setattr(scores, "store_scores", stored)
-        with Book.open(desk.bench.shop._target, who="ben") as other:
+        with Book.open(desk.bench.shop.target, who="ben") as other:
             other.record(STUDY, [ScoreEntry("R1-03", checks={"release": False})])
         return stored(book, record, coupon, entry, why=why)
 
@@ -662,10 +662,10 @@ def test_scoring_goes_on_while_a_hint_is_computed(desk_with, monkeypatch):
     desk = desk_with(10)
     device = desk.device("ana")
     go_on = threading.Event()
-    from doe.bench import state as hints
+    from doe.bench import shop
 
-    original = hints.early_hint
-    monkeypatch.setattr(hints, "early_hint", lambda book, study: go_on.wait(60) and original(book, study))
+    original = shop.early_hint
+    monkeypatch.setattr(shop, "early_hint", lambda book, study: go_on.wait(60) and original(book, study))
     device.get("/hint/1")
     page = device.score("R1-15", **{"check:release": "pass"})
     assert "R1-15 is stored." in page.text

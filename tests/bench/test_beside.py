@@ -1,0 +1,103 @@
+"""What computes does so in a process of its own: the pages go on, and it ends with them, however they end."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import httpx2 as httpx
+import pytest
+
+from doe.bench.beside import Elsewhere
+from tests.bench.process import Running, running
+from tests.bench.shop import hidden_fields
+
+ON_LINUX = pytest.mark.skipif(not sys.platform.startswith("linux"), reason="looks for processes in /proc")
+
+
+@pytest.fixture
+def elsewhere() -> Iterator[Elsewhere]:
+    made = Elsewhere()
+    yield made
+    made.close()
+
+
+def test_acts_are_carried_out_in_one_other_process(elsewhere: Elsewhere) -> None:
+    number = elsewhere(os.getpid)
+    assert number != os.getpid()
+    assert elsewhere(os.getpid) == number
+    assert elsewhere(divmod, 17, 5) == (3, 2)
+
+
+def test_an_error_there_is_told_here_and_the_process_goes_on(elsewhere: Elsewhere) -> None:
+    number = elsewhere(os.getpid)
+    with pytest.raises(RuntimeError, match="ZeroDivisionError"):
+        elsewhere(divmod, 17, 0)
+    assert elsewhere(os.getpid) == number
+
+
+def test_a_process_that_was_ended_is_begun_anew(elsewhere: Elsewhere) -> None:
+    number = elsewhere(os.getpid)
+    os.kill(number, signal.SIGTERM)
+    until(lambda: not is_there(number))
+    assert elsewhere(os.getpid) not in (number, os.getpid())
+
+
+def until(is_so: Callable[[], bool]) -> None:
+    for _ in range(600):
+        if is_so():
+            return
+        time.sleep(0.05)
+    raise AssertionError("it never came")
+
+
+def is_there(number: int) -> bool:
+    """Whether a process still runs; one that has ended and waits to be noticed does not."""
+    try:
+        return Path(f"/proc/{number}/stat").read_text(encoding="ascii").rpartition(")")[2].split()[0] != "Z"
+    except OSError:
+        return False
+
+
+def begun_by(page: Running) -> set[int]:
+    """Processes that a page has begun, of whatever kind."""
+    found = set()
+    for place in Path("/proc").glob("[0-9]*/stat"):
+        try:
+            parent = int(place.read_text(encoding="ascii", errors="replace").rpartition(")")[2].split()[1])
+        except OSError:
+            continue
+        if parent == page.process.pid:
+            found.add(int(place.parent.name))
+    return found
+
+
+def look_at_the_hint(page: Running) -> set[int]:
+    """A first look at the early hint, which begins a process; the processes that are there then."""
+    with httpx.Client(base_url=page.address, timeout=60, follow_redirects=True) as client:
+        form = hidden_fields(client.get("/").text, "/name")
+        client.post("/name", data={**form, "typed": "ana"}, headers={"Origin": page.address})
+        assert "being computed" in client.get("/hint/1").text
+        until(lambda: bool(begun_by(page)))
+        return begun_by(page)
+
+
+@ON_LINUX
+@pytest.mark.in_file
+@pytest.mark.parametrize("way", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])
+def test_it_ends_with_the_page_in_the_middle_of_a_computation_and_says_nothing(
+    book_with: Callable[[int | None], Path], way: signal.Signals
+) -> None:
+    with running(book_with(10)) as page:
+        begun = look_at_the_hint(page)
+        if way == signal.SIGINT:  # as a terminal sends it, to the whole group
+            for number in begun:
+                os.kill(number, way)
+        page.process.send_signal(way)
+        out, err = page.process.communicate(timeout=60)
+        until(lambda: not any(map(is_there, begun)))
+    assert (out, err) == ("", "")
