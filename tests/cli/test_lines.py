@@ -162,7 +162,8 @@ def test_readings_of_a_machine_that_was_replaced_are_told_with_the_one_in_its_pl
     told = flat(shop.good("line", "machines", "clam press").out)
     assert "no reading in force" in told
     assert "1 reading of the press that stood there before stays kept and does not count." in told
-    assert shop.run("line", "machines", "swing press").code == 2
+    told = flat(shop.good("line", "machines", "swing press").out)
+    assert "is part of no line. The press, swing press: 1 reading in force" in told
 
 
 def test_a_machine_is_named_without_its_line_only_where_one_is_called_so(shop):

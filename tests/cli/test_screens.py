@@ -55,6 +55,10 @@ line show "{LINE}"
 line machines
 line machines "swing press"
 line add "front room" --oven "batch oven" --press "clam press"
+line add "side room" --oven "third oven" --press "third press"
+line move "third oven" "front room" --why "given up"
+line move "batch oven" "front room" --why "back again"
+line rename "third press" "old press" --why "there are two"
 gauge list "{LINE}"
 gauge show "{LINE}"
 study list

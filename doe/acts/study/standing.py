@@ -31,6 +31,7 @@ from doe.domain.plan_kinds import (
     REPLACEMENT,
 )
 from doe.domain.recipe import KeptRecipe, Recipe, RecipeSetting, is_same_make
+from doe.domain.stack import Line
 from doe.domain.standing import (
     COMPARED,
     NextStep,
@@ -386,10 +387,15 @@ def _machines_since(
     book: Book, kept: KeptRecipe, explained: datetime
 ) -> tuple[tuple[MachineKind, ...], datetime | None]:
     """Machines of a recipe's line that took another one's place after its release, or was explained, and since when."""
-    line = book.line(kept.recipe.line.name)
-    since = {kind: book.line(line.keeper(kind)).machine(kind).since for kind in MACHINE_KINDS}
-    new = {kind: day for kind, day in since.items() if day is not None and day > explained}
+    new = new_machines(book, kept.recipe.line, explained)
     return tuple(new), min(new.values(), default=None)
+
+
+def new_machines(book: Book, line: Line, after: datetime) -> dict[MachineKind, datetime]:
+    """Since when another machine stands on a line than it was made of, of those that came after a moment."""
+    now = book.line(line.name)
+    since = {kind: now.machine(kind).since for kind in MACHINE_KINDS if not line.is_same(kind, now)}
+    return {kind: day for kind, day in since.items() if day is not None and day > after}
 
 
 def _out_of_date(book: Book, recipe: Recipe) -> tuple[tuple[MachineKind, ...], datetime | None]:
