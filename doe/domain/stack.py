@@ -170,9 +170,14 @@ class Line:
         machine = self.machine(kind)
         return (*(machine.before or ()), Stay(self.keeper(kind), machine.since))
 
-    def is_same(self, kind: MachineKind, other: Line) -> bool:
-        """Whether two lines, or one at two times, are made of one machine: the one that stood first in one place."""
-        return self.stays(kind)[0] == other.stays(kind)[0]
+    def is_same(self, kind: MachineKind, other: Line, at: datetime | None = None) -> bool:
+        """Whether two lines, or one at two times, are made of one machine: the one that stood first in one place.
+
+        Of a line as it was kept some time ``at`` which it was used, whatever came to its place until then is meant.
+        """
+        since = self.machine(kind).since
+        there = at is not None and self.keeper(kind) == other.keeper(kind) and (since is None or since <= at)
+        return there or self.stays(kind)[0] == other.stays(kind)[0]
 
     def stands(self, kind: MachineKind, on: date | None) -> bool:
         """Whether a machine stood there already on a day; a day counts in whatever zone it had begun."""

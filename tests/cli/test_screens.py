@@ -31,8 +31,8 @@ from tests.test_words_table import rows
 
 SERVES = {("bench",), ("open",)}
 """They run until they are stopped, and print one address."""
-ELSEWHERE = {("recipe", "add"), ("study", "copy")}
-"""They answer as release and study new do, whose screens are read."""
+ELSEWHERE = {("recipe", "add"), ("study", "copy"), ("line", "move"), ("line", "rename")}
+"""They answer as release and study new do, whose screens are read; or are done once only and say a few lines."""
 
 RECIPE, LINE, STACK = "fine powder on the heavy tee", "back room", "heavy tee, fine powder"
 LIMITS = (
@@ -55,10 +55,6 @@ line show "{LINE}"
 line machines
 line machines "swing press"
 line add "front room" --oven "batch oven" --press "clam press"
-line add "side room" --oven "third oven" --press "third press"
-line move "third oven" "front room" --why "given up"
-line move "batch oven" "front room" --why "back again"
-line rename "third press" "old press" --why "there are two"
 gauge list "{LINE}"
 gauge show "{LINE}"
 study list

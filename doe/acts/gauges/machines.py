@@ -108,6 +108,8 @@ def move(book: Book, use: MachineUse, to: str, since: str, why: str, where: str 
     line = book.line(to)
     kind, moment, there = use.kind, datetime.now(UTC), line.machine(use.kind)
     if use.lines and line.name == use.keeper:
+        if not since.strip():  # nothing to do
+            return line
         raise InputError("line", to, f"another one than {line.name}, where it stands", "Name the line it goes to.")
     if since.strip():
         moment = max(began(book, each, kind, since, where) for each in filter(None, (line.name, use.keeper)))
