@@ -38,8 +38,8 @@ def version() -> str:
 
 
 def digest(data: object) -> str:
-    """SHA-256 of anything JSON takes, the same for equal contents."""
-    return sha256(json.dumps(data, sort_keys=True).encode()).hexdigest()
+    """SHA-256 of anything JSON takes, and of times, the same for equal contents."""
+    return sha256(json.dumps(data, sort_keys=True, default=datetime.isoformat).encode()).hexdigest()
 
 
 def usual_seed(name: str, given: int | None = None) -> int:

@@ -47,9 +47,8 @@ def certificate_of(book: Book, line: str) -> Certificate | None:
 
 
 def certificates_behind(book: Book, line: str) -> dict[str, Certificate]:
-    """Certificates that count for a line, by the line each is kept with: that of a shared machine's keeper."""
-    known = book.line(line)
-    found = {name: certificate_of(book, name) for name in map(known.keeper, MACHINE_KINDS)}
+    """Certificates that count for a line, by the line each is kept with: whose gauge its machines were read with."""
+    found = {name: certificate_of(book, name) for name in (book.read_with(line, kind) for kind in MACHINE_KINDS)}
     once: dict[str, Certificate] = {}
     for name, each in found.items():
         if each is not None and each not in once.values():  # a gauge that both machines are read with says it once

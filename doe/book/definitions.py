@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 import json
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
-from datetime import datetime
+from datetime import UTC, date, datetime, time
 from typing import Any
 
 import sqlalchemy as sa
 
 from doe.book.records import KeptReading
 from doe.book.store import Store, called, standing, unknown
-from doe.book.tables import gauge_readings, is_current, lines, stacks, to_text
+from doe.book.tables import gauge_readings, is_current, lines, shop_notes, stacks, to_text
 from doe.domain.errors import InputError
 from doe.domain.gauge import MACHINE_KINDS, GaugeReading, MachineKind
-from doe.domain.serial import line_from, stack_from
-from doe.domain.stack import Line, Stack
+from doe.domain.serial import from_plain, line_from, stack_from
+from doe.domain.stack import Line, Machine, MachineUse, Stack, Stay
+
+PUT_BY = "machine put by"
+"""Topic of the notes of machines that are on no line; withdrawn when one is put on a line again."""
 
 
 def _current(connection: sa.Connection, table: sa.Table, name: str) -> sa.Row[Any] | None:
@@ -140,19 +145,88 @@ class Definitions(Store):
         counting = [kept for kept in self.gauge_history(line_name) if not kept.withdrawn]
         return tuple(kept.reading for kept in sorted(counting, key=_taken_order))
 
-    def gauge_history(self, line_name: str) -> tuple[KeptReading, ...]:
+    def gauge_history(self, line_name: str, on: date | None = None) -> tuple[KeptReading, ...]:
         """Every reading of a line's machines, the withdrawn ones too, in the order they were stored.
 
-        Those of a machine that stood there before another one took its place are left out.
+        Of the machines that stand there now, or stood there on a day; what was read of them elsewhere is among them.
         """
         with self.reading() as connection:
             line = _line(connection, line_name)
-            keepers = {line.keeper(kind) for kind in MACHINE_KINDS}
-            rows = connection.execute(standing(gauge_readings).where(gauge_readings.c.line_name.in_(keepers)))
-            found = [(r.line_name, KeptReading(r.id, reading_from(r.data), r.who, r.at, r.withdrawn)) for r in rows]
-            return tuple(
-                kept for keeper, kept in found if keeper == line.keeper(kept.reading.machine) and _of(line, kept)
-            )
+            found = [
+                kept
+                for kind in MACHINE_KINDS
+                for _, kept in self._of_machine(
+                    connection, kind, self._standing(connection, line, kind, on), line.stays(kind)[-1]
+                )
+            ]
+        return tuple(sorted(found, key=lambda kept: kept.id))
+
+    def machine_history(self, use: MachineUse) -> tuple[KeptReading, ...]:
+        """Every reading of one machine, wherever it was taken, as stored."""
+        with self.reading() as connection:
+            here = use.stays[-1] if use.lines else None
+            return tuple(kept for _, kept in self._of_machine(connection, use.kind, use.stays, here))
+
+    def read_with(self, line_name: str, kind: MachineKind) -> str:
+        """The line whose gauge a machine was read with last: it may have come from there."""
+        with self.reading() as connection:
+            line = _line(connection, line_name)
+            if line.machine(kind).before is None:
+                return line.keeper(kind)
+            kept = self._of_machine(connection, kind, line.stays(kind), line.stays(kind)[-1])
+            last = max((k for k in kept if not k[1].withdrawn), key=lambda k: _taken_order(k[1]), default=None)
+            return line.keeper(kind) if last is None else last[0]
+
+    def machines_put_by(self) -> Mapping[int, MachineUse]:
+        """Machines that are on no line, by the numbers of their notes."""
+        with self.reading() as connection:
+            rows = connection.execute(standing(shop_notes).where(shop_notes.c.topic == PUT_BY))
+            return {
+                row.id: MachineUse(row.data["kind"], from_plain(Machine, row.data["machine"]))
+                for row in rows
+                if not row.withdrawn
+            }
+
+    def _all_stays(self, connection: sa.Connection, kind: MachineKind) -> Iterator[tuple[Stay, ...]]:
+        """Where each machine of a kind has stood."""
+        for line in map(line_from, self._defined(lines)):
+            if line.machine(kind).of is None:
+                yield line.stays(kind)
+        yield from (use.stays for use in self.machines_put_by().values() if use.kind == kind)
+
+    def _standing(self, connection: sa.Connection, line: Line, kind: MachineKind, on: date | None) -> tuple[Stay, ...]:
+        """Where the machine of a line that stands there, or stood there on a day, has stood."""
+        if on is None or line.stands(kind, on):
+            return line.stays(kind)
+        day, there = datetime.combine(on, time.max, UTC), line.keeper(kind)
+        found = [
+            (stay.start, stays)
+            for stays in self._all_stays(connection, kind)
+            for stay in stays
+            if stay.line == there and stay.start <= day
+        ]
+        return max(found, key=lambda each: each[0])[1] if found else (Stay(there),)
+
+    def _of_machine(
+        self, connection: sa.Connection, kind: MachineKind, stays: Sequence[Stay], here: Stay | None
+    ) -> list[tuple[str, KeptReading]]:
+        """Readings of the machine that stood in some places, each with the line that it was read on.
+
+        Of ``here``, where it stands now, nothing has to be asked of others: nobody came later.
+        """
+        places = {stay.line for stay in stays}
+        rows = connection.execute(standing(gauge_readings).where(gauge_readings.c.line_name.in_(places))).all()
+        starts: dict[str, list[datetime]] = defaultdict(list)
+        if rows and tuple(stays) != (here,):
+            for stay in (stay for other in self._all_stays(connection, kind) for stay in other):
+                starts[stay.line].append(stay.start)
+        kept = ((r.line_name, KeptReading(r.id, reading_from(r.data), r.who, r.at, r.withdrawn)) for r in rows)
+        return [
+            (there, each)
+            for there, each in kept
+            if each.reading.machine == kind
+            and _is_theirs([stay.start for stay in stays if stay.line == there], starts[there], each.reading.taken_at)
+        ]
 
     def readings_kept(self, line_name: str, machine: MachineKind) -> tuple[KeptReading, ...]:
         """Every reading kept under a line of the machines of a kind that stood there, former ones too, as stored."""
@@ -168,10 +242,11 @@ class Definitions(Store):
             writing.add(gauge_readings, ending, writing.act("withdraw gauge reading", row.line_name, why=why))
 
 
-def _of(line: Line, kept: KeptReading) -> bool:
-    """Whether a reading is of the machine that stands there now."""
-    since, taken = line.machine(kept.reading.machine).since, kept.reading.taken_at
-    return since is None or taken is None or taken >= since
+def _is_theirs(mine: Sequence[datetime], everyones: Sequence[datetime], taken: datetime | None) -> bool:
+    """Whether what was read then is of the machine that came to a place at these moments: nobody's came later."""
+    when = taken or datetime.max.replace(tzinfo=UTC)
+    came = max((start for start in mine if start <= when), default=None)
+    return came is not None and not any(came < start <= when for start in everyones)
 
 
 def _differences(before: dict[str, Any], thing: Stack | Line) -> str:

@@ -219,8 +219,9 @@ def _lost_machines(connection: sa.Connection) -> Iterator[str]:
         with contextlib.suppress(*_CANNOT_BE_READ):  # said by `_unreadable`
             made = line_from(json.loads(text))
             for kind in MACHINE_KINDS:
-                if made.keeper(kind) not in names:
-                    yield f"The {kind} of line {name} is that of {made.keeper(kind)}, which is not there."
+                for stay in made.stays(kind):
+                    if stay.line not in names:
+                        yield f"The {kind} of line {name} is that of {stay.line}, which is not there."
 
 
 def _misnamed(connection: sa.Connection) -> Iterator[str]:

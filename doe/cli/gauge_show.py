@@ -187,6 +187,9 @@ def _machine_meant(book: Book, name: str, machine: str | None) -> tuple[str, str
     if use is not None:
         if machine not in (None, use.kind):
             raise InputError("--machine", machine, f"{use.kind}, which {use.machine.name} is", "Leave it out.")
+        if not use.lines:
+            remedy = f"Put it on one: doe line move {quoted(use.machine.name)} --help"
+            raise InputError("machine", repr(name), "one that stands on a line", remedy)
         return use.keeper, use.kind
     if machine is None:
         raise InputError("--machine", "nothing", "oven or press", "Say it, or name the machine instead of its line.")

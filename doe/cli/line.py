@@ -8,8 +8,11 @@ from typing import Any
 
 from doe.acts.base import today
 from doe.acts.conditions import certificate_cautions, valid_certificates
-from doe.acts.gauges.machines import MachineRecord, began, machine_called, machine_records
+from doe.acts.gauges.machines import another, began, keep_with, machine_meant, machine_records
+from doe.acts.gauges.machines import move as move_machine
+from doe.acts.gauges.machines import rename as rename_machine
 from doe.book.book import Book
+from doe.book.store import refuse_without_why
 from doe.cli.desk import Desk, Reply, Table, Warn, command
 from doe.cli.gauge import CAUTIONS, readings_table
 from doe.cli.gauge import machine_lines as reading_lines
@@ -17,7 +20,7 @@ from doe.domain.errors import InputError, quoted
 from doe.domain.gauge import MACHINE_KINDS, MachineKind, in_force
 from doe.domain.stack import Line, Machine, MachineUse, machines_of
 from doe.domain.units import show_difference
-from doe.words.conditions import certificate_lines, former_told, machine_cells, machine_told, since_words
+from doe.words.conditions import certificate_lines, former_told, machine_cells, machine_told, moved_told, since_words
 from doe.words.facts import Reader, all_worded
 from doe.words.typed import spread
 from doe.words.wording import count, listing
@@ -61,14 +64,15 @@ def add(
     with desk.open() as book:
         before = next((x for x in book.lines() if x.name == name), None)
         made = replace(before or Line(name), **other)
+        left: dict[MachineKind, Machine | None] = {}
         for kind, of, since in zip(MACHINE_KINDS, (oven_of, press_of), (oven_since, press_since), strict=True):
             if of:
                 if typed[kind] or since:
                     raise _told_twice(kind, of)
                 made = made.sharing(kind, book.line(of))
             else:
-                made = _corrected(book, made, kind, typed[kind], since)
-        book.save_line(made, why)
+                made, left[kind] = _corrected(book, made, kind, typed[kind], since)
+        keep_with(book, made, left if before else {}, why)
         made, others = book.line(name), book.lines()
     minutes = (
         f"{made.oven.heat_min_per_10:g}/{made.oven.cool_min_per_10:g} min oven, "
@@ -109,21 +113,25 @@ _SIZES = {
 }
 
 
-def _corrected(book: Book, line: Line, kind: MachineKind, typed: dict[str, Any], since: str) -> Line:
-    """The line with what was typed of a machine: of the one that stands there, or of another that took its place."""
-    there = line.machine(kind)
+def _corrected(
+    book: Book, line: Line, kind: MachineKind, typed: dict[str, Any], since: str
+) -> tuple[Line, Machine | None]:
+    """The line with what was typed of a machine: of the one that stands there, or of another that took its place.
+
+    Beside it the one that left.
+    """
+    there, left = line.machine(kind), None
     if since:
         when = began(book, line.name, kind, since, f"--{kind}-since")
         if when != there.since:
-            line = line.with_new(kind, typed.get("name", there.name), when)
+            line, left = another(line, kind, typed.get("name", there.name), when)
     elif there.of is not None and typed.get("name", there.name) != there.name:
         typed = {"of": None, **typed}  # a machine of another name is this line's own
     elif there.of is not None and typed:
         found = ", ".join(name.split("_")[0] for name in typed)
         remedy = f"Say it there, or with another --{kind} name where it is another machine."
         raise InputError(f"{kind} of {line.name}", found, f"nothing here: it is kept with {there.of}", remedy)
-    machine = replace(line.machine(kind), **typed)
-    return replace(line, oven=machine) if kind == "oven" else replace(line, press=machine)
+    return line.having(kind, replace(line.machine(kind), **typed)), left
 
 
 def _changed(before: Line, made: Line) -> Iterator[str]:
@@ -137,7 +145,8 @@ def _changed(before: Line, made: Line) -> Iterator[str]:
         if (since := made.machine(kind).since) is not None and since != before.machine(kind).since:
             yield (
                 f"Another {kind} since {since_words(since)}: readings taken before do not count, and its uncertainty, "
-                "display and recovery are known again once they are said."
+                f"display and recovery are known again once they are said. What was read of the one before stays its "
+                "own: doe line machines."
             )
 
 
@@ -257,7 +266,7 @@ def machines(desk: Desk, name: str | None = None) -> Reply:
     """List every oven and press once, with its readings and the lines made of it, or show one."""
     with desk.look() as book:
         found = machine_records(book)
-        asked = None if name is None else _asked_for(book, found, name)
+        asked = None if name is None else next(m for m in found if m.use == machine_meant(book, name))
     if not found:
         return Reply({"machines": []}, ("No line is in the book yet.",), ("doe line add --help",))
     if asked is None:
@@ -268,7 +277,7 @@ def machines(desk: Desk, name: str | None = None) -> Reply:
             (f"{count(len(found), 'machine')}.", Table(heads, rows, right=("readings",), is_list=True)),
             (f"doe line machines {quoted(found[0].use.machine.name)}",),
         )
-    use = asked.use
+    use, line = asked.use, quoted(asked.use.keeper)
     force = in_force([k.reading for k in asked.readings if not k.withdrawn])
     return Reply(
         {"machines": (asked,)},
@@ -276,14 +285,16 @@ def machines(desk: Desk, name: str | None = None) -> Reply:
             *machine_told(use.machine.name, use.kind, use.lines, use.machine.since),
             *reading_lines(use.kind, use.machine.name, asked.counting, asked.newest),
             *former_told(use.kind, len(asked.former)),
-            *certificate_lines({} if asked.certificate is None else {use.keeper: asked.certificate}, use.keeper),
+            *certificate_lines({} if asked.certificate is None else {"": asked.certificate}, ""),
             *(("", readings_table(asked.readings, set(force), desk.shown)) if asked.readings else ()),
         ),
         (
             f"doe gauge add {quoted(use.machine.name)} --set 150 --measured 146",
-            f"doe gauge show {quoted(use.keeper)}",
-            *((f"doe gauge map {quoted(use.keeper)} --machine {use.kind}",) if asked.places > PLACES_OF_MAP else ()),
-        ),
+            f"doe gauge show {line}",
+            *((f"doe gauge map {line} --machine {use.kind}",) if asked.places > PLACES_OF_MAP else ()),
+        )
+        if use.lines
+        else (f"doe line move {quoted(use.machine.name)} --help",),
     )
 
 
@@ -291,10 +302,31 @@ PLACES_OF_MAP = 2
 """A map is drawn of more places than these."""
 
 
-def _asked_for(book: Book, found: Sequence[MachineRecord], name: str) -> MachineRecord:
-    """The machine that was named."""
-    use = machine_called(book, name)
-    if use is None:
-        names = listing(list(dict.fromkeys(m.use.machine.name for m in found)), "or")
-        raise InputError("machine", repr(name), names, "Name one of them.")
-    return next(m for m in found if m.use == use)
+@command("line move")
+def move(desk: Desk, name: str, line: str, machine: str | None = None, since: str = "", why: str = "") -> Reply:
+    """Put a machine on another line with all its readings; those of the one that stood there stay its own."""
+    refuse_without_why("--why", why, "Say why it is moved.")
+    with desk.open() as book:
+        was = machine_meant(book, name, machine)
+        made = move_machine(book, was, line, since, why)
+        shares = made.shares(was.kind, book.lines())
+    left = tuple(each for each in was.lines if each not in (made.name, *shares))
+    return Reply(
+        {"line": made, "machine": made.machine(was.kind), "left": left},
+        moved_told(was.kind, made.machine(was.kind).name, made.name, left),
+        (f"doe gauge show {quoted(made.name)}", "doe line machines"),
+    )
+
+
+@command("line rename")
+def rename(desk: Desk, name: str, new: str, machine: str | None = None, why: str = "") -> Reply:
+    """Give an oven or a press another name; its readings stay its own."""
+    refuse_without_why("--why", why, "Say why it is called otherwise.")
+    with desk.open() as book:
+        was = machine_meant(book, name, machine)
+        new = rename_machine(book, was, new, why)
+    return Reply(
+        {"machine": new, "was": was.machine.name, "kind": was.kind},
+        (f"The {was.kind} {was.machine.name} is called {new} from now on, on every line that is made of it.",),
+        (f"doe line machines {quoted(new)}",),
+    )

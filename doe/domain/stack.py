@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import UTC, date, datetime
 
 from doe.domain.errors import NAME_LENGTH, InputError, check_line, check_lines
 from doe.domain.factors import LEFT_OUT_WHEN_NONE
@@ -59,14 +59,28 @@ class Stack:
 
 
 @dataclass(frozen=True)
+class Stay:
+    """That a machine stood on a ``line`` from a moment on (None: from the first); it ends where the next one begins."""
+
+    line: str
+    since: datetime | None = None
+
+    @property
+    def start(self) -> datetime:
+        """Since when, as a moment."""
+        return self.since or datetime.min.replace(tzinfo=UTC)
+
+
+@dataclass(frozen=True)
 class Machine:
     """An oven, tunnel or press.
 
     ``heat_min_per_10`` and ``cool_min_per_10`` are the minutes to settle after a change of 10 degC up or down;
     ``uncertainty_degc`` is the expanded uncertainty (k = 2) of its temperature, when known; ``display_step_degc`` the
     step of its display, and ``recovery_degc`` half of how far its surface falls and comes back from print to print,
-    where it was watched. ``of`` is the line that it was kept with first, where this line shares it with that one;
-    ``since`` when it took the place of another one, whose readings tell nothing of it.
+    where it was watched. ``of`` is the line that it stands on, where this line shares it with that one; ``since`` when
+    it took the place of another one there, whose readings tell nothing of it; ``before`` where it stood earlier, first
+    to last: what was read of it then is its own still.
     """
 
     name: str
@@ -77,6 +91,7 @@ class Machine:
     recovery_degc: float | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
     of: str | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
     since: datetime | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
+    before: tuple[Stay, ...] | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
 
     def __post_init__(self) -> None:
         check_line(self.name, "machine name", longest=NAME_LENGTH)
@@ -150,10 +165,32 @@ class Line:
         """The line under which the readings of a machine are kept: this one, or the one that it is shared with."""
         return self.machine(kind).of or self.name
 
+    def stays(self, kind: MachineKind) -> tuple[Stay, ...]:
+        """Where a machine has stood, the place where it stands last."""
+        machine = self.machine(kind)
+        return (*(machine.before or ()), Stay(self.keeper(kind), machine.since))
+
+    def is_same(self, kind: MachineKind, other: Line, at: datetime | None = None) -> bool:
+        """Whether two lines, or one at two times, are made of one machine: the one that stood first in one place.
+
+        Of a line as it was kept some time ``at`` which it was used, whatever came to its place until then is meant.
+        """
+        since = self.machine(kind).since
+        there = at is not None and self.keeper(kind) == other.keeper(kind) and (since is None or since <= at)
+        return there or self.stays(kind)[0] == other.stays(kind)[0]
+
+    def stands(self, kind: MachineKind, on: date | None) -> bool:
+        """Whether a machine stood there already on a day; a day counts in whatever zone it had begun."""
+        since = self.machine(kind).since
+        return on is None or since is None or min(since.date(), since.astimezone().date()) <= on
+
+    def having(self, kind: MachineKind, machine: Machine) -> Line:
+        """The line with a machine as told."""
+        return replace(self, oven=machine) if kind == "oven" else replace(self, press=machine)
+
     def sharing(self, kind: MachineKind, other: Line) -> Line:
         """The line with a machine of another one, and with that one's gauge where it names none of its own."""
-        machine = replace(other.machine(kind), of=other.name)
-        made = replace(self, oven=machine) if kind == "oven" else replace(self, press=machine)
+        made = self.having(kind, replace(other.machine(kind), of=other.name))
         if made.gauge or made.gauge_u_degc is not None:
             return made
         return replace(made, gauge=other.gauge, gauge_u_degc=other.gauge_u_degc)
@@ -163,8 +200,13 @@ class Line:
         usual = DEFAULT_OVEN if kind == "oven" else DEFAULT_PRESS
         old = self.machine(kind)
         minutes = replace(usual, heat_min_per_10=old.heat_min_per_10, cool_min_per_10=old.cool_min_per_10)
-        made = replace(minutes, name=name or usual.name, since=since)
-        return replace(self, oven=made) if kind == "oven" else replace(self, press=made)
+        return self.having(kind, replace(minutes, name=name or usual.name, since=since))
+
+    def taken_off(self, kind: MachineKind, day: datetime) -> Machine:
+        """A machine of its own as it leaves the line; where it came no earlier than that, it never stood there."""
+        machine, stays = self.machine(kind), self.stays(kind)
+        stood = stays if machine.since is None or machine.since < day else stays[:-1]
+        return replace(machine, since=None, before=stood or None)
 
     def shares(self, kind: MachineKind, lines: Iterable[Line]) -> tuple[str, ...]:
         """The other lines of some that are made of the same machine."""
@@ -178,12 +220,21 @@ DEFAULT_LINE = Line("line")
 
 @dataclass(frozen=True)
 class MachineUse:
-    """An oven or a press with the ``lines`` that are made of it; its readings are kept with ``keeper``."""
+    """An oven or a press with the ``lines`` that are made of it, the ``keeper`` that it stands on; none of one put by.
+
+    New readings of it are kept with the keeper.
+    """
 
     kind: MachineKind
     machine: Machine
-    keeper: str
-    lines: tuple[str, ...]
+    keeper: str = ""
+    lines: tuple[str, ...] = ()
+
+    @property
+    def stays(self) -> tuple[Stay, ...]:
+        """Where it has stood, the last place last."""
+        here = (Stay(self.keeper, self.machine.since),) if self.lines else ()
+        return (*(self.machine.before or ()), *here)
 
 
 def machines_of(lines: Iterable[Line]) -> tuple[MachineUse, ...]:

@@ -13,13 +13,14 @@ from starlette.responses import Response
 from doe.acts.base import today
 from doe.acts.conditions import certificate_cautions, keep_certificate, valid_certificates
 from doe.acts.gauges.line import gauged_line, keep_readings
-from doe.acts.gauges.machines import began, machine_records
+from doe.acts.gauges.machines import another, began, keep_with, machine_records, machines, move, rename
 from doe.bench.views import Link
 from doe.bench.web import Visit, page
 from doe.book.records import KeptReading
 from doe.book.store import refuse_without_why
 from doe.domain.errors import InputError
 from doe.domain.gauge import MACHINE_KINDS, GaugeReading, MachineKind
+from doe.domain.stack import MachineUse, machines_of
 from doe.domain.units import SYMBOLS, Shown
 from doe.office.steps import by_field, lines_of, told, with_problems
 from doe.office.views import AskPage, Field, Form, Option, SmallTable
@@ -35,13 +36,13 @@ def lines(visit: Visit) -> Response:
         Link(x.name, "/line/" + quote(x.name, safe=""), f"{x.oven.name}, {x.press.name}")
         for x in visit.bench.shop.look.lines()
     )
-    machines = SmallTable(
+    every = SmallTable(
         told("machines_caption"),
         tuple(told("machines_heads").split(" | ")),
         tuple(machine_cells(m.use, m.counting, m.newest) for m in machine_records(visit.bench.shop.look)),
         told("machines_note"),
     )
-    tables = (machines,) if machines.rows else ()
+    tables = (every,) if every.rows else ()
     return page(
         "office_ask.html", AskPage(visit.frame(), told("lines_heading"), (told("lines_lead"),), (), ways, tables)
     )
@@ -58,13 +59,13 @@ def line(visit: Visit, problem: InputError | None = None) -> Response:
     said += [told("machine_too", machine=kind, lines=listing(others)) for kind, others in shared.items() if others]
     stands = {kind: found.machine(kind).since for kind in MACHINE_KINDS}
     said += [told("machine_since", machine=kind, day=since_words(since)) for kind, since in stands.items() if since]
-    machines = (
+    two = (
         Option("oven", found.oven.name, is_on=visit.text("machine") == "oven"),
         Option("press", found.press.name, is_on=visit.text("machine") != "oven"),
     )
     unit = "°F" if shown.temperature == "degF" else "°C"
     fields = (
-        Field("machine", told("gauge_machine"), options=machines),
+        Field("machine", told("gauge_machine"), options=two),
         Field("display", told("gauge_display", unit=unit), value=visit.text("display")),
         Field(
             "measured",
@@ -93,7 +94,8 @@ def line(visit: Visit, problem: InputError | None = None) -> Response:
             form,
             _certificate(visit, found.name, problems),
             *_withdrawal(visit, found.name, kept, problems),
-            _new_machine(visit, found.name, machines, problems),
+            _new_machine(visit, found.name, two, problems),
+            _rename(visit, found.name, problems),
         ),
         (Link(told("begin_back"), "/lines"),),
     )
@@ -103,7 +105,7 @@ def line(visit: Visit, problem: InputError | None = None) -> Response:
 def _field_of(problem: InputError) -> str:
     """The field of the page that something wrong is typed into."""
     named = problem.where.removeprefix("certificate, ")
-    return "until" if named == told("certificate_until") else named
+    return {told("certificate_until"): "until", "machine name": "rename_name"}.get(named, named)
 
 
 def _of_certificates(visit: Visit, name: str) -> tuple[str, ...]:
@@ -127,13 +129,21 @@ def _certificate(visit: Visit, name: str, problems: Mapping[str, InputError]) ->
     )
 
 
-_NEW_MACHINE = ("new_kind", "new_name", "since", "new_why")
+_NEW_MACHINE = ("which", "new_kind", "new_name", "since", "new_why", "renamed", "rename_name", "rename_why")
+NEW = "new"
 
 
-def _new_machine(visit: Visit, name: str, machines: tuple[Option, ...], problems: Mapping[str, InputError]) -> Form:
+def _new_machine(visit: Visit, name: str, two: tuple[Option, ...], problems: Mapping[str, InputError]) -> Form:
     """The form that says that another machine took the place of one."""
+    book, chosen = visit.bench.shop.look, visit.text("which")
+    others = [m.use for m in machine_records(book) if m.use.keeper != name]
+    which = (
+        Option(NEW, told("machine_new"), is_on=chosen in ("", NEW)),
+        *(Option(_key(u), _named(u), is_on=chosen == _key(u)) for u in others),
+    )
     fields = (
-        Field("new_kind", told("gauge_machine"), options=machines),
+        *((Field("which", told("machine_which"), options=which, is_list=True),) if others else ()),
+        Field("new_kind", told("new_machine_instead"), options=two),
         Field("new_name", told("new_machine_name"), value=visit.text("new_name")),
         Field("since", told("new_machine_day"), value=visit.text("since"), hint=told("new_machine_day_hint")),
         Field("new_why", told("new_machine_why"), value=visit.text("new_why")),
@@ -148,20 +158,71 @@ def _new_machine(visit: Visit, name: str, machines: tuple[Option, ...], problems
     )
 
 
-def new_machine(visit: Visit) -> Response | str:
-    """Keep that another machine took the place of one."""
-    name, kind, why = visit.word("line"), visit.text("new_kind"), visit.text("new_why")
+def _key(use: MachineUse) -> str:
+    return f"{use.kind}|{use.keeper}|{use.machine.name}"
+
+
+def _named(use: MachineUse) -> str:
+    return f"{use.machine.name} ({use.kind}, {listing(use.lines) or told('machine_no_line')})"
+
+
+def _rename(visit: Visit, name: str, problems: Mapping[str, InputError]) -> Form:
+    """The form that gives a machine of a line another name."""
+    line = visit.bench.shop.look.line(name)
+    machines = tuple(Option(k, line.machine(k).name, is_on=visit.text("renamed") == k) for k in MACHINE_KINDS)
+    fields = (
+        Field("renamed", told("gauge_machine"), options=machines),
+        Field("rename_name", told("new_machine_name"), value=visit.text("rename_name")),
+        Field("rename_why", told("new_machine_why"), value=visit.text("rename_why")),
+    )
+    return Form(
+        told("rename_title"),
+        "/rename-machine/" + quote(name, safe=""),
+        told("new_machine_do"),
+        (told("rename_lead"),),
+        with_problems(fields, problems),
+        is_quiet=True,
+    )
+
+
+def renamed(visit: Visit) -> Response | str:
+    """Keep that a machine is called otherwise."""
+    name, kind = visit.word("line"), visit.text("renamed")
     try:
+        refuse_without_why("rename_why", visit.text("rename_why"), told("machine_needs_why"))
+        with visit.storing() as book:
+            use = next((u for u in machines_of(book.lines()) if u.kind == kind and name in u.lines), None)
+            if use is None:
+                raise InputError("renamed", repr(kind), "oven or press", "Choose one.")
+            rename(book, use, visit.text("rename_name"), visit.text("rename_why"))
+    except InputError as error:
+        return line(visit, error)
+    return "/line/" + quote(name, safe="")
+
+
+def new_machine(visit: Visit) -> Response | str:
+    """Keep that another machine took the place of one: a new one, or one that comes from elsewhere."""
+    name, kind, why = visit.word("line"), visit.text("new_kind"), visit.text("new_why")
+    chosen = visit.text("which") or NEW
+    try:
+        refuse_without_why("new_why", why, told("machine_needs_why"))
+        if chosen != NEW:
+            with visit.storing() as book:
+                use = next((u for u in machines(book) if _key(u) == chosen), None)
+                if use is None:
+                    raise InputError("which", repr(chosen), "one of those shown", "Choose one.")
+                move(book, use, name, visit.text("since"), why, "since")
+            return "/line/" + quote(name, safe="")
         if kind not in MACHINE_KINDS:
             raise InputError("new_kind", repr(kind), "oven or press", "Choose one.")
         typed = visit.text("since")
         since = datetime.now(UTC)
-        refuse_without_why("new_why", why, told("withdraw_needs_why"))
         with visit.storing() as book:
             there = book.line(name)
             if typed:
                 since = began(book, there.name, kind, typed, "since")
-            book.save_line(there.with_new(kind, visit.text("new_name"), since), why)
+            made, left = another(there, kind, visit.text("new_name"), since)
+            keep_with(book, made, {kind: left}, why)
     except InputError as error:
         return line(visit, error)
     return "/line/" + quote(name, safe="")

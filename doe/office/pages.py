@@ -78,6 +78,7 @@ def pages(bench: Bench) -> Sequence[BaseRoute]:
         post("/line/{line:path}", lines.measured),
         post("/certificate/{line:path}", lines.certified),
         post("/new-machine/{line:path}", lines.new_machine),
+        post("/rename-machine/{line:path}", lines.renamed),
         post("/withdraw-reading/{line:path}", lines.withdraw),
     ]
 

@@ -187,7 +187,7 @@ def _row(setting: RecipeSetting, shown: Shown, *, is_held: bool) -> SettingRow:
     more = [] if setting.dial is None else [told("dial_surface", surface=both(setting, setting.surface, shown))]
     window = set_window(setting, shown)
     dialled = setting.dial is not None and setting.dial_low is not None
-    more += [told("held")] if is_held else [told("window_dial", window=window) if dialled else window]
+    more += [told("held")] if is_held else [told("window_dial" if dialled else "window_set", window=window)]
     return SettingRow(setting.label, first, rest.rstrip(")"), "; ".join(part for part in more if part), is_held)
 
 

@@ -40,13 +40,39 @@ def machine_cells(use: MachineUse, readings: int, newest: date | None) -> tuple[
     """A machine in a list: its name and kind, the lines made of it, since when it stands there, its readings."""
     since = use.machine.since
     there, last = ("" if since is None else since_words(since)), ("" if newest is None else day(newest))
-    return use.machine.name, use.kind, listing(use.lines), there, str(readings), last
+    return use.machine.name, use.kind, listing(use.lines) or "no line", there, str(readings), last
 
 
 def machine_told(name: str, kind: str, lines: Sequence[str], since: datetime | None) -> tuple[str, ...]:
     """Which lines a machine is part of, and since when it stands there."""
     there = "" if since is None else f", there since {since_words(since)}"
-    return (f"The {kind} {name} is part of {listing(lines)}{there}.",)
+    return (f"The {kind} {name} is part of {listing(lines) or 'no line'}{there}.",)
+
+
+def moved_told(kind: str, name: str, line: str, left: Sequence[str]) -> tuple[str, ...]:
+    """What became of a machine that was put on another line, and of the lines that it left."""
+    said = (
+        f"The {kind} {name} stands on {line} now, and what was read of it counts there.",
+        f"Recipes of {listing((line, *left))} that were made with another {kind} are in doubt until gauge readings and "
+        "coupons show that they hold.",
+    )
+    if not left:
+        return said
+    return (
+        *said,
+        f"Nothing is known of the {kind} that stands on {listing(left)} now: say what it is with doe line add, or move "
+        "one there.",
+    )
+
+
+def later_than(when: datetime) -> str:
+    """What is allowed where a machine would stand somewhere before the last one came."""
+    return f"later than {date_and_time(when)}, when a machine was put there last"
+
+
+def former_name(name: str, number: int) -> str:
+    """What a machine is called that was put by while another one has its name."""
+    return f"{name}, former {number}"
 
 
 def former_told(kind: str, readings: int) -> tuple[str, ...]:

@@ -167,7 +167,7 @@ def test_card_and_report_say_confirmed_not_searched_and_what_is_not_known(shop):
         assert SHEET in text
         assert "how far these settings may move" in text.lower()
         assert "154 °C" in text  # dialled for 150 °C at the surface
-    assert "window not known, keep exactly this" in card
+    assert "window not known: keep exactly this" in card
     assert "a setting outside the window" not in card
     for text in (story, report):
         assert "The claim: 80 % of prints made at exactly these settings pass every check" in text

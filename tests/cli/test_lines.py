@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
@@ -162,7 +163,8 @@ def test_readings_of_a_machine_that_was_replaced_are_told_with_the_one_in_its_pl
     told = flat(shop.good("line", "machines", "clam press").out)
     assert "no reading in force" in told
     assert "1 reading of the press that stood there before stays kept and does not count." in told
-    assert shop.run("line", "machines", "swing press").code == 2
+    told = flat(shop.good("line", "machines", "swing press").out)
+    assert "is part of no line. The press, swing press: 1 reading in force" in told
 
 
 def test_a_machine_is_named_without_its_line_only_where_one_is_called_so(shop):
@@ -176,3 +178,23 @@ def test_a_machine_is_named_without_its_line_only_where_one_is_called_so(shop):
     refused = shop.run("gauge", "add", "swing press", *reading)
     assert f"that of {LINE} or that of front" in refused.err
     assert "unknown" not in shop.good("gauge", "add", "front", "--machine", "press", *reading).out
+
+
+def test_a_machine_goes_to_another_line_with_its_readings_and_says_what_became_of_the_rest(shop):
+    read_at(shop, datetime.now(UTC) - timedelta(days=2), 146)
+    shop.good("line", "add", "front", "--oven", "drawer", "--press", "clam press")
+    assert shop.run("line", "move", "swing press", "front").code == 2  # no reason
+    told = flat(shop.good("line", "move", "swing press", "front", "--why", "needed there").out)
+    assert "what was read of it counts there" in told
+    assert f"Recipes of front and {LINE} that were made with another press are in doubt" in told
+    assert f"Nothing is known of the press that stands on {LINE} now" in told
+    listed = shop.good("line", "machines").out
+    assert re.search(r"clam press +press +no line +0", listed)
+    assert max(map(len, listed.splitlines())) <= 80
+    refused = shop.run("gauge", "add", "clam press", "--set", "150", "--measured", "146")
+    assert "one that stands on a line" in refused.err
+    found = shop.good("line", "move", LINE, "front", "--machine", "oven", "--why", "too", "--json").json
+    assert (found["machine"]["name"], found["left"]) == ("tunnel oven", [LINE])
+    found = shop.good("line", "rename", "front", "the swing press", "--machine", "press", "--why", "so", "--json").json
+    assert (found["was"], found["machine"], found["kind"]) == ("swing press", "the swing press", "press")
+    assert [r.measured_degc for r in line_readings(shop, "front")] == [146]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
@@ -289,3 +290,22 @@ def test_the_terminal_shows_settings_with_both_units_in_80_columns(shop_with):
     assert "doe recipe card" in found.out
     fahrenheit = shop.good("recipe", "show", NAME, "--temperature", "degF").out
     assert "°F (" in fahrenheit
+
+
+def test_what_was_confirmed_on_another_press_is_confirmed_again_before_a_release(shop_with):
+    shop = confirmed(shop_with(2))
+    line = "back room"
+    assert shop.good("study", "show", STUDY, "--json").json["standing"]["state"] == "confirmed"
+    shop.good(
+        "line", "add", line, "--press", "another", "--press-since", datetime.now(UTC).isoformat(), "--why", "broke"
+    )
+    shown = shop.good("study", "show", STUDY)
+    told = " ".join(shown.out.split())
+    assert "Another press stands there now: measure it, and confirm again before a release." in told
+    assert f'doe confirm "{STUDY}"' in told
+    refused = shop.run("release", STUDY, *TYPED)
+    assert refused.code == 2
+    assert re.search(r"press of .*: found another one since .* than its coupons were made on", refused.err)
+    shop.good("line", "move", "swing press", line, "--why", "it was mended")
+    assert shop.good("study", "show", STUDY, "--json").json["standing"]["state"] == "confirmed"
+    assert "stands there now" not in shop.good("study", "show", STUDY).out

@@ -31,8 +31,8 @@ from tests.test_words_table import rows
 
 SERVES = {("bench",), ("open",)}
 """They run until they are stopped, and print one address."""
-ELSEWHERE = {("recipe", "add"), ("study", "copy")}
-"""They answer as release and study new do, whose screens are read."""
+ELSEWHERE = {("recipe", "add"), ("study", "copy"), ("line", "move"), ("line", "rename")}
+"""They answer as release and study new do, whose screens are read; or are done once only and say a few lines."""
 
 RECIPE, LINE, STACK = "fine powder on the heavy tee", "back room", "heavy tee, fine powder"
 LIMITS = (

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
+from doe.book.book import Book
+from doe.domain.gauge import GaugeReading
+from doe.domain.stack import Line, Machine
 from tests.office.walk import Walk, compares
+
+TAKEN = datetime.now(UTC).replace(microsecond=0) - timedelta(days=9)
 
 
 def test_a_new_line_takes_the_oven_of_another_and_its_readings(office_over):
@@ -54,3 +60,46 @@ def test_another_press_is_told_by_page_as_by_command(office_over, empty_shop):
         there, here = book.line("back room"), office.book.line("back room")
         assert replace(here, press=replace(here.press, since=there.press.since)) == there
         assert not book.gauge_readings("back room")
+
+
+@compares("/new-machine/{line:path}", "/rename-machine/{line:path}")
+def test_a_machine_that_moves_and_is_called_otherwise_by_page_as_by_command(twice, tmp_path):
+    with Book.open(tmp_path / "lines.sqlite", who="ana") as book:
+        for name, measured in (("back room", 122), ("front room", 119)):
+            book.save_line(Line(name, Machine(f"{name} oven", 10, 15), Machine("press", 4, 12)))
+            book.add_gauge_reading(name, GaugeReading("oven", 125, 125, measured, taken_at=TAKEN))
+    both = twice(tmp_path / "lines.sqlite")
+    walk, shop = both.walk, both.shop
+    since = (TAKEN + timedelta(days=2)).isoformat()
+    walk.go("/line/front%20room")
+    back, front = "oven|back room|back room oven", "oven||front room oven"
+    move = {"new_kind": "oven", "new_name": "", "since": since, "new_why": "the back room is given up"}
+    walk.send("/new-machine/front%20room", **{**move, "which": back, "new_why": ""}, expect=422)
+    assert "Say why, in a few words." in walk.page.text
+    assert re.search(r'<option value="oven\|back room\|back room oven" selected>', walk.page.text)  # kept as chosen
+    walk.send("/new-machine/front%20room", **{**move, "which": "oven|nowhere|x"}, expect=422)
+    walk.send("/new-machine/front%20room", **{**move, "which": back})
+    shop.good("line", "move", "back room oven", "front room", "--since", since, "--why", "the back room is given up")
+    both.same()
+    assert [r.measured_degc for r in both.office.book.gauge_readings("front room")] == [122]
+    walk.go("/lines")
+    assert "on no line" not in walk.page.text
+    assert "no line" in walk.page.text
+    walk.go("/line/back%20room")
+    later = (TAKEN + timedelta(days=3)).isoformat()
+    walk.send("/new-machine/back%20room", **{**move, "which": front, "since": later})
+    shop.good("line", "move", "front room oven", "back room", "--since", later, "--why", "the back room is given up")
+    both.same()
+    rename = {"renamed": "oven", "rename_name": "old oven", "rename_why": "it is the old one"}
+    walk.send("/rename-machine/back%20room", **{**rename, "rename_why": ""}, expect=422)
+    walk.send("/rename-machine/back%20room", **{**rename, "rename_name": "back room oven"}, expect=422)
+    assert "a name that no other machine has" in walk.page.text
+    walk.send("/rename-machine/back%20room", **rename)
+    shop.good("line", "rename", "front room oven", "old oven", "--why", "it is the old one")
+    both.same()
+    newest = (TAKEN + timedelta(days=4)).isoformat()
+    walk.send("/new-machine/back%20room", **{**move, "which": "new", "new_name": "conveyor", "since": newest})
+    why = ("--why", "the back room is given up")
+    shop.good("line", "add", "back room", "--oven", "conveyor", "--oven-since", newest, *why)
+    both.same()
+    shop.good("book", "check")

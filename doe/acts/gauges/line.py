@@ -34,7 +34,7 @@ from doe.book.records import StudyRecord
 from doe.domain.coding import to_step
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
-from doe.domain.gauge import MACHINE_KINDS, GaugeReading, in_force
+from doe.domain.gauge import MACHINE_KINDS, GaugeReading, MachineKind, in_force
 from doe.domain.limits import CEILING_DEGC
 from doe.domain.plan_kinds import is_as_dialled
 from doe.domain.stack import Line, Machine
@@ -53,7 +53,8 @@ def gauged_line(book: Book, line: StudyRecord | Line | str, *, on: date | None =
     line : StudyRecord, Line or str
         A study (its line as it stood then), a line, or the name of one in the book.
     on : date, optional
-        Today when left out; readings taken later are not known then.
+        Today when left out; readings taken later are not known then, and of a machine that took another one's place
+        later that other one's count.
 
     Returns
     -------
@@ -70,20 +71,25 @@ def gauged_line(book: Book, line: StudyRecord | Line | str, *, on: date | None =
     meant = book.line(line) if isinstance(line, str) else line if isinstance(line, Line) else line.line
     now = book.line(meant.name)
 
-    def known(then: Machine, now: Machine) -> Machine:
-        return replace(then, display_step_degc=now.display_step_degc, recovery_degc=now.recovery_degc)
-
     # what is known of gauge and machines may have been learned after the study was made
-    meant = replace(
-        meant, gauge_u_degc=now.gauge_u_degc, oven=known(meant.oven, now.oven), press=known(meant.press, now.press)
-    )
+    meant = replace(meant, gauge_u_degc=now.gauge_u_degc)
+    for kind in MACHINE_KINDS:
+        meant = meant.having(kind, _known(meant, now, kind, on))
     dialled = not isinstance(line, (str, Line)) and is_as_dialled(book.plan_info(line.id).rounds)
-    kept = [k for k in book.gauge_history(meant.name) if not k.withdrawn]
+    kept = [k for k in book.gauge_history(meant.name, on) if not k.withdrawn]
     names = {place: f"Reading {k.id}" for place, k in enumerate(kept)}
-    gauges = {kind: _gauge_u(book, now.keeper(kind)) for kind in MACHINE_KINDS}
+    gauges = {kind: _gauge_u(book, book.read_with(now.name, kind)) for kind in MACHINE_KINDS}
     day = on or today()
     found = gauge_line(meant, [k.reading for k in kept], on=day, names=names, as_dialled=dialled, gauges=gauges)
     return replace(found, left_out=(*found.left_out, *certificate_cautions(book, meant.name, day)))
+
+
+def _known(then: Line, now: Line, kind: MachineKind, on: date | None) -> Machine:
+    """A machine of a line as it stood, with what was learned of it since; the one in its place where one took it."""
+    machine, here = then.machine(kind), now.machine(kind)
+    if (here.since or here.before) and not then.is_same(kind, now) and now.stands(kind, on):
+        return here
+    return replace(machine, display_step_degc=here.display_step_degc, recovery_degc=here.recovery_degc)
 
 
 def _gauge_u(book: Book, name: str) -> float | None:

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, timedelta
+from itertools import chain
+from itertools import count as count_from
 
 from doe.acts.conditions import certificate_of
 from doe.book.book import Book
+from doe.book.definitions import PUT_BY
 from doe.book.records import KeptReading
-from doe.domain.errors import InputError
+from doe.domain.errors import NAME_LENGTH, InputError
 from doe.domain.gauge import Certificate, MachineKind, in_force
-from doe.domain.stack import MachineUse, machines_of
+from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Machine, MachineUse, Stay, machines_of
+from doe.words.conditions import former_name, later_than
 from doe.words.typed import beginning, is_bare_day
 from doe.words.wording import count, day_and_time, listing
 
@@ -21,11 +26,16 @@ def began(book: Book, line: str, kind: MachineKind, text: str, where: str) -> da
     Raises
     ------
     InputError
-        If it is no past time, or a bare day on which readings were taken: nobody could tell of which machine they are.
+        If it is no past time, one at which an earlier machine had not come yet, or a bare day on which readings were
+        taken: nobody could tell of which machine they are.
     """
     when = beginning(text, where)
     there = next((x.machine(kind) for x in book.lines() if x.name == line), None)
-    if there is None or there.since == when or not is_bare_day(text):
+    if there is None or there.since == when:
+        return when
+    if when <= (newest := _last_start(book, line, kind)):
+        raise InputError(where, repr(text), later_than(newest), "Name a later time.")
+    if not is_bare_day(text):
         return when
     taken = [k.reading.taken_at for k in book.readings_kept(line, kind) if not k.withdrawn]
     that_day = sorted(at for at in taken if at is not None and when <= at < when + timedelta(days=1))
@@ -38,6 +48,126 @@ def began(book: Book, line: str, kind: MachineKind, text: str, where: str) -> da
         f"{'at' if len(that_day) == 1 else 'the last at'} {day_and_time(that_day[-1], that_day[-1])}",
         f"Write {text.strip()}T12:00: readings taken before count for the {kind} that was there before.",
     )
+
+
+def _last_start(book: Book, line: str, kind: MachineKind) -> datetime:
+    """When the last machine came to a line that stands there no longer."""
+    there = book.line(line)
+    here = there.stays(kind)[-1] if there.machine(kind).of is None else None
+    stays = (stay for use in machines(book) if use.kind == kind for stay in use.stays)
+    return max((stay.start for stay in stays if stay.line == there.name and stay != here), default=Stay("").start)
+
+
+def another(line: Line, kind: MachineKind, name: str, since: datetime) -> tuple[Line, Machine | None]:
+    """A line with a new machine since then, and the one whose place it took, which is put by.
+
+    A moment no later than that of which the machine there was said to come puts that right.
+    """
+    there = line.machine(kind)
+    if there.of is None and there.since is not None and since <= there.since:
+        return line.having(kind, replace(there, since=since, name=name or there.name)), None
+    return line.with_new(kind, name, since), None if there.of else line.taken_off(kind, since)
+
+
+def keep_with(book: Book, line: Line, left: Mapping[MachineKind, Machine | None], why: str) -> None:
+    """Keep a line as it is now, and put by the machines that left it, each under a name of its own."""
+    with book.writing():
+        book.save_line(line, why)
+        for kind, machine in left.items():
+            if machine is not None and machine.before is not None:
+                _put_by(book, kind, machine)
+
+
+def _put_by(book: Book, kind: MachineKind, machine: Machine) -> None:
+    taken = {use.machine.name.casefold() for use in machines(book)}
+    names = chain([machine.name], (former_name(machine.name, n) for n in count_from(1)))
+    name = next(each for each in names if each.casefold() not in taken)[-NAME_LENGTH:]
+    book.save_note(PUT_BY, name, {"kind": kind, "machine": replace(machine, name=name)})
+
+
+def machines(book: Book) -> tuple[MachineUse, ...]:
+    """Every machine of the shop once: those that lines are made of, then those put by."""
+    return (*machines_of(book.lines()), *book.machines_put_by().values())
+
+
+def move(book: Book, use: MachineUse, to: str, since: str, why: str, where: str = "--since") -> Line:
+    """Put a machine with all that was read of it on another line; returns that line as it is now.
+
+    The one that stood there is put by; where this one stood there is one from then on of which nothing is known.
+
+    Parameters
+    ----------
+    since : str
+        Since when, as typed; from now on where nothing is.
+
+    Raises
+    ------
+    InputError
+        If it stands there, or had not come yet to where it is now.
+    """
+    line = book.line(to)
+    kind, moment, there = use.kind, datetime.now(UTC), line.machine(use.kind)
+    if use.lines and line.name == use.keeper:
+        if not since.strip():  # nothing to do
+            return line
+        raise InputError("line", to, f"another one than {line.name}, where it stands", "Name the line it goes to.")
+    if since.strip():
+        moment = max(began(book, each, kind, since, where) for each in filter(None, (line.name, use.keeper)))
+    came = max((stay.start for stay in use.stays[:-1]), default=Stay("").start)
+    if _is_named(there, kind) and there.since is not None:
+        came = max(came, there.since)
+    if moment <= came:
+        raise InputError(where, repr(since), later_than(came), "Name a later time.")
+    with book.writing():
+        if use.lines:
+            home = book.line(use.keeper)
+            machine = home.taken_off(kind, moment)
+            book.save_line(home.with_new(kind, "", moment), why)
+        else:
+            machine = _taken_up(book, use, why)
+        left = None if there.of else line.taken_off(kind, moment)
+        *earlier, last = machine.before or (Stay(""),)
+        # it never left where nothing stood in between: so a mistaken move is put right
+        is_back = last.line == line.name and left is not None and left.before is None
+        if is_back and last.start == _last_start(book, line.name, kind):
+            machine = replace(machine, since=last.since, before=tuple(earlier) or None)
+        else:
+            machine = replace(machine, since=moment)
+        keep_with(book, line.having(kind, machine), {kind: left}, why)
+    return book.line(to)
+
+
+def _taken_up(book: Book, use: MachineUse, why: str) -> Machine:
+    """A machine that was put by and is no longer."""
+    book.withdraw_note(next(number for number, each in book.machines_put_by().items() if each == use), why)
+    return use.machine
+
+
+def _is_named(machine: Machine, kind: MachineKind) -> bool:
+    return machine.name.partition(",")[0] != (DEFAULT_OVEN if kind == "oven" else DEFAULT_PRESS).name
+
+
+def rename(book: Book, use: MachineUse, name: str, why: str) -> str:
+    """Give a machine another name, on every line that is made of it; returns that name.
+
+    Raises
+    ------
+    InputError
+        If another machine has that name.
+    """
+    new = name.strip()
+    if not new:
+        raise InputError("machine name", "nothing", "a name", "Say what it is called.")
+    if any(other.machine.name.casefold() == new.casefold() for other in machines(book) if other != use):
+        raise InputError("machine name", repr(new), "a name that no other machine has", "Choose another name.")
+    with book.writing():
+        named = replace(use.machine, name=new)
+        if use.lines:
+            book.save_line(book.line(use.keeper).having(use.kind, named), why)
+        else:
+            _taken_up(book, use, why)
+            _put_by(book, use.kind, named)
+    return new
 
 
 @dataclass(frozen=True)
@@ -59,20 +189,20 @@ class MachineRecord:
 
 
 def machine_records(book: Book) -> tuple[MachineRecord, ...]:
-    """Every machine of the shop once, ovens first."""
-    return tuple(_record(book, use) for use in machines_of(book.lines()))
+    """Every machine of the shop once; none of those put by of which nothing was ever known."""
+    found = (_record(book, use) for use in machines(book))
+    return tuple(one for one in found if one.use.lines or one.readings or _is_named(one.use.machine, one.use.kind))
 
 
 def _record(book: Book, use: MachineUse) -> MachineRecord:
-    kept, since = book.readings_kept(use.keeper, use.kind), use.machine.since
-    former = tuple(
-        k for k in kept if since is not None and k.reading.taken_at is not None and k.reading.taken_at < since
-    )
-    own = tuple(k for k in kept if k not in former)
+    own = book.machine_history(use)
+    there = book.readings_kept(use.keeper, use.kind) if use.lines else ()
+    former = tuple(k for k in there if k not in own)
     force = in_force([k.reading for k in own if not k.withdrawn])
     newest = max((r.taken_at.date() for r in force if r.taken_at is not None), default=None)
     places = len({r.place for r in force})
-    return MachineRecord(use, own, former, len(force), newest, places, certificate_of(book, use.keeper))
+    read_with = book.read_with(use.keeper, use.kind) if use.lines else use.stays[-1].line
+    return MachineRecord(use, own, former, len(force), newest, places, certificate_of(book, read_with))
 
 
 def machine_called(book: Book, name: str) -> MachineUse | None:
@@ -86,8 +216,30 @@ def machine_called(book: Book, name: str) -> MachineUse | None:
     squeezed = name.strip().casefold()
     if any(line.name.casefold() == squeezed for line in book.lines()):
         return None
-    found = [use for use in machines_of(book.lines()) if use.machine.name.casefold() == squeezed]
+    found = [use for use in machines(book) if use.machine.name.casefold() == squeezed]
     if len(found) > 1:
         allowed = listing([f"that of {use.keeper}" for use in found], "or")
         raise InputError("machine", repr(name), allowed, "Name its line, and which machine: --machine oven or press.")
     return found[0] if found else None
+
+
+def machine_meant(book: Book, name: str, kind: str | None = None) -> MachineUse:
+    """The machine of that name, or that of a kind of the line of that name.
+
+    Raises
+    ------
+    InputError
+        If there is none, or several.
+    """
+    if (use := machine_called(book, name)) is not None:
+        if kind not in (None, use.kind):
+            raise InputError("--machine", kind, f"{use.kind}, which {use.machine.name} is", "Leave it out.")
+        return use
+    if kind is None:
+        names = listing(list(dict.fromkeys(each.machine.name for each in machines(book))), "or")
+        raise InputError("machine", repr(name), names or "nothing: no line is there", "Name one, or its line and kind.")
+    line = book.line(name)
+    found = (use for use in machines_of(book.lines()) if use.kind == kind and line.name in use.lines)
+    if (of_line := next(found, None)) is None:
+        raise InputError("--machine", kind, "oven or press", "Choose one.")
+    return of_line

@@ -72,7 +72,7 @@ def recipe_on(book: Book, kept: KeptRecipe, line_name: str, *, on: date, shown: 
     numbers = {s.factor: s.surface for s in recipe.settings if not isinstance(s.surface, str)}
     dials, beyond = dials_on(gauged, numbers, {})
     dials = {name: dial for name, dial in dials.items() if dial.degc < CEILING_DEGC}  # a caution says why
-    same_oven = line.keeper("oven") == recipe.line.keeper("oven")
+    same_oven = line.is_same("oven", recipe.line, recipe.approved_at)
     settings = tuple(
         replace(_line_setting(gauged, s, dials.get(s.factor)), other_belt=s.factor == "belt_speed" and not same_oven)
         for s in recipe.settings
@@ -121,7 +121,7 @@ def _other_belts(recipe: Recipe, line: Line, settings: tuple[LineSetting, ...]) 
 def _elsewhere(recipe: Recipe, line: Line) -> Iterator[Finding]:
     """What is not known of a recipe on a line that it was not released for; a machine that both share is known."""
     lines = {"line": line.name, "own_line": recipe.line.name}
-    same_oven, same_press = (line.keeper(kind) == recipe.line.keeper(kind) for kind in MACHINE_KINDS)
+    same_oven, same_press = (line.is_same(kind, recipe.line, recipe.approved_at) for kind in MACHINE_KINDS)
     yield Finding("tried_elsewhere" if recipe.confirmation is None else "confirmed_elsewhere", lines)
     if not same_oven:
         yield Finding("other_oven")

@@ -15,6 +15,7 @@ from doe.acts.recipe.record_items import facts_of_study, record_items
 from doe.acts.study.fits import Fitted, answer_from, fit_of
 from doe.acts.study.inputs import hash_now
 from doe.acts.study.limits import refuse_without_limits
+from doe.acts.study.standing import machines_since
 from doe.assure.confirmation.attempts import same_setting
 from doe.assure.gauges.setting_error import MACHINE_OF_FACTOR
 from doe.assure.gauges.summary import refuse_dial
@@ -23,6 +24,7 @@ from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.errors import NAME_LENGTH, InputError, InputErrors, check_line, quoted
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.finding import Finding
+from doe.domain.gauge import MACHINE_KINDS
 from doe.domain.jsonable import jsonable
 from doe.domain.plan_kinds import learning_rounds
 from doe.domain.recipe import (
@@ -37,7 +39,7 @@ from doe.domain.recipe import (
     RecipeSetting,
     RecordItem,
 )
-from doe.domain.stack import Stack
+from doe.domain.stack import Line, Stack
 from doe.domain.study import Study
 from doe.domain.units import show_both
 from doe.setpoint.alternatives import Alternative, other_settings
@@ -172,6 +174,7 @@ def release_study(book: Book, key: Key, wishes: Wishes, *, now: datetime, progre
         *_incomplete(record, wishes, items),
         *_beyond_the_dial(record, dials),
         *_dialled_otherwise(book, record, settings, proof),
+        *(_on_others(book, record) if proof.record is not None else ()),
     ]
     _refuse(problems, _said_together(record, problems))
     rate, low = _rates(answer, proof)
@@ -179,7 +182,7 @@ def release_study(book: Book, key: Key, wishes: Wishes, *, now: datetime, progre
         name=wishes.name.strip(),
         revision=_revision(book, wishes),
         stack=stack,
-        line=record.line,
+        line=_line_now(book, record.line),
         settings=settings_of(record, basis.setpoint, window, dials),
         pass_rate=rate,
         pass_rate_low=low,
@@ -560,6 +563,26 @@ def _dialled_otherwise(
             f"Confirm again, as it is measured now: doe confirm {name} --plan; "
             "or keep what was dialled: doe study known with --dial and these numbers",
         )
+
+
+def _on_others(book: Book, record: StudyRecord) -> Iterator[InputError]:
+    """Machines that took another one's place since the coupons of the confirmation were made."""
+    for kind, since in machines_since(book, record).items():
+        yield InputError(
+            f"{kind} of {record.name}",
+            f"another one since {day(since)} than its coupons were made on",
+            "the machine that coupons were made on",
+            f"Measure it and confirm again: doe confirm {quoted(record.name)} --plan",
+        )
+
+
+def _line_now(book: Book, line: Line) -> Line:
+    """The line of a study with the machines that stand there now where others took their place."""
+    now = book.line(line.name)
+    for kind in MACHINE_KINDS:
+        if not line.is_same(kind, now):
+            line = line.having(kind, now.machine(kind))
+    return line
 
 
 def _said_together(record: StudyRecord, problems: Sequence[InputError]) -> tuple[str, ...]:

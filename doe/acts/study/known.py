@@ -100,7 +100,7 @@ def _in_heat(recipe: Recipe, line: Line, heated: str) -> tuple[dict[str, float],
     at = {s.factor: s for s in recipe.settings}
     speed, time = at.get("belt_speed"), at.get("cure_time")
     own_mm = None if speed is None else speed.heated_mm
-    if speed is not None and (own_mm is None or line.keeper("oven") == recipe.line.keeper("oven")):
+    if speed is not None and (own_mm is None or line.is_same("oven", recipe.line, recipe.approved_at)):
         return {"belt_speed": float(speed.surface)}, own_mm, None
     if speed is None and (not heated or time is None):
         return ({} if time is None else {"cure_time": float(time.surface)}), None, None

@@ -31,6 +31,7 @@ from doe.domain.plan_kinds import (
     REPLACEMENT,
 )
 from doe.domain.recipe import KeptRecipe, Recipe, RecipeSetting, is_same_make
+from doe.domain.stack import Line
 from doe.domain.standing import (
     COMPARED,
     NextStep,
@@ -207,6 +208,9 @@ def _confirmation(book: Book, record: StudyRecord, setpoint: Mapping[str, Any] |
     told: dict[str, Value] = {"claim": claim["pass_rate"], "assurance": claim["assurance"], "wanted": wanted}
     if code == "confirmed":
         below = "below" if claim["pass_rate"] < wanted else ""
+        if new := machines_since(book, record):
+            kind, told = f"machine {below}".rstrip(), {**told, "machines": tuple(new)}
+            return standing("confirmed", "confirm", "confirmation_page", kind=kind, told=told)
         if otherwise := _dialled_otherwise(book, record, plan):
             kind, told = f"dial {below}".rstrip(), {**told, "factors": otherwise}
             return standing("confirmed", "confirm", "confirmation_page", kind=kind, told=told)
@@ -230,6 +234,14 @@ def _dialled_otherwise(book: Book, record: StudyRecord, plan: Mapping[str, Any])
     from doe.acts.gauges.line import dialled_otherwise  # noqa: PLC0415 - only this waits for numerics
 
     return tuple(dialled_otherwise(book, record, {**record.study.held, **plan["setpoint"]}, rounds))
+
+
+def machines_since(book: Book, record: StudyRecord) -> dict[MachineKind, datetime]:
+    """Machines that stand on the line of a study since after the first coupon of its last confirmation was scored."""
+    rule = book.latest_analysis(record.id, CONFIRMATION_PLAN)
+    names = {c.coupon for c in _coupons_of(book, record.id, rule.payload)} if rule is not None else set()
+    scored = [entry.at for entry in book.history(record.id) if entry.coupon in names]
+    return new_machines(book, record.line, min(scored)) if scored else {}
 
 
 def _is_same(ours: Mapping[str, Any], theirs: Mapping[str, Any]) -> bool:
@@ -386,10 +398,15 @@ def _machines_since(
     book: Book, kept: KeptRecipe, explained: datetime
 ) -> tuple[tuple[MachineKind, ...], datetime | None]:
     """Machines of a recipe's line that took another one's place after its release, or was explained, and since when."""
-    line = book.line(kept.recipe.line.name)
-    since = {kind: book.line(line.keeper(kind)).machine(kind).since for kind in MACHINE_KINDS}
-    new = {kind: day for kind, day in since.items() if day is not None and day > explained}
+    new = new_machines(book, kept.recipe.line, explained)
     return tuple(new), min(new.values(), default=None)
+
+
+def new_machines(book: Book, line: Line, after: datetime) -> dict[MachineKind, datetime]:
+    """Since when another machine stands on a line than it was made of, of those that came after a moment."""
+    now = next((x for x in book.lines() if x.name == line.name), line)  # it may be kept no longer
+    since = {kind: now.machine(kind).since for kind in MACHINE_KINDS if not line.is_same(kind, now)}
+    return {kind: day for kind, day in since.items() if day is not None and day > after}
 
 
 def _out_of_date(book: Book, recipe: Recipe) -> tuple[tuple[MachineKind, ...], datetime | None]:

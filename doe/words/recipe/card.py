@@ -142,7 +142,7 @@ def window_words(setting: RecipeSetting, shown: Shown = METRIC, say: SaySpan = s
     if isinstance(setting.surface, str):
         return "this one only"
     if setting.window_low is None or setting.window_high is None:
-        return "not known, keep exactly this"
+        return "not known: keep exactly this"
     return say(setting, setting.window_low, setting.window_high, shown)
 
 

@@ -51,7 +51,7 @@ def test_without_a_gauge_the_value_is_no_dial_value():
     setting = card_page(kept(bare), ON).settings[0]
     assert not setting.is_dial
     assert setting.surface == ""
-    assert setting.window == "window not known, keep exactly this"
+    assert setting.window == "window not known: keep exactly this"
     assert "on the dial" not in words(recipe_card(kept(bare), ON))
 
 
