@@ -13,9 +13,15 @@ if TYPE_CHECKING:
     from playwright.sync_api import Browser
 
 
+NAMES = ("chromium-headless-shell", "chromium", "google-chrome")
+"""The first found is taken; the first one draws no window of its own, and takes half of the processor's time."""
+ARGUMENTS = ("--no-sandbox", "--disable-gpu", "--font-render-hinting=slight")
+"""With that hinting the one without a window draws the very letters of the others."""
+
+
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
-    path = shutil.which("chromium") or shutil.which("google-chrome")
+    path = next(filter(None, map(shutil.which, NAMES)), None)
     if path is None:
         reason = "no Chromium on this machine"
         if os.environ.get("CI") == "true":
@@ -24,6 +30,6 @@ def browser() -> Iterator[Browser]:
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as play:
-        started = play.chromium.launch(executable_path=path, args=["--no-sandbox", "--disable-gpu"])
+        started = play.chromium.launch(executable_path=path, args=ARGUMENTS)
         yield started
         started.close()

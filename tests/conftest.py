@@ -12,7 +12,7 @@ from doe.domain.spec import Spec
 from doe.domain.study import Study
 from tests.shared import known_coupons
 
-pytest_plugins = ["tests.postgres", "tests.shop", "tests.browser", "tests.kept_draws"]
+pytest_plugins = ["tests.postgres", "tests.shop", "tests.browser", "tests.kept_draws", "tests.made_once", "tests.demo"]
 
 
 @pytest.fixture(scope="session")

@@ -14,7 +14,9 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
 import doe.book.migrations
+from doe.book import schema
 from doe.book.book import Book
+from doe.book.schema import migrate
 from doe.book.tables import KEPT, SCHEMA_VERSION, VERSION_TABLE, book_info, metadata, seals
 from doe.domain.gauge import GaugeReading
 from doe.domain.score import ScoreEntry
@@ -28,6 +30,19 @@ def test_migrations_make_the_tables_of_the_program(book: Book, tmp_path: Path) -
         context = MigrationContext.configure(connection, opts={"version_table": VERSION_TABLE, "compare_type": True})
         assert compare_metadata(context, metadata) == []
     engine.dispose()
+
+
+@pytest.mark.in_file
+def test_books_that_the_tests_make_by_statements_are_those_that_migrations_make(tmp_path: Path) -> None:
+    tables = []
+    for name, make in (("migrated", migrate), ("noted", schema.migrate), ("again", schema.migrate)):
+        engine = sa.create_engine(f"sqlite:///{tmp_path / name}")
+        with engine.begin() as connection:
+            make(connection)
+            tables.append(sorted(map(str, connection.exec_driver_sql("SELECT type, name, sql FROM sqlite_master"))))
+            tables[-1] += map(str, connection.exec_driver_sql(f"SELECT * FROM {VERSION_TABLE}"))
+        engine.dispose()
+    assert tables[0] == tables[1] == tables[2]
 
 
 def test_the_newest_step_is_the_version_of_the_program() -> None:

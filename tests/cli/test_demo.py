@@ -17,6 +17,7 @@ from doe.book.book import Book
 from doe.domain.errors import InputError
 from doe.domain.units import METRIC
 from doe.plans.plan import columns
+from tests.demo import copied
 
 FILES = {
     "book.sqlite",
@@ -30,9 +31,8 @@ FILES = {
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("demo") / "doe-demo"
-    return run_demo(folder, shown=METRIC)
+def demo(demo_of_the_run, tmp_path_factory):
+    return copied(demo_of_the_run, tmp_path_factory.mktemp("demo") / "doe-demo")
 
 
 def test_the_demo_leaves_its_files_and_nothing_else(demo):

@@ -15,17 +15,16 @@ from typing import get_args
 
 import pytest
 
-from doe.acts.demo.run import run_demo
 from doe.cli.terminal import HEIGHT, JSON_FORMAT, WIDTH
 from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS
-from doe.domain.units import METRIC
 from doe.plans.plan import PlanKind
 from doe.setpoint.answer import Verdict
 from doe.words.cautions import FOOTER
 from doe.words.glossary import explain
 from doe.words.guide import TOPICS
 from tests.cli.test_examples import COMMANDS
+from tests.demo import copied
 from tests.shop import STUDY, CommandResult, Shop
 from tests.test_words_table import rows
 
@@ -230,11 +229,11 @@ def json_names() -> dict[str, str]:
 
 
 @pytest.fixture(scope="module")
-def screens(folder, json_names, _ready_books) -> Iterator[dict[str, tuple[CommandResult, str]]]:
+def screens(folder, json_names, _ready_books, demo_of_the_run) -> Iterator[dict[str, tuple[CommandResult, str]]]:
     """What every command says on the demo's shop, and in a shop that has read no gauge."""
     with pytest.MonkeyPatch.context() as patch:
         patch.chdir(folder)
-        done = run_demo(Path("doe-demo"), shown=METRIC)
+        done = copied(demo_of_the_run, Path("doe-demo"))
         shutil.copy(done.path("book.sqlite"), folder / "shop.sqlite")
         shutil.copy(_ready_books[2], folder / "other.sqlite")
         patch.setattr("doe.practice.worth.LINES", 1)

@@ -8,9 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from doe.acts.demo.run import BOOK, run_demo
 from doe.book.book import Book
-from doe.domain.units import METRIC
 from doe.office.pages import pages
 from tests.bench.shop import PageUnderTest, make_desk
 from tests.office.walk import SENT, Twice, Walk, never_sent
@@ -44,12 +42,6 @@ def office_over(tmp_path: Path, places: Places) -> Iterator[Callable[..., PageUn
         page.bench.close()
         page.bench.shop.close()
         assert page.errors == []
-
-
-@pytest.fixture(scope="session")
-def made_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The book of the demo, to be copied: nothing is stored in it."""
-    return run_demo(tmp_path_factory.mktemp("demo"), shown=METRIC).path(BOOK)
 
 
 @pytest.fixture

@@ -11,7 +11,6 @@ from pathlib import Path
 import pytest
 import typer
 
-from doe.acts.demo.run import BOOK, run_demo
 from doe.cli.app import app
 from doe.domain.units import METRIC, Shown
 from doe.office.pages import pages
@@ -233,20 +232,15 @@ def leaves(command, path: tuple[str, ...] = ()) -> Iterator[tuple[str, ...]]:
         yield from leaves(child, (*path, name))
 
 
-@pytest.fixture(scope="module")
-def demo_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return run_demo(tmp_path_factory.mktemp("demo"), shown=METRIC).path(BOOK)
-
-
 @pytest.fixture(params=list(UNITS))
 def units(request: pytest.FixtureRequest) -> str:
     return request.param
 
 
 @pytest.fixture
-def shop(demo_book: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Shop:
+def shop(made_demo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Shop:
     monkeypatch.chdir(tmp_path)
-    shutil.copy(demo_book, tmp_path / "shop.sqlite")
+    shutil.copy(made_demo, tmp_path / "shop.sqlite")
     return Shop(tmp_path, tmp_path / "shop.sqlite")
 
 
@@ -285,8 +279,8 @@ def test_no_refusal_shows_the_other_unit_alone(shop, units):
     assert found == []
 
 
-def test_no_page_shows_the_other_unit_alone(demo_book, tmp_path, units):
-    shutil.copy(demo_book, tmp_path / "shop.sqlite")
+def test_no_page_shows_the_other_unit_alone(made_demo, tmp_path, units):
+    shutil.copy(made_demo, tmp_path / "shop.sqlite")
     shown, unit = UNITS[units]
     desk = make_desk(tmp_path / "shop.sqlite", is_local=True, shown=shown, more_pages=pages)
     try:

@@ -43,10 +43,12 @@ def words(text: str) -> str:
 
 @pytest.fixture
 def light_report(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A report without its pictures and reasons, which take seconds and say nothing of the standing."""
+    """A report without its pictures, reasons and classical tables: they are slow and say nothing of the standing."""
     for pictures in ("map", "strip", "run", "effect"):
         monkeypatch.setattr(f"reports.study.page.{pictures}_pictures", lambda *_: ())
     monkeypatch.setattr("reports.study.page.why_reasons", lambda _: ((), ()))
+    monkeypatch.setattr("reports.study.page.maps_of", lambda *_: [])
+    monkeypatch.setattr("reports.study.page.effect_tables", lambda _: ())
 
 
 @dataclass

@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from doe.acts.demo.run import BOOK, REPORT, run_demo
+from doe.acts.demo.run import BOOK, REPORT, DemoDone
 from doe.acts.gauges.line import gauged_line
 from doe.book.book import Book
-from doe.domain.units import METRIC
 from doe.setpoint.answer import Answer
 from doe.words.typography import NO_BREAK
 from doe.words.wording import prints, prints_at_least, stated
+from tests.demo import copied
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
@@ -55,8 +55,8 @@ class Told:
 
 
 @pytest.fixture(scope="module")
-def told(tmp_path_factory: pytest.TempPathFactory) -> Told:
-    done = run_demo(tmp_path_factory.mktemp("demo") / "demo", shown=METRIC)
+def told(demo_of_the_run: DemoDone, tmp_path_factory: pytest.TempPathFactory) -> Told:
+    done = copied(demo_of_the_run, tmp_path_factory.mktemp("demo") / "demo")
     study, answer = done.story.study, done.answers[-1].answer
     with Book.open(done.path(BOOK), who="reader", create=False) as book:
         (record,) = (book.study(s.id) for s in book.studies() if s.name == study.name)
