@@ -13,5 +13,5 @@ def main() -> None:
     """Entry point of the command `doe`."""
     for name in THREADS:  # matrices are small: more threads only wait for each other, at three times the processor time
         os.environ.setdefault(name, "1")
-    gc.set_threshold(50_000)  # most of what a command makes is code that it loads, of which nothing can be collected
+    gc.set_threshold(200_000)  # most of what a command makes is code that it loads, of which nothing can be collected
     app()

@@ -20,7 +20,7 @@ from doe.surfaces.outcomes import FloatArray, expit
 HAND_BLUR = 0.05
 """Width, in hand-feel points, over which a print turns from not good enough to good enough."""
 
-_BLOCK = 3_000_000  # values held at once; keeps the arrays within the processor's reach
+_BLOCK = 300_000  # values held at once; keeps the arrays within the reach of the processor's own memory
 
 
 @lru_cache(maxsize=32)

@@ -41,7 +41,11 @@ else, by too little heat, by too much (columns)."""
 
 def expit(x: FloatArray) -> FloatArray:
     """Logistic function, safe for any argument (tanh does not overflow)."""
-    return np.asarray(0.5 + 0.5 * np.tanh(0.5 * x))
+    share = np.asarray(0.5 * x)
+    np.tanh(share, out=share)  # in place: fresh memory for each step takes three times as long
+    share *= 0.5
+    share += 0.5
+    return share
 
 
 def log_expit(x: FloatArray) -> FloatArray:

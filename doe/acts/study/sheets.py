@@ -12,7 +12,7 @@ import pandas as pd
 
 from doe.acts.base import Key, Progress, slug
 from doe.acts.conditions import certificates_behind, conditions_of
-from doe.acts.confirmation.verdict import confirmation_facts, confirmation_of, weigh_confirmation
+from doe.acts.confirmation.verdict import confirmation_facts, plans_of, weigh_confirmation
 from doe.acts.gauges.line import cautions_said, gauged_line
 from doe.acts.study.deviations import history_of
 from doe.acts.study.fits import Fitted, Recommended, answer_data, recommend_study
@@ -268,7 +268,7 @@ def report_page(book: Book, found: Recommended, *, shown: Shown) -> str:
     kept = found.kept or book.latest_analysis(record.id, "recommend")
     assert kept is not None  # recommend_study has just kept it
     confirmation = None
-    if confirmation_of(book, record.id) is not None:
+    if plans_of(book, record.id):
         confirmation = confirmation_facts(weigh_confirmation(book, record.id))
     gauged = gauged_line(book, record)
     photos, photos_left = _failed_photos(book, found)
