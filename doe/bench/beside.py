@@ -7,8 +7,8 @@ import os
 import signal
 import threading
 import traceback
-from collections.abc import Callable
-from contextlib import suppress
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from multiprocessing import resource_tracker
 from multiprocessing.connection import Connection
 from multiprocessing.context import SpawnProcess
@@ -87,13 +87,24 @@ class Elsewhere:
                 context = multiprocessing.get_context("spawn")
                 self._way, end = context.Pipe()
                 self._process = context.Process(target=_carry_out, args=(end,), daemon=True)
-                if hasattr(signal, "pthread_sigmask"):
-                    # what this thread starts hears no Ctrl-C, from its first moment on; the tracker lets it in again
-                    resource_tracker.ensure_running()
-                    signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-                self._process.start()
+                with _deaf():
+                    self._process.start()
                 end.close()
             return self._way
+
+
+@contextmanager
+def _deaf() -> Iterator[None]:
+    """What this thread starts meanwhile hears no Ctrl-C, from its first moment on."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    resource_tracker.ensure_running()  # it is begun with the first process otherwise, and lets Ctrl-C in again
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _carry_out(way: Connection) -> None:

@@ -7,8 +7,8 @@ Usage::
 Median wall time of `doe --help` beside `python -c "import typer"`, and one run of `doe demo`, in wall seconds and in
 those of a processor core; then processor seconds of commands on the demo's book, medians of five runs, less those of
 `python -c pass`. The demo begins with an empty cache; the commands after it find the draws of its fits there, as in a
-shop, and the report is made again without. What Python compiled is kept, as where it is installed. Other work on the machine shows in wall times; the ratio suffers least, as
-the two are run by turns.
+shop, and the report is made again without. What Python compiled is kept, as where it is installed. Other work on the
+machine shows in wall times; the ratio suffers least, as the two are run by turns.
 """
 
 from __future__ import annotations
