@@ -24,6 +24,7 @@ from pathlib import Path
 from typing import TextIO
 
 import uvicorn
+from anyio.to_thread import current_default_thread_limiter
 from PIL import Image
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
@@ -89,6 +90,7 @@ def make_app(bench: Bench, hosts: Hosts) -> ASGIApp:
     @asynccontextmanager
     async def lifespan(app: Starlette) -> AsyncIterator[None]:
         del app
+        current_default_thread_limiter().total_tokens = MOST_AT_ONCE
         yield
         bench.close()
 
@@ -104,6 +106,8 @@ async def _alive(request: Request) -> Response:
 
 
 PORT = 8765
+MOST_AT_ONCE = 8
+"""Answers worked on at once: more would only take turns with each other, and all of them come later."""
 KEEP_ALIVE_SECONDS = 20
 MOST_CONNECTIONS = 512
 """Of all together: strangers at their most (`door.MOST_STRANGERS`), and some sixty devices with six each."""
@@ -247,8 +251,8 @@ def _answer(make: Callable[[], Bench], place: Listener) -> None:
     """Answer in this process until it is told to stop."""
     # a limit of our own refuses such pictures; the library's word to programmers helps nobody here
     warnings.simplefilter("ignore", Image.DecompressionBombWarning)
-    # an early hint computes for a second beside the answers; it hands over ten times as often as programs usually do
-    sys.setswitchinterval(0.0005)
+    # a work computes for seconds beside the answers: it hands over more often than programs usually do
+    sys.setswitchinterval(0.002)
     bench = make()
     try:
         uvicorn.Server(settings_of(bench, place)).run(sockets=[place.socket])

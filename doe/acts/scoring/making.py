@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from functools import lru_cache
 from statistics import fmean
 from typing import Any, Literal
 
@@ -408,13 +409,19 @@ def repeats_of(making: Making) -> Repeats:
             groups.setdefault(tuple(coupon.settings.values()), []).append(coupon)
     mine = max(groups.values(), key=len, default=[])
     scored = in_order(c for c in mine if c.is_scored)
-    felt = [(float(place), c.mean_hand) for place, c in enumerate(scored) if c.mean_hand is not None]
+    felt = tuple((float(place), c.mean_hand) for place, c in enumerate(scored) if c.mean_hand is not None)
+    return Repeats(scored, len(mine), _change(felt))
+
+
+@lru_cache(maxsize=128)  # every look at a study's page asks for it
+def _change(felt: tuple[tuple[float, float], ...]) -> tuple[float, float, float] | None:
+    """The change from the first to the last of some scores with its interval, by their places."""
     if len(felt) < 3:
-        return Repeats(scored, len(mine))
+        return None
     drift = judge_drift([[1.0]] * len(felt), [hand for _, hand in felt], [place for place, _ in felt])
     if drift.estimate is None or drift.low is None or drift.high is None:
-        return Repeats(scored, len(mine))
-    return Repeats(scored, len(mine), (drift.estimate, drift.low, drift.high))
+        return None
+    return drift.estimate, drift.low, drift.high
 
 
 def scored_of(making: Making) -> int:
