@@ -18,6 +18,7 @@ from doe.acts.study.inputs import hash_now
 from doe.acts.study.rounds import by_code
 from doe.acts.study.standing import standing_of
 from doe.book.book import Book
+from doe.book.page_state import PageState
 from doe.book.records import STEP, Photo
 from doe.domain.errors import InputError
 from doe.domain.factors import Stage
@@ -58,7 +59,7 @@ class Shop:
         self.shown = shown
         self._books: OrderedDict[str, Book] = OrderedDict()
         self._lock = threading.Lock()
-        self._turn = threading.Lock()
+        self._turn = threading.RLock()
         self._made: OrderedDict[int, tuple[int, int | None, Making]] = OrderedDict()
         self._reading: dict[int, threading.Lock] = {}
         self._found: OrderedDict[tuple[object, ...], Any] = OrderedDict()
@@ -86,6 +87,10 @@ class Shop:
         book = self.book(who)
         with self._turn:
             yield book
+
+    def page_state(self) -> PageState:
+        """What the page remembers; keeping something there waits for its turn as `storing` does."""
+        return self.look.page_state(self._turn)
 
     def last_act(self) -> int:
         """Number of the last act on the book, by any program: while it is the same, nothing has changed."""

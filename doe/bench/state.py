@@ -206,7 +206,7 @@ class Bench:
     ) -> None:
         self.shop, self.is_local, self.link, self.log = shop, is_local, link, log
         self.door = Door(is_local)
-        state = shop.look.page_state()
+        state = shop.page_state()
         self.pairing, self.sessions = Pairing(state, clock, announce), Sessions(state, clock)
         self.staff = Staff(state, clock)
         self.hints, self.receipts, self.jobs = Hints(shop, log, compute or Here()), Receipts(state, clock), Jobs(log)

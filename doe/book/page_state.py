@@ -7,7 +7,7 @@ restart of the page forgets nothing, and several processes know the same.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from typing import Any, TypeVar
 
 import sqlalchemy as sa
@@ -27,11 +27,14 @@ class PageState:
         Of a book.
     label : str
         Where that is, for messages.
+    lock : context manager, optional
+        Held while something is kept: that of whoever writes to the book beside this, so that they wait for one another.
     """
 
-    def __init__(self, engine: sa.Engine, label: str) -> None:
+    def __init__(self, engine: sa.Engine, label: str, lock: AbstractContextManager[Any] | None = None) -> None:
         self._engine = engine
         self._label = label
+        self._lock = lock or nullcontext()
 
     @classmethod
     def in_memory(cls) -> PageState:
@@ -79,6 +82,7 @@ class PageState:
     @contextmanager
     def _turn(self) -> Iterator[sa.Connection]:
         with (
+            self._lock,
             words_for_errors(self._label),
             self._engine.connect().execution_options(**{WRITES: True}) as connection,
             connection.begin(),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, fields
 from datetime import UTC, datetime
 from difflib import get_close_matches
@@ -291,9 +291,9 @@ class Store:
                 chain.seal(connection)
             self.stored += 1
 
-    def page_state(self) -> PageState:
-        """What the page at the press remembers in this book."""
-        return PageState.in_memory() if self._is_frozen else PageState(self._engine, self.label)
+    def page_state(self, lock: AbstractContextManager[Any] | None = None) -> PageState:
+        """What the page at the press remembers in this book; ``lock`` as `PageState` has it."""
+        return PageState.in_memory() if self._is_frozen else PageState(self._engine, self.label, lock)
 
     def _written(self) -> Writing | None:
         found: Writing | None = getattr(self._open, "writing", None)

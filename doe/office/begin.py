@@ -56,7 +56,7 @@ Said = dict[str, str]
 
 def drafts_of(visit: Visit) -> tuple[Link, ...]:
     """Questions that were begun and are not in the book yet, the newest first."""
-    found = visit.bench.shop.look.page_state().all(DRAFT)
+    found = visit.bench.shop.page_state().all(DRAFT)
     return tuple(
         Link(said.get("name") or said.get("stack") or told("draft_unnamed"), f"/begin/{key}", told("draft_more"))
         for key, (said, _) in reversed(found.items())
@@ -276,7 +276,7 @@ def draft(visit: Visit) -> tuple[str, Said]:
         If there is none.
     """
     key = visit.word("draft")
-    found = visit.bench.shop.look.page_state().get(DRAFT, key)
+    found = visit.bench.shop.page_state().get(DRAFT, key)
     if found is None:
         raise InputError("study that was begun", "no such", "one on the first page", "It may be in the book already.")
     return key, found[0]
@@ -285,7 +285,7 @@ def draft(visit: Visit) -> tuple[str, Said]:
 def sent(visit: Visit) -> tuple[str, Said]:
     """The draft with what was just typed."""
     key = visit.text("draft")
-    found = visit.bench.shop.look.page_state().get(DRAFT, key) if key else None
+    found = visit.bench.shop.page_state().get(DRAFT, key) if key else None
     said: Said = {} if found is None else found[0]
     typed_now = {name: visit.text(name) for name in visit.form if name not in ("token", "mark", "draft")}
     return key, {**said, **typed_now}
@@ -294,13 +294,13 @@ def sent(visit: Visit) -> tuple[str, Said]:
 def forget(visit: Visit, key: str) -> None:
     """Forget what was typed, and the file it began with."""
     for kind in (DRAFT, SHEET):
-        visit.bench.shop.look.page_state().drop(kind, key)
+        visit.bench.shop.page_state().drop(kind, key)
 
 
 def kept(visit: Visit, key: str, said: Said) -> str:
     """Keep what was typed; where it goes on."""
     key = key or secrets.token_urlsafe(9)
-    visit.bench.shop.look.page_state().put(DRAFT, key, said, time.time())
+    visit.bench.shop.page_state().put(DRAFT, key, said, time.time())
     return f"/begin/{key}"
 
 

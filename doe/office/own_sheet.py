@@ -75,7 +75,7 @@ def _file_form(key: str, problems: tuple[str, ...] = ()) -> Form:
 def take(visit: Visit) -> Response | str:
     """Read the file that was sent; one in place of the first keeps what was said of columns of the same names."""
     file, name = visit.upload("file"), visit.file_name("file")
-    key, state = visit.text("draft"), visit.bench.shop.look.page_state()
+    key, state = visit.text("draft"), visit.bench.shop.page_state()
     before = state.get(DRAFT, key) if key else None
     said: Said = {} if before is None else before[0]
     try:
@@ -121,7 +121,7 @@ def _sheet(visit: Visit, key: str, said: Said) -> ForeignSheet:
     """The sheet of a draft; read once, and kept."""
 
     def read() -> ForeignSheet:
-        found = visit.bench.shop.look.page_state().get(SHEET, key)
+        found = visit.bench.shop.page_state().get(SHEET, key)
         if found is None:
             raise InputError("sheet", "no such", "one that was sent", "Send it again.")
         return _read(base64.b64decode(found[0]), said[SHEET])
