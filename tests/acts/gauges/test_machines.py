@@ -214,6 +214,8 @@ def test_a_day_that_was_mistaken_is_put_right_and_the_one_before_is_kept_once(sh
         ("tunnel", "back", (MOVED - timedelta(days=1)).isoformat(), "later than"),
         ("tunnel", "front", f"{EARLIER:%Y-%m-%d}", "the time as well"),
     ],
+    # names that hold the time would differ from process to process
+    ids=["it stands there", "not yet", "no such line", "no such machine", "before it came", "a day with readings"],
 )
 def test_a_move_that_cannot_be_is_refused_and_nothing_is_stored(shop, name, to, since, said):
     if said == "later than":
