@@ -8,7 +8,7 @@ from typing import Any
 
 from doe.acts.base import today
 from doe.acts.conditions import certificate_cautions, valid_certificates
-from doe.acts.gauges.machines import another, began, keep_with, machine_meant, machine_records
+from doe.acts.gauges.machines import another, began, keep_with, machine_meant, machine_records, of_its_own, shared
 from doe.acts.gauges.machines import move as move_machine
 from doe.acts.gauges.machines import rename as rename_machine
 from doe.book.book import Book
@@ -20,7 +20,15 @@ from doe.domain.errors import InputError, quoted
 from doe.domain.gauge import MACHINE_KINDS, MachineKind, in_force
 from doe.domain.stack import Line, Machine, MachineUse, machines_of
 from doe.domain.units import show_difference
-from doe.words.conditions import certificate_lines, former_told, machine_cells, machine_told, moved_told, since_words
+from doe.words.conditions import (
+    certificate_lines,
+    former_told,
+    machine_cells,
+    machine_told,
+    moved_told,
+    put_by_words,
+    since_words,
+)
 from doe.words.facts import Reader, all_worded
 from doe.words.typed import spread
 from doe.words.wording import count, listing
@@ -69,10 +77,10 @@ def add(
             if of:
                 if typed[kind] or since:
                     raise _told_twice(kind, of)
-                made = made.sharing(kind, book.line(of))
+                made, left[kind] = shared(book, made, kind, of)
             else:
                 made, left[kind] = _corrected(book, made, kind, typed[kind], since)
-        keep_with(book, made, left if before else {}, why)
+        gone = keep_with(book, made, left if before else {}, why)
         made, others = book.line(name), book.lines()
     minutes = (
         f"{made.oven.heat_min_per_10:g}/{made.oven.cool_min_per_10:g} min oven, "
@@ -83,6 +91,7 @@ def add(
         (
             f"Line {name} is in the book. Settling 10 °C (18 °F) up/down: {minutes}.",
             *(() if before is None else _changed(before, made)),
+            *(put_by_words(kind, name) for kind, name in gone.items()),
             *shared_words(made, others),
             *_alike(made, others),
         ),
@@ -126,7 +135,7 @@ def _corrected(
         if when != there.since:
             line, left = another(line, kind, typed.get("name", there.name), when)
     elif there.of is not None and typed.get("name", there.name) != there.name:
-        typed = {"of": None, **typed}  # a machine of another name is this line's own
+        line = of_its_own(book, line, kind, typed["name"])  # a machine of another name is this line's own
     elif there.of is not None and typed:
         found = ", ".join(name.split("_")[0] for name in typed)
         remedy = f"Say it there, or with another --{kind} name where it is another machine."
@@ -145,8 +154,7 @@ def _changed(before: Line, made: Line) -> Iterator[str]:
         if (since := made.machine(kind).since) is not None and since != before.machine(kind).since:
             yield (
                 f"Another {kind} since {since_words(since)}: readings taken before do not count, and its uncertainty, "
-                f"display and recovery are known again once they are said. What was read of the one before stays its "
-                "own: doe line machines."
+                f"display and recovery are known again once they are said."
             )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
 
-from doe.domain.errors import InputError
+from doe.domain.errors import InputError, quoted
 from doe.domain.gauge import Certificate
 from doe.domain.recipe import GAUGE_CERTIFICATE, ROOM, WASH
 from doe.domain.spec import Conditions
@@ -73,6 +73,11 @@ def later_than(when: datetime) -> str:
 def former_name(name: str, number: int) -> str:
     """What a machine is called that was put by while another one has its name."""
     return f"{name}, former {number}"
+
+
+def put_by_words(kind: str, name: str) -> str:
+    """What became of a machine of a line that is made of another one now."""
+    return f"The {kind} {name} is on no line now and keeps what was read of it: doe line machines {quoted(name)}."
 
 
 def former_told(kind: str, readings: int) -> tuple[str, ...]:

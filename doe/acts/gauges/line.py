@@ -87,7 +87,7 @@ def gauged_line(book: Book, line: StudyRecord | Line | str, *, on: date | None =
 def _known(then: Line, now: Line, kind: MachineKind, on: date | None) -> Machine:
     """A machine of a line as it stood, with what was learned of it since; the one in its place where one took it."""
     machine, here = then.machine(kind), now.machine(kind)
-    if (here.since or here.before) and not then.is_same(kind, now) and now.stands(kind, on):
+    if not then.is_same(kind, now) and now.stands(kind, on):
         return here
     return replace(machine, display_step_degc=here.display_step_degc, recovery_degc=here.recovery_degc)
 

@@ -13,7 +13,16 @@ import pytest
 
 from doe.acts.conditions import certificates_behind, keep_certificate
 from doe.acts.gauges.line import gauged_line
-from doe.acts.gauges.machines import another, keep_with, machine_meant, machine_records, move, rename
+from doe.acts.gauges.machines import (
+    another,
+    keep_with,
+    machine_meant,
+    machine_records,
+    move,
+    of_its_own,
+    rename,
+    shared,
+)
 from doe.acts.recipe.on_line import recipe_on
 from doe.acts.study.standing import standing_of_recipe
 from doe.book.book import Book
@@ -202,6 +211,66 @@ def test_a_day_that_was_mistaken_is_put_right_and_the_one_before_is_kept_once(sh
         assert records(shop)["conveyor"] == (("back",), counting)
     assert records(shop)["tunnel"] == ((), 3)
     assert len(shop.machines_put_by()) == 1
+
+
+def use(book: Book, line: str, of: str, kind: MachineKind = "oven") -> None:
+    made, left = shared(book, book.line(line), kind, of)
+    keep_with(book, made, {kind: left}, "both use it")
+
+
+def test_an_oven_is_put_by_with_its_readings_where_its_line_uses_that_of_another_and_is_put_back(shop):
+    mine = told(shop, "front", "oven")
+    shop.save_line(Line("third", press=Machine("rotary", 4, 4)).sharing("oven", FRONT))
+    use(shop, "front", "back")
+    assert records(shop)["drawer"] == ((), 3)
+    assert records(shop)["tunnel"] == (("back", "front", "third"), 3)
+    assert offs(shop, "front") == offs(shop, "third") == [-3] * 3
+    read(shop, "front", -1, LATER)
+    go(shop, "drawer", "front", None)
+    assert offs(shop, "front") == [-6] * 3
+    assert offs(shop, "back") == [-3] * 3 + [-1] * 3
+    assert told(shop, "front", "oven") == mine
+    assert shop.machines_put_by() == {}
+
+
+def test_an_oven_of_which_nothing_was_read_and_that_is_called_the_same_was_that_one_all_along(shop):
+    shop.save_line(Line("third", Machine("Tunnel", 1, 1), Machine("press", 1, 1)))
+    use(shop, "third", "back")
+    use(shop, "third", "front", "press")
+    assert shop.machines_put_by() == {}
+    use(shop, "third", "front")  # it was shared before: nothing of its own leaves
+    assert shop.machines_put_by() == {}
+    shop.save_line(Line("fourth", Machine("Tunnel", 1, 1)))
+    read(shop, "fourth", -4, EARLIER)
+    use(shop, "fourth", "back")
+    assert records(shop)["Tunnel, former 1"] == ((), 3)
+
+
+def test_a_line_that_gets_an_oven_of_its_own_again_begins_without_what_was_read_of_others(shop):
+    go(shop, "tunnel", "front")
+    use(shop, "back", "front")
+    made = of_its_own(shop, shop.line("back"), "oven", "batch oven")
+    assert (made.oven.before, made.oven.uncertainty_degc, made.oven.heat_min_per_10) == (None, None, 7)
+    keep_with(shop, made, {}, "it came")
+    assert offs(shop, "back") == []
+    shop.save_line(Line("new").sharing("oven", FRONT))
+    assert of_its_own(shop, shop.line("new"), "oven", "first").oven.since is None
+
+
+def test_no_machine_is_called_as_one_that_is_put_by(shop):
+    use(shop, "front", "back")
+    before = shop.stored
+    with pytest.raises(InputError, match="doe line move drawer back"):
+        keep_with(shop, replace(BACK, oven=replace(BACK.oven, name="Drawer")), {}, "a slip")
+    assert shop.stored == before
+
+
+def test_two_ovens_cannot_be_of_each_other_and_nothing_is_put_by(shop):
+    use(shop, "front", "back")
+    before = shop.stored
+    with pytest.raises(InputError, match="which is its own"):
+        use(shop, "back", "front")
+    assert shop.stored == before
 
 
 @pytest.mark.parametrize(
