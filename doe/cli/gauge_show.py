@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from doe.acts.base import today
-from doe.acts.conditions import valid_certificates
+from doe.acts.conditions import certificates, certified_gauges
 from doe.acts.gauges.line import gauged_line, keep_readings
 from doe.acts.gauges.machines import machine_called
 from doe.assure.gauges.summary import MachineSummary, machine_summaries, map_machine
@@ -39,12 +39,12 @@ def show(desk: Desk, line: str | None = None) -> Reply:
     with desk.look() as book:
         line = line_meant(book, line).name
         gauged = gauged_line(book, line)
-        certificates = valid_certificates(book, line, today())
+        gauges = certified_gauges(book, line, today())
         has_readings = bool(book.gauge_history(gauged.line.name))
     if not has_readings:
         return Reply(
-            {"machines": [], "left_out": [], "never_measured": ["oven", "press"], "certificates": certificates},
-            (f"No gauge reading of {line} yet.", *certificate_lines(certificates, line)),
+            {"machines": [], "left_out": [], "never_measured": ["oven", "press"], "certificates": certificates(gauges)},
+            (f"No gauge reading of {line} yet.", *certificate_lines(gauges)),
             ("doe gauge add --help",),
         )
     machines = machine_summaries(gauged)
@@ -56,7 +56,7 @@ def show(desk: Desk, line: str | None = None) -> Reply:
         rest += ["", *then]
     absent = [m.machine for m in gauged.machines if not m.readings]
     blocks += [Warn(status_words(m.status, desk.shown)) for m in gauged.machines if not m.readings]
-    blocks += ["", *certificate_lines(certificates, line)] if certificates else []
+    blocks += ["", *certificate_lines(gauges)] if gauges else []
     left_out = caution_words(gauged.left_out)
     blocks += [Warn(text) for text in left_out]
     following = [f"doe gauge map {quoted(line)} --machine {m.gauge.machine}" for m in machines][-1:]
@@ -65,7 +65,7 @@ def show(desk: Desk, line: str | None = None) -> Reply:
             "machines": [_data(m, desk.shown) for m in machines],
             "left_out": left_out,
             "never_measured": absent,
-            "certificates": certificates,
+            "certificates": certificates(gauges),
             "facts": {"left_out": gauged.left_out},
         },
         blocks,

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from doe.acts.base import today
-from doe.acts.conditions import certificate_cautions, valid_certificates
+from doe.acts.conditions import certificate_cautions, certificates, certified_gauges
 from doe.acts.gauges.machines import another, began, keep_with, machine_meant, machine_records, of_its_own, shared
 from doe.acts.gauges.machines import move as move_machine
 from doe.acts.gauges.machines import rename as rename_machine
@@ -71,6 +71,8 @@ def add(
     other = _said(gauge=gauge, coupons_per_stroke=per_stroke, coupons_per_sheet=per_sheet, gauge_u_degc=size)
     with desk.open() as book:
         before = next((x for x in book.lines() if x.name == name), None)
+        if before is not None and before.gauge.strip() and gauge not in (None, before.gauge):
+            other = {"gauge_u_degc": None, **other}  # another gauge is as sure as is known of it
         made = replace(before or Line(name), **other)
         left: dict[MachineKind, Machine | None] = {}
         for kind, of, since in zip(MACHINE_KINDS, (oven_of, press_of), (oven_since, press_since), strict=True):
@@ -231,7 +233,7 @@ def show(desk: Desk, name: str) -> Reply:
     with desk.look() as book:
         line, lines = book.line(name), book.lines()
         readings = len(book.gauge_readings(name))
-        certificates = valid_certificates(book, name, today())
+        gauges = certified_gauges(book, name, today())
         expired = all_worded(certificate_cautions(book, name, today()), CAUTIONS, Reader(desk.shown))
     rows = [
         (
@@ -250,10 +252,10 @@ def show(desk: Desk, name: str) -> Reply:
     known = [f"{head}{show_difference(size, desk.shown)}{end}" for head, size, end in sizes if size is not None]
     fits = f"{count(line.coupons_per_stroke, 'coupon')} a press stroke, {line.coupons_per_sheet} a film sheet"
     return Reply(
-        {"line": line, "gauge_readings": readings, "certificates": certificates, "cautions": expired},
+        {"line": line, "gauge_readings": readings, "certificates": certificates(gauges), "cautions": expired},
         (
             f"Line {line.name}: {fits}. Gauge: {line.gauge or 'none named'}. {count(readings, 'reading')}.",
-            *certificate_lines(certificates, line.name),
+            *certificate_lines(gauges),
             *map(Warn, expired),
             Table(heads, rows, right=heads[1:]),
             "\nMinutes to settle after a change of 10 °C (18 °F).",
@@ -293,7 +295,7 @@ def machines(desk: Desk, name: str | None = None) -> Reply:
             *machine_told(use.machine.name, use.kind, use.lines, use.machine.since),
             *reading_lines(use.kind, use.machine.name, asked.counting, asked.newest),
             *former_told(use.kind, len(asked.former)),
-            *certificate_lines({} if asked.certificate is None else {"": asked.certificate}, ""),
+            *certificate_lines((asked.gauge,)),
             *(("", readings_table(asked.readings, set(force), desk.shown)) if asked.readings else ()),
         ),
         (

@@ -109,7 +109,7 @@ class GaugeReading:
 
 @dataclass(frozen=True)
 class Certificate:
-    """The certificate of a line's gauge: its number, by whom, and the last day it is valid."""
+    """The certificate of a gauge: its number, by whom, and the last day it is valid."""
 
     number: str
     issuer: str
@@ -120,6 +120,25 @@ class Certificate:
             check_line(getattr(self, what), f"certificate, {what}", longest=LABEL_LENGTH)
             if not getattr(self, what).strip():
                 raise InputError(f"certificate, {what}", "nothing", "as it stands on the certificate", "Fill it in.")
+
+
+@dataclass(frozen=True)
+class Gauge:
+    """A gauge by itself: the ``lines`` that are measured with it, and its certificates, the last one last.
+
+    ``u_degc`` is its expanded uncertainty (k = 2), from its data sheet. The ``name`` is empty where nobody gave it one:
+    then it is that of its one line.
+    """
+
+    name: str
+    lines: tuple[str, ...] = ()
+    u_degc: float | None = None
+    certificates: tuple[Certificate, ...] = ()
+
+    @property
+    def certificate(self) -> Certificate | None:
+        """The last one."""
+        return self.certificates[-1] if self.certificates else None
 
 
 def in_force(readings: Sequence[GaugeReading]) -> tuple[GaugeReading, ...]:

@@ -11,7 +11,7 @@ from urllib.parse import quote
 from starlette.responses import Response
 
 from doe.acts.base import today
-from doe.acts.conditions import certificate_cautions, keep_certificate, valid_certificates
+from doe.acts.conditions import certificate_cautions, certified_gauges, gauge_of, keep_certificate
 from doe.acts.gauges.line import gauged_line, keep_readings
 from doe.acts.gauges.machines import another, began, keep_with, machine_records, machines, move, rename, shared
 from doe.bench.views import Link
@@ -25,7 +25,15 @@ from doe.domain.stack import Line, MachineUse, machines_of
 from doe.domain.units import SYMBOLS, Shown
 from doe.office.steps import by_field, lines_of, told, with_problems
 from doe.office.views import AskPage, Field, Form, Option, SmallTable
-from doe.words.conditions import certificate_lines, certificate_typed, machine_cells, since_words
+from doe.words.conditions import (
+    certificate_lines,
+    certificate_typed,
+    expired_words,
+    gauge_cells,
+    gauge_used,
+    machine_cells,
+    since_words,
+)
 from doe.words.gauges.cautions import caution_words, status_words
 from doe.words.typed import quantity
 from doe.words.wording import day, listing
@@ -43,9 +51,17 @@ def lines(visit: Visit) -> Response:
         tuple(machine_cells(m.use, m.counting, m.newest) for m in machine_records(visit.bench.shop.look)),
         told("machines_note"),
     )
-    tables = (every,) if every.rows else ()
+    kept = visit.bench.shop.look.gauges()
+    over = tuple(expired_words(g, last) for g in kept if (last := g.certificate) and today() > last.valid_until)
+    gauges = SmallTable(
+        told("gauges_caption"),
+        tuple(told("gauges_heads").split(" | ")),
+        tuple(gauge_cells(g, visit.bench.shop.shown) for g in kept),
+        told("gauges_note"),
+    )
+    tables = tuple(table for table in (every, gauges) if table.rows)
     return page(
-        "office_ask.html", AskPage(visit.frame(), told("lines_heading"), (told("lines_lead"),), (), ways, tables)
+        "office_ask.html", AskPage(visit.frame(), told("lines_heading"), (told("lines_lead"), *over), (), ways, tables)
     )
 
 
@@ -112,7 +128,7 @@ def _of_certificates(visit: Visit, name: str) -> tuple[str, ...]:
     """The certificates of a line's gauge and of those its shared machines are read with, or that one has expired."""
     book = visit.bench.shop.look
     return (
-        *certificate_lines(valid_certificates(book, name, today()), name),
+        *certificate_lines(certified_gauges(book, name, today())),
         *caution_words(certificate_cautions(book, name, today())),
     )
 
@@ -124,8 +140,14 @@ def _certificate(visit: Visit, name: str, problems: Mapping[str, InputError]) ->
         Field("until", told("certificate_until"), value=visit.text("until"), hint=told("certificate_until_hint")),
     )
     action = "/certificate/" + quote(name, safe="")
+    about = gauge_used(gauge_of(visit.bench.shop.look, name))
     return Form(
-        told("certificate_title"), action, told("certificate_keep"), (), with_problems(fields, problems), is_quiet=True
+        told("certificate_title"),
+        action,
+        told("certificate_keep"),
+        about,
+        with_problems(fields, problems),
+        is_quiet=True,
     )
 
 
@@ -211,7 +233,7 @@ def certified(visit: Visit) -> Response | str:
         number, issuer, until = (visit.text(n) for n in ("number", "issuer", "until"))
         made = certificate_typed(number, issuer, until, told("certificate_until"))
         with visit.storing() as book:
-            keep_certificate(book, name, made)
+            keep_certificate(book, gauge_of(book, name), made)
     except InputError as error:
         return line(visit, error)
     return "/line/" + quote(name, safe="")

@@ -9,7 +9,7 @@ from datetime import UTC, date, datetime
 
 import pytest
 
-from doe.acts.conditions import keep_certificate
+from doe.acts.conditions import gauge_of, keep_certificate
 from doe.acts.gauges.line import gauged_line, keep_readings
 from doe.acts.waiting import what_waits
 from doe.book.book import Book
@@ -62,7 +62,7 @@ def test_the_oven_is_as_sure_as_the_gauge_it_was_read_with_whatever_gauge_the_ot
 
 
 def test_an_expired_certificate_of_the_gauge_that_read_the_shared_oven_is_said_on_both_lines(shop):
-    keep_certificate(shop, "back", Certificate("C 7", "a laboratory", date(2029, 12, 1)))
+    keep_certificate(shop, gauge_of(shop, "back"), Certificate("C 7", "a laboratory", date(2029, 12, 1)))
     for name in ("back", "front"):
         told = [c for c in gauged_line(shop, name, on=TAKEN.date()).left_out if c.code == "certificate expired"]
         assert [c.values["number"] for c in told] == ["C 7"], name

@@ -78,7 +78,7 @@ def gauged_line(book: Book, line: StudyRecord | Line | str, *, on: date | None =
     dialled = not isinstance(line, (str, Line)) and is_as_dialled(book.plan_info(line.id).rounds)
     kept = [k for k in book.gauge_history(meant.name, on) if not k.withdrawn]
     names = {place: f"Reading {k.id}" for place, k in enumerate(kept)}
-    gauges = {kind: _gauge_u(book, book.read_with(now.name, kind)) for kind in MACHINE_KINDS}
+    gauges = {kind: book.line(book.read_with(now.name, kind)).gauge_u_degc for kind in MACHINE_KINDS}
     day = on or today()
     found = gauge_line(meant, [k.reading for k in kept], on=day, names=names, as_dialled=dialled, gauges=gauges)
     return replace(found, left_out=(*found.left_out, *certificate_cautions(book, meant.name, day)))
@@ -90,14 +90,6 @@ def _known(then: Line, now: Line, kind: MachineKind, on: date | None) -> Machine
     if not then.is_same(kind, now) and now.stands(kind, on):
         return here
     return replace(machine, display_step_degc=here.display_step_degc, recovery_degc=here.recovery_degc)
-
-
-def _gauge_u(book: Book, name: str) -> float | None:
-    """What is known of the gauge of a line; of one that other lines name too, what they know of it."""
-    line = book.line(name)
-    if line.gauge_u_degc is not None or not line.gauge:
-        return line.gauge_u_degc
-    return next((x.gauge_u_degc for x in book.lines() if x.gauge == line.gauge and x.gauge_u_degc is not None), None)
 
 
 def refuse_dials(gauged: GaugedLine, study: Study, coupons: pd.DataFrame) -> None:

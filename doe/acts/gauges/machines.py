@@ -8,12 +8,12 @@ from datetime import UTC, date, datetime, timedelta
 from itertools import chain
 from itertools import count as count_from
 
-from doe.acts.conditions import certificate_of
+from doe.acts.conditions import gauge_of
 from doe.book.book import Book
 from doe.book.definitions import PUT_BY
 from doe.book.records import KeptReading
 from doe.domain.errors import NAME_LENGTH, InputError, quoted
-from doe.domain.gauge import MACHINE_KINDS, Certificate, MachineKind, in_force
+from doe.domain.gauge import MACHINE_KINDS, Certificate, Gauge, MachineKind, in_force
 from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Machine, MachineUse, Stay, machines_of
 from doe.words.conditions import former_name, later_than
 from doe.words.typed import beginning, is_bare_day
@@ -223,7 +223,7 @@ class MachineRecord:
 
     ``use`` says which lines are made of it; ``readings`` are its own, the withdrawn ones too, as stored, and ``former``
     those of machines that stood there before; ``counting`` of them are in force, the newest of the day ``newest``;
-    ``places`` is at how many places it was read; ``certificate`` that of the gauge it is read with.
+    ``places`` is at how many places it was read; ``gauge`` the one it is read with, and ``certificate`` that one's.
     """
 
     use: MachineUse
@@ -233,6 +233,7 @@ class MachineRecord:
     newest: date | None
     places: int
     certificate: Certificate | None
+    gauge: Gauge
 
 
 def machine_records(book: Book) -> tuple[MachineRecord, ...]:
@@ -249,7 +250,8 @@ def _record(book: Book, use: MachineUse) -> MachineRecord:
     newest = max((r.taken_at.date() for r in force if r.taken_at is not None), default=None)
     places = len({r.place for r in force})
     read_with = book.read_with(use.keeper, use.kind) if use.lines else use.stays[-1].line
-    return MachineRecord(use, own, former, len(force), newest, places, certificate_of(book, read_with))
+    gauge = gauge_of(book, read_with)
+    return MachineRecord(use, own, former, len(force), newest, places, gauge.certificate, gauge)
 
 
 def machine_called(book: Book, name: str) -> MachineUse | None:

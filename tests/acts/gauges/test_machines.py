@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from doe.acts.conditions import certificates_behind, keep_certificate
+from doe.acts.conditions import certificates, gauge_of, gauges_behind, keep_certificate
 from doe.acts.gauges.line import gauged_line
 from doe.acts.gauges.machines import (
     another,
@@ -145,15 +145,15 @@ def test_what_is_learned_of_a_machine_that_moved_is_learned_where_it_stands(shop
 
 
 def test_dials_rest_on_the_gauge_and_the_certificate_that_the_machine_was_read_with(shop):
-    keep_certificate(shop, "back", Certificate("C 7", "a laboratory", date(2031, 1, 1)))
+    keep_certificate(shop, gauge_of(shop, "back"), Certificate("C 7", "a laboratory", date(2031, 1, 1)))
     go(shop, "tunnel", "front")
-    assert {name: c.number for name, c in certificates_behind(shop, "front").items()} == {"back": "C 7"}
+    assert {name: c.number for name, c in certificates(gauges_behind(shop, "front")).items()} == {"strip 3": "C 7"}
     table = gauged_line(shop, "front").machine("oven").budget.table
     assert table.set_index("source").loc["probe", "value"] == 1.5
     read(shop, "front", -3, LATER)
     table = gauged_line(shop, "front").machine("oven").budget.table
     assert table.set_index("source").loc["probe", "value"] == 4.0
-    assert certificates_behind(shop, "front") == {}
+    assert gauges_behind(shop, "front") == ()
 
 
 def test_a_study_made_before_is_dialled_on_a_day_of_then_by_the_oven_of_then(shop):
