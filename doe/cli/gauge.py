@@ -110,7 +110,7 @@ def readings_table(kept: Sequence[KeptReading], counting: Set[GaugeReading], uni
             bare(k.reading.set_degc),
             bare(k.reading.shown_degc),
             bare(k.reading.measured_degc),
-            k.reading.place,
+            k.reading.spot,
             day(k.reading.taken_at or k.at),
             state(k),
         )

@@ -130,6 +130,7 @@ def add(
     measured: list[str],
     shown: str | None = None,
     place: str = "centre",
+    platen: str | None = None,
     tool: str = "",
     emissivity: float | None = None,
     surface_emissivity: float | None = None,
@@ -162,6 +163,7 @@ def add(
             surface_emissivity,
             None if surroundings is None else degc(surroundings, "--surroundings"),
             repeat,
+            platen,
         )
         for text in measured
     ]
@@ -198,11 +200,17 @@ def _machine_meant(book: Book, name: str, machine: str | None) -> tuple[str, str
 
 @command("gauge map")
 def map_readings(
-    desk: Desk, line: str, machine: str = "press", rows: int = 3, columns: int = 3, output: Path | None = None
+    desk: Desk,
+    line: str,
+    machine: str = "press",
+    platen: str | None = None,
+    rows: int = 3,
+    columns: int = 3,
+    output: Path | None = None,
 ) -> Reply:
     """Show where a platen or an oven is cold, and where coupons may lie."""
     with desk.look() as book:
-        made = map_machine(gauged_line(book, line), machine, (rows, columns))
+        made = map_machine(gauged_line(book, line), machine, (rows, columns), platen)
     written = None
     if output is not None:
         page = platen_view(made, made_at=local(datetime.now(UTC)), shown=desk.shown)
@@ -226,7 +234,7 @@ def map_readings(
     ]
     return Reply(
         {
-            **named(made, "line", "set_degc", "elsewhere"),
+            **named(made, "line", "set_degc", "elsewhere", "platen"),
             "machine": machine,
             "map": made.found,
             "sentences": said,

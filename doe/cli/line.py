@@ -26,6 +26,7 @@ from doe.words.conditions import (
     machine_cells,
     machine_told,
     moved_told,
+    platen_lines,
     put_by_words,
     since_words,
 )
@@ -294,6 +295,7 @@ def machines(desk: Desk, name: str | None = None) -> Reply:
         (
             *machine_told(use.machine.name, use.kind, use.lines, use.machine.since),
             *reading_lines(use.kind, use.machine.name, asked.counting, asked.newest),
+            *platen_lines(asked.platens),
             *former_told(use.kind, len(asked.former)),
             *certificate_lines((asked.gauge,)),
             *(("", readings_table(asked.readings, set(force), desk.shown)) if asked.readings else ()),
@@ -302,6 +304,11 @@ def machines(desk: Desk, name: str | None = None) -> Reply:
             f"doe gauge add {quoted(use.machine.name)} --set 150 --measured 146",
             f"doe gauge show {line}",
             *((f"doe gauge map {line} --machine {use.kind}",) if asked.places > PLACES_OF_MAP else ()),
+            *(
+                f"doe gauge map {line} --platen {quoted(platen)}"
+                for platen, places in asked.platens.items()
+                if places > PLACES_OF_MAP
+            ),
         )
         if use.lines
         else (f"doe line move {quoted(use.machine.name)} --help",),

@@ -90,10 +90,11 @@ def line(visit: Visit, problem: InputError | None = None) -> Response:
             value=visit.text("measured"),
             hint=told("gauge_measured_hint"),
         ),
+        Field("platen", told("gauge_platen"), value=visit.text("platen"), hint=told("gauge_platen_hint")),
         Field("place", told("gauge_place"), value=visit.text("place"), hint=told("gauge_place_hint")),
     )
     problems = {} if problem is None else by_field(problem, _field_of)
-    asked = ("display", "measured", "machine", "reading", "why", "number", "issuer", "until", *_CHANGE)
+    asked = ("platen", "display", "measured", "machine", "reading", "why", "number", "issuer", "until", *_CHANGE)
     general = tuple(each for name, error in problems.items() if name not in asked for each in lines_of(error))
     form = Form(
         told("gauge_title"),
@@ -121,7 +122,9 @@ def line(visit: Visit, problem: InputError | None = None) -> Response:
 def _field_of(problem: InputError) -> str:
     """The field of the page that something wrong is typed into."""
     named = problem.where.removeprefix("certificate, ")
-    return {told("certificate_until"): "until", "machine name": "new_name"}.get(named, named)
+    return {told("certificate_until"): "until", "machine name": "new_name", "gauge reading, platen": "platen"}.get(
+        named, named
+    )
 
 
 def _of_certificates(visit: Visit, name: str) -> tuple[str, ...]:
@@ -253,6 +256,7 @@ def measured(visit: Visit) -> Response | str:
             shown_degc=None,
             place=visit.text("place") or "centre",
             taken_at=datetime.now(UTC),
+            platen=visit.text("platen").strip() or None,
         )
         with visit.storing() as book:
             keep_readings(book, name, (reading,))
@@ -265,7 +269,7 @@ def _told_of(kept: KeptReading, shown: Shown) -> str:
     read, unit = kept.reading, SYMBOLS[shown.temperature]
     display, measured = (f"{shown.value(value, 'degC'):.4g} {unit}" for value in (read.set_degc, read.measured_degc))
     when = day(read.taken_at or kept.at)
-    return told("reading_one", machine=read.machine, display=display, measured=measured, place=read.place, day=when)
+    return told("reading_one", machine=read.machine, display=display, measured=measured, place=read.spot, day=when)
 
 
 def _withdrawal(

@@ -80,6 +80,11 @@ def put_by_words(kind: str, name: str) -> str:
     return f"The {kind} {name} is on no line now and keeps what was read of it: doe line machines {quoted(name)}."
 
 
+def platen_lines(platens: Mapping[str, int]) -> tuple[str, ...]:
+    """At how many places each platen of a press was read."""
+    return tuple(f"Platen {name}: read at {count(places, 'place')}." for name, places in platens.items())
+
+
 def former_told(kind: str, readings: int) -> tuple[str, ...]:
     """What is kept of a machine that stood there before."""
     said = f"{count(readings, 'reading')} of the {kind} that stood there before {verb(readings, 'stays', 'stay')} kept"

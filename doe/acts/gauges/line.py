@@ -18,7 +18,7 @@ import pandas as pd
 from doe.acts.base import today
 from doe.acts.conditions import certificate_cautions
 from doe.assure.gauges.line import GaugedLine, gauge_line
-from doe.assure.gauges.platen import spot_of
+from doe.assure.gauges.platen import reading_spot
 from doe.assure.gauges.readings import true_reading
 from doe.assure.gauges.summary import (
     SuggestedError,
@@ -222,7 +222,7 @@ def keep_readings(book: Book, line: str, readings: Sequence[GaugeReading]) -> tu
         if not k.withdrawn
         and k.reading.machine == first.machine
         and k.reading.set_degc == first.set_degc
-        and spot_of(k.reading.place) == spot_of(first.place)
+        and reading_spot(k.reading) == reading_spot(first)
     ]
     others = [true_reading(r).degc for r in in_force(alike) if _is_trusted(r)]
     since = book.line(line).machine(first.machine).since

@@ -13,7 +13,7 @@ from doe.book.book import Book
 from doe.book.definitions import PUT_BY
 from doe.book.records import KeptReading
 from doe.domain.errors import NAME_LENGTH, InputError, quoted
-from doe.domain.gauge import MACHINE_KINDS, Certificate, Gauge, MachineKind, in_force
+from doe.domain.gauge import MACHINE_KINDS, Certificate, Gauge, MachineKind, in_force, platens_of
 from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Machine, MachineUse, Stay, machines_of
 from doe.words.conditions import former_name, later_than
 from doe.words.typed import beginning, is_bare_day
@@ -223,7 +223,8 @@ class MachineRecord:
 
     ``use`` says which lines are made of it; ``readings`` are its own, the withdrawn ones too, as stored, and ``former``
     those of machines that stood there before; ``counting`` of them are in force, the newest of the day ``newest``;
-    ``places`` is at how many places it was read; ``gauge`` the one it is read with, and ``certificate`` that one's.
+    ``places`` is at how many places it was read; ``gauge`` the one it is read with, and ``certificate`` that one's;
+    ``platens`` are those that readings name, each with how many of its places were read.
     """
 
     use: MachineUse
@@ -234,6 +235,7 @@ class MachineRecord:
     places: int
     certificate: Certificate | None
     gauge: Gauge
+    platens: Mapping[str, int]
 
 
 def machine_records(book: Book) -> tuple[MachineRecord, ...]:
@@ -248,10 +250,14 @@ def _record(book: Book, use: MachineUse) -> MachineRecord:
     former = tuple(k for k in there if k not in own)
     force = in_force([k.reading for k in own if not k.withdrawn])
     newest = max((r.taken_at.date() for r in force if r.taken_at is not None), default=None)
-    places = len({r.place for r in force})
+    places = len({r.place for r in force if r.platen is None})
+    platens = {
+        name: len({r.place for r in force if r.platen is not None and r.platen.strip().casefold() == name.casefold()})
+        for name in platens_of(force)
+    }
     read_with = book.read_with(use.keeper, use.kind) if use.lines else use.stays[-1].line
     gauge = gauge_of(book, read_with)
-    return MachineRecord(use, own, former, len(force), newest, places, gauge.certificate, gauge)
+    return MachineRecord(use, own, former, len(force), newest, places, gauge.certificate, gauge, platens)
 
 
 def machine_called(book: Book, name: str) -> MachineUse | None:

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from doe.acts.conditions import certificates, gauge_of, gauges_behind, keep_certificate
-from doe.acts.gauges.line import gauged_line
+from doe.acts.gauges.line import gauged_line, keep_readings
 from doe.acts.gauges.machines import (
     another,
     keep_with,
@@ -25,6 +25,8 @@ from doe.acts.gauges.machines import (
 )
 from doe.acts.recipe.on_line import recipe_on
 from doe.acts.study.standing import standing_of_recipe
+from doe.assure.gauges.platen import PlatenMap
+from doe.assure.gauges.summary import map_machine
 from doe.book.book import Book
 from doe.domain.errors import InputError
 from doe.domain.gauge import MACHINE_KINDS, Certificate, GaugeReading, MachineKind
@@ -263,6 +265,45 @@ def test_no_machine_is_called_as_one_that_is_put_by(shop):
     with pytest.raises(InputError, match="doe line move drawer back"):
         keep_with(shop, replace(BACK, oven=replace(BACK.oven, name="Drawer")), {}, "a slip")
     assert shop.stored == before
+
+
+def test_platens_of_a_press_go_with_it_each_with_its_map(shop):
+    for platen, off in (("left", -4), ("Right", -1), (None, -2)):
+        for place, more in (("back left", -5), ("centre", 0), ("front", 1)):
+            reading = GaugeReading("press", 150, 150, 150 + off + more, place, taken_at=EARLIER, platen=platen)
+            shop.add_gauge_reading("back", reading)
+    before = {name: map_machine(gauged_line(shop, "back"), "press", (3, 3), name) for name in ("left", "right", None)}
+    assert [made.found.mean_delta_degc for made in before.values()] == pytest.approx([-16 / 3, -7 / 3, -10 / 3])
+    assert [(made.platen, made.elsewhere) for made in before.values()] == [("left", 6), ("Right", 6), (None, 6)]
+    go(shop, "swing press", "front")
+    for name, made in before.items():
+        assert_same(map_machine(gauged_line(shop, "front"), "press", (3, 3), name).found, made.found)
+    (press,) = (m for m in machine_records(shop) if m.use.machine.name == "swing press")
+    assert (press.platens, press.places, press.use.lines) == ({"left": 3, "Right": 3}, 3, ("front",))
+    with pytest.raises(InputError, match="--platen: found 'top'; allowed: left or Right"):
+        map_machine(gauged_line(shop, "front"), "press", (3, 3), "top")
+    with pytest.raises(InputError, match="none: no reading names one"):
+        map_machine(gauged_line(shop, "back"), "press", (3, 3), "left")
+
+
+def test_a_press_with_several_platens_is_mapped_by_the_one_that_is_named_or_the_only_one(shop):
+    for place in ("back left", "centre", "front"):
+        shop.add_gauge_reading("back", GaugeReading("press", 150, 150, 148, place, taken_at=EARLIER, platen="left"))
+    assert map_machine(gauged_line(shop, "back"), "press", (3, 3)).platen == "left"
+    shop.add_gauge_reading("back", GaugeReading("press", 150, 150, 141, taken_at=EARLIER, platen="right"))
+    with pytest.raises(InputError, match="none named; allowed: left or right"):
+        map_machine(gauged_line(shop, "back"), "press", (3, 3))
+    gauge = gauged_line(shop, "back").machine("press")
+    assert gauge.setting_error.repeat_df == 0  # the middles of two platens are no repeats of each other
+    kept = keep_readings(shop, "back", [GaugeReading("press", 150, 150, 148, platen="LEFT")])
+    assert (kept[0].reading.repeat, kept[0].away_delta_degc) == (2, 0)
+    with pytest.raises(InputError, match="of an oven"):
+        GaugeReading("oven", 150, 150, 148, platen="left")
+
+
+def assert_same(one: PlatenMap, other: PlatenMap) -> None:
+    assert one.deviation_delta_degc.tobytes() == other.deviation_delta_degc.tobytes()
+    assert (one.cold, one.worst, one.meaning) == (other.cold, other.worst, other.meaning)
 
 
 def test_two_ovens_cannot_be_of_each_other_and_nothing_is_put_by(shop):
