@@ -101,7 +101,7 @@ def _every_gauge(desk: Desk) -> Reply:
         {"gauges": gauges},
         (
             f"{count(len(gauges), 'gauge')}.",
-            Table(("gauge", "known to", "used on", "certificate", "valid until"), rows, is_list=True),
+            Table(("gauge", "uncertainty", "of", "certificate", "last day"), rows, is_list=True),
             *map(Warn, expired),
         ),
         (f"doe gauge certificate {quoted(first)}",),

@@ -112,7 +112,7 @@ def certificate_lines(gauges: Iterable[Gauge]) -> tuple[str, ...]:
 
 def gauge_cells(gauge: Gauge, shown: Shown = METRIC) -> tuple[str, ...]:
     """A gauge in a list: its name, how sure it is, the lines that use it, its certificate and the last day of that."""
-    sure = "" if gauge.u_degc is None else f"± {show_difference(gauge.u_degc, shown)}"
+    sure = "" if gauge.u_degc is None else show_difference(gauge.u_degc, shown)
     last = gauge.certificate
     number, until = ("none", "") if last is None else (last.number, day(last.valid_until))
     return gauge.name.strip() or "no name", sure, listing(gauge.lines) or "no line", number, until

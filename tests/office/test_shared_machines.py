@@ -138,3 +138,31 @@ def test_an_oven_that_is_used_on_two_lines_puts_the_one_before_by_on_a_page_as_b
     both.same()
     assert [r.measured_degc for r in both.office.book.gauge_readings("front room")] == [119]
     assert [r.measured_degc for r in both.office.book.gauge_readings("back room")] == [122]
+
+
+def test_gauges_stand_once_on_the_page_of_machines_and_one_out_of_date_is_said_there(office_over):
+    office = office_over()
+    with office.book.writing():
+        for name in ("back room", "front room"):
+            office.book.save_line(Line(name, gauge="strip 3"))
+    walk = Walk(office.device("Ana"))
+    walk.go("/line/front%20room")
+    assert "It is used on back room and front room." in walk.page.text
+    walk.send("/certificate/front%20room", number="4711", issuer="Orr metrology", until="2020-03-05")
+    walk.go("/lines")
+    text = " ".join(re.sub(r"<[^>]*>", " ", walk.page.text).split())
+    assert "strip 3 back room and front room 4711 5 March 2020" in text
+    assert "Out of date: the gauge strip 3 on back room and front room" in text
+
+
+def test_a_reading_names_its_platen_on_the_page(office_over):
+    office = office_over()
+    office.book.save_line(Line("back room"))
+    walk = Walk(office.device("Ana"))
+    walk.go("/line/back%20room")
+    reading = {"display": "150", "measured": "146", "platen": "left", "place": "back left"}
+    walk.send("/line/back%20room", machine="oven", **reading, expect=422)
+    assert "of a press with several" in walk.page.text
+    walk.send("/line/back%20room", machine="press", **reading)
+    assert "platen left, back left" in walk.page.text
+    assert [r.platen for r in office.book.gauge_readings("back room")] == ["left"]

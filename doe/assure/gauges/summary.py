@@ -398,5 +398,5 @@ def _platen_meant(readings: Sequence[GaugeReading], name: str | None) -> str | N
         found = tuple(each for each in known if each.casefold() == name.strip().casefold())
     if len(found) == 1:
         return found[0]
-    allowed = " or ".join(known) or "none: no reading names one"
-    raise InputError("--platen", "none named" if name is None else repr(name), allowed, "Name one of them.")
+    said = "none named" if name is None else repr(name)
+    raise InputError("--platen", said, " or ".join(known) or "none", "Name one that was read, or leave it out.")
