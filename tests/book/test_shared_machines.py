@@ -17,7 +17,7 @@ from doe.book.tables import to_text
 from doe.domain.errors import InputError
 from doe.domain.gauge import Certificate, GaugeReading
 from doe.domain.stack import Line, Machine
-from tests.book.samples import STACK, make_study
+from tests.book.samples import STACK, make_study, read_machine
 
 OVEN, PRESS = Machine("tunnel", 7, 11), Machine("swing press", 4, 12)
 BACK = Line("back", OVEN, PRESS, "strip 3", gauge_u_degc=1.5)
@@ -33,8 +33,7 @@ def reading(machine: str, at: float, measured: float) -> GaugeReading:
 def shop(book: Book) -> Book:
     book.save_line(BACK)
     book.save_line(FRONT)
-    for at in (110, 125, 140):
-        book.add_gauge_reading("back", reading("oven", at, at - 3))
+    read_machine(book, "back", -3, TAKEN)
     book.add_gauge_reading("back", reading("press", 150, 145))
     return book
 

@@ -5,6 +5,9 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
 
 from doe.book.book import Book
 from doe.domain.gauge import GaugeReading
@@ -12,6 +15,17 @@ from doe.domain.stack import Line, Machine
 from tests.office.walk import Walk, compares
 
 TAKEN = datetime.now(UTC).replace(microsecond=0) - timedelta(days=9)
+
+
+@pytest.fixture
+def two_rooms(tmp_path: Path) -> Path:
+    """A book of two lines, each with an oven that was read."""
+    path = tmp_path / "lines.sqlite"
+    with Book.open(path, who="ana") as book:
+        for name, measured in (("back room", 122), ("front room", 119)):
+            book.save_line(Line(name, Machine(f"{name} oven", 10, 15), Machine("press", 4, 12)))
+            book.add_gauge_reading(name, GaugeReading("oven", 125, 125, measured, taken_at=TAKEN))
+    return path
 
 
 def test_a_new_line_takes_the_oven_of_another_and_its_readings(office_over):
@@ -68,12 +82,8 @@ def test_another_press_is_told_by_page_as_by_command(office_over, empty_shop):
 
 
 @compares("/changed-machine/{line:path}")
-def test_a_machine_that_moves_and_is_called_otherwise_by_page_as_by_command(twice, tmp_path):
-    with Book.open(tmp_path / "lines.sqlite", who="ana") as book:
-        for name, measured in (("back room", 122), ("front room", 119)):
-            book.save_line(Line(name, Machine(f"{name} oven", 10, 15), Machine("press", 4, 12)))
-            book.add_gauge_reading(name, GaugeReading("oven", 125, 125, measured, taken_at=TAKEN))
-    both = twice(tmp_path / "lines.sqlite")
+def test_a_machine_that_moves_and_is_called_otherwise_by_page_as_by_command(twice, two_rooms):
+    both = twice(two_rooms)
     walk, shop = both.walk, both.shop
     since = (TAKEN + timedelta(days=2)).isoformat()
     walk.go("/line/front%20room")
@@ -113,12 +123,8 @@ def test_a_machine_that_moves_and_is_called_otherwise_by_page_as_by_command(twic
 
 
 @compares("/changed-machine/{line:path}")
-def test_an_oven_that_is_used_on_two_lines_puts_the_one_before_by_on_a_page_as_by_command(twice, tmp_path):
-    with Book.open(tmp_path / "lines.sqlite", who="ana") as book:
-        for name, measured in (("back room", 122), ("front room", 119)):
-            book.save_line(Line(name, Machine(f"{name} oven", 10, 15), Machine("press", 4, 12)))
-            book.add_gauge_reading(name, GaugeReading("oven", 125, 125, measured, taken_at=TAKEN))
-    both = twice(tmp_path / "lines.sqlite")
+def test_an_oven_that_is_used_on_two_lines_puts_the_one_before_by_on_a_page_as_by_command(twice, two_rooms):
+    both = twice(two_rooms)
     walk, shop = both.walk, both.shop
     walk.go("/line/front%20room")
     one = {"which": "shared|oven|back room|back room oven", "new_why": "both use it"}

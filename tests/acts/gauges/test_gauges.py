@@ -16,8 +16,9 @@ from doe.acts.gauges.line import gauged_line
 from doe.acts.waiting import what_waits
 from doe.book.book import Book
 from doe.book.gauges import OF_LINE
-from doe.domain.gauge import Certificate, Gauge, GaugeReading
+from doe.domain.gauge import Certificate, Gauge
 from doe.domain.stack import Line, Machine
+from tests.book.samples import read_machine
 
 ON = date(2030, 6, 1)
 TAKEN = datetime(2030, 5, 20, tzinfo=UTC)
@@ -33,8 +34,7 @@ def shop(tmp_path: Path) -> Iterator[Book]:
     with Book.open(tmp_path / "shop.sqlite", who="ana") as book:
         for line in (BACK, FRONT, THIRD):
             book.save_line(line)
-            for at in (110, 125, 140):
-                book.add_gauge_reading(line.name, GaugeReading("oven", at, at, at - 3, taken_at=TAKEN))
+            read_machine(book, line.name, -3, TAKEN)
         yield book
         assert book.check() == []
 

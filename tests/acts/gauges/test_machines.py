@@ -32,16 +32,12 @@ from doe.domain.errors import InputError
 from doe.domain.gauge import MACHINE_KINDS, Certificate, GaugeReading, MachineKind
 from doe.domain.stack import Line, Machine, Stay
 from tests.book.samples import RECIPE, STACK, make_study
+from tests.book.samples import read_machine as read
 
 NOW = datetime.now(UTC).replace(microsecond=0)
 EARLIER, MOVED, LATER = NOW - timedelta(days=20), NOW - timedelta(days=10), NOW - timedelta(days=2)
 BACK = Line("back", Machine("tunnel", 7, 11, 1.2), Machine("swing press", 4, 12), "strip 3", gauge_u_degc=1.5)
 FRONT = Line("front", Machine("drawer", 10, 15), Machine("clam press", 5, 9), "probe", gauge_u_degc=4.0)
-
-
-def read(book: Book, line: str, off: float, when: datetime, kind: MachineKind = "oven") -> None:
-    for at in (110, 125, 140):
-        book.add_gauge_reading(line, GaugeReading(kind, at, at, at + off, taken_at=when))
 
 
 @pytest.fixture
