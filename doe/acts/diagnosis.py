@@ -180,7 +180,7 @@ def readings_in_date(
         if status.state == "out of date":
             old.append(status)
         else:
-            latest |= {(machine, r.place): r for r in in_force(own)}
+            latest |= {(machine, r.spot): r for r in in_force(own)}
     return tuple(latest.values()), tuple(old)
 
 
@@ -188,7 +188,7 @@ def _reached(readings: Sequence[GaugeReading], dials: Mapping[str, float]) -> di
     """What the surfaces come to at these dial settings, by what the gauge read at the centre, else at all places."""
     found = {}
     for name, dial in dials.items():
-        off = {r.place: r.measured_degc - r.set_degc for r in readings if r.machine == machine_of(name)}
+        off = {r.spot: r.measured_degc - r.set_degc for r in readings if r.machine == machine_of(name)}
         if off:
             found[name] = dial + off.get("centre", fmean(off.values()))
     return found

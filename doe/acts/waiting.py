@@ -7,7 +7,6 @@ from collections.abc import Iterator
 from datetime import date, datetime
 from itertools import chain
 
-from doe.acts.conditions import certificate_of
 from doe.acts.study.standing import gauges_due, standing_of_recipe
 from doe.book.book import Book
 from doe.book.records import STEP, StudyRecord
@@ -29,9 +28,9 @@ def what_waits(book: Book) -> tuple[Waits, ...]:
             if line.machine(machine).of is None  # a shared machine waits once
         ),
         (
-            Waits("certificate", line.name, found.valid_until)
-            for line in book.lines()
-            if (found := certificate_of(book, line.name)) is not None
+            Waits("certificate", gauge.name or gauge.lines[0], last.valid_until)
+            for gauge in book.gauges()
+            if gauge.lines and (last := gauge.certificate) is not None
         ),
         (Waits("review", k.recipe.name, k.recipe.review_on, k.study_id) for k in book.recipes() if k.in_force),
         (

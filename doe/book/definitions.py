@@ -11,11 +11,12 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from doe.book.gauges import gauges_in, sized
 from doe.book.records import KeptReading
 from doe.book.store import Store, called, standing, unknown
 from doe.book.tables import gauge_readings, is_current, lines, shop_notes, stacks, to_text
 from doe.domain.errors import InputError
-from doe.domain.gauge import MACHINE_KINDS, GaugeReading, MachineKind
+from doe.domain.gauge import MACHINE_KINDS, Gauge, GaugeReading, MachineKind
 from doe.domain.serial import from_plain, line_from, stack_from
 from doe.domain.stack import Line, Machine, MachineUse, Stack, Stay
 
@@ -63,7 +64,12 @@ def _resolved(connection: sa.Connection, line: Line) -> Line:
 
 
 def _line(connection: sa.Connection, name: str) -> Line:
-    return _resolved(connection, line_from(find_definition(connection, lines, name).data))
+    return _read(connection, find_definition(connection, lines, name).data)
+
+
+def _read(connection: sa.Connection, data: dict[str, Any]) -> Line:
+    """A line with all that is known now of its machines and its gauge."""
+    return sized(connection, _resolved(connection, line_from(data)))
 
 
 def reading_from(data: dict[str, Any]) -> GaugeReading:
@@ -81,10 +87,15 @@ class Definitions(Store):
     def save_line(self, line: Line, why: str = "") -> None:
         """Keep a line; one of that name that differs is a correction and needs a ``why``.
 
-        A machine that is ``of`` another line is that line's, with all that is known of it and all its readings.
+        A machine that is ``of`` another line is that line's, with all that is known of it and all its readings; what
+        is said of a gauge that other lines name too is said of it on all of them.
         """
         with self.writing() as writing:
-            self._define(lines, _resolved(writing.connection, line), why)
+            made = _resolved(writing.connection, line)
+            made = sized(writing.connection, made) if made.gauge_u_degc is None else made
+            old = _current(writing.connection, lines, line.name)
+            if old is None or _read(writing.connection, old.data) != made:
+                self._define(lines, made, why)
 
     def _define(self, table: sa.Table, thing: Stack | Line, why: str) -> None:
         kind = table.name.removesuffix("s")
@@ -113,7 +124,12 @@ class Definitions(Store):
     def lines(self) -> tuple[Line, ...]:
         """Every line as it stands now, by name."""
         with self.reading() as connection:
-            return tuple(_resolved(connection, line_from(data)) for data in self._defined(lines))
+            return tuple(_read(connection, data) for data in self._defined(lines))
+
+    def gauges(self) -> tuple[Gauge, ...]:
+        """Every gauge of the shop once, by name."""
+        with self.reading() as connection:
+            return gauges_in(connection, self.lines())
 
     def _defined(self, table: sa.Table) -> list[dict[str, Any]]:
         with self.reading() as connection:

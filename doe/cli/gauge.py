@@ -6,7 +6,7 @@ from collections.abc import Sequence, Set
 from datetime import date
 
 from doe.acts.base import today
-from doe.acts.conditions import certificate_cautions, valid_certificates
+from doe.acts.conditions import certificate_cautions, certificates, certified_gauges
 from doe.book.book import Book
 from doe.book.records import KeptReading
 from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
@@ -47,15 +47,15 @@ def list_readings(desk: Desk, line: str | None = None) -> Reply:
         known = line_meant(book, line)
         line = known.name
         kept, lines = book.gauge_history(known.name), book.lines()
-        certificates = valid_certificates(book, known.name, today())
+        gauges = certified_gauges(book, known.name, today())
         expired = all_worded(certificate_cautions(book, known.name, today()), CAUTIONS, Reader(desk.shown))
     if not kept:
         nothing: list[Block] = [
             f"No gauge reading of {line} yet.",
-            *certificate_lines(certificates, line),
+            *certificate_lines(gauges),
             *map(Warn, expired),
         ]
-        reply = {"readings": [], "machines": [], "cautions": expired, "certificates": certificates}
+        reply = {"readings": [], "machines": [], "cautions": expired, "certificates": certificates(gauges)}
         return Reply(reply, nothing, ("doe gauge add --help",))
     machines: list[dict[str, object]] = []
     said: list[Block] = []
@@ -71,10 +71,10 @@ def list_readings(desk: Desk, line: str | None = None) -> Reply:
         counting.update(force)
     heading = f"\n{count(len(kept), 'reading')}, temperatures in {SYMBOLS[desk.shown.temperature]}:"
     return Reply(
-        {"readings": kept, "machines": machines, "cautions": expired, "certificates": certificates},
+        {"readings": kept, "machines": machines, "cautions": expired, "certificates": certificates(gauges)},
         (
             *said,
-            *certificate_lines(certificates, line),
+            *certificate_lines(gauges),
             *map(Warn, expired),
             heading,
             readings_table(kept, counting, desk.shown),
@@ -110,7 +110,7 @@ def readings_table(kept: Sequence[KeptReading], counting: Set[GaugeReading], uni
             bare(k.reading.set_degc),
             bare(k.reading.shown_degc),
             bare(k.reading.measured_degc),
-            k.reading.place,
+            k.reading.spot,
             day(k.reading.taken_at or k.at),
             state(k),
         )

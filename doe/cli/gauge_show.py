@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from doe.acts.base import today
-from doe.acts.conditions import valid_certificates
+from doe.acts.conditions import certificates, certified_gauges
 from doe.acts.gauges.line import gauged_line, keep_readings
 from doe.acts.gauges.machines import machine_called
 from doe.assure.gauges.summary import MachineSummary, machine_summaries, map_machine
@@ -39,12 +39,12 @@ def show(desk: Desk, line: str | None = None) -> Reply:
     with desk.look() as book:
         line = line_meant(book, line).name
         gauged = gauged_line(book, line)
-        certificates = valid_certificates(book, line, today())
+        gauges = certified_gauges(book, line, today())
         has_readings = bool(book.gauge_history(gauged.line.name))
     if not has_readings:
         return Reply(
-            {"machines": [], "left_out": [], "never_measured": ["oven", "press"], "certificates": certificates},
-            (f"No gauge reading of {line} yet.", *certificate_lines(certificates, line)),
+            {"machines": [], "left_out": [], "never_measured": ["oven", "press"], "certificates": certificates(gauges)},
+            (f"No gauge reading of {line} yet.", *certificate_lines(gauges)),
             ("doe gauge add --help",),
         )
     machines = machine_summaries(gauged)
@@ -56,7 +56,7 @@ def show(desk: Desk, line: str | None = None) -> Reply:
         rest += ["", *then]
     absent = [m.machine for m in gauged.machines if not m.readings]
     blocks += [Warn(status_words(m.status, desk.shown)) for m in gauged.machines if not m.readings]
-    blocks += ["", *certificate_lines(certificates, line)] if certificates else []
+    blocks += ["", *certificate_lines(gauges)] if gauges else []
     left_out = caution_words(gauged.left_out)
     blocks += [Warn(text) for text in left_out]
     following = [f"doe gauge map {quoted(line)} --machine {m.gauge.machine}" for m in machines][-1:]
@@ -65,7 +65,7 @@ def show(desk: Desk, line: str | None = None) -> Reply:
             "machines": [_data(m, desk.shown) for m in machines],
             "left_out": left_out,
             "never_measured": absent,
-            "certificates": certificates,
+            "certificates": certificates(gauges),
             "facts": {"left_out": gauged.left_out},
         },
         blocks,
@@ -130,6 +130,7 @@ def add(
     measured: list[str],
     shown: str | None = None,
     place: str = "centre",
+    platen: str | None = None,
     tool: str = "",
     emissivity: float | None = None,
     surface_emissivity: float | None = None,
@@ -162,6 +163,7 @@ def add(
             surface_emissivity,
             None if surroundings is None else degc(surroundings, "--surroundings"),
             repeat,
+            platen,
         )
         for text in measured
     ]
@@ -198,11 +200,17 @@ def _machine_meant(book: Book, name: str, machine: str | None) -> tuple[str, str
 
 @command("gauge map")
 def map_readings(
-    desk: Desk, line: str, machine: str = "press", rows: int = 3, columns: int = 3, output: Path | None = None
+    desk: Desk,
+    line: str,
+    machine: str = "press",
+    platen: str | None = None,
+    rows: int = 3,
+    columns: int = 3,
+    output: Path | None = None,
 ) -> Reply:
     """Show where a platen or an oven is cold, and where coupons may lie."""
     with desk.look() as book:
-        made = map_machine(gauged_line(book, line), machine, (rows, columns))
+        made = map_machine(gauged_line(book, line), machine, (rows, columns), platen)
     written = None
     if output is not None:
         page = platen_view(made, made_at=local(datetime.now(UTC)), shown=desk.shown)
@@ -226,7 +234,7 @@ def map_readings(
     ]
     return Reply(
         {
-            **named(made, "line", "set_degc", "elsewhere"),
+            **named(made, "line", "set_degc", "elsewhere", "platen"),
             "machine": machine,
             "map": made.found,
             "sentences": said,

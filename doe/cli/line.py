@@ -7,8 +7,8 @@ from dataclasses import replace
 from typing import Any
 
 from doe.acts.base import today
-from doe.acts.conditions import certificate_cautions, valid_certificates
-from doe.acts.gauges.machines import another, began, keep_with, machine_meant, machine_records
+from doe.acts.conditions import certificate_cautions, certificates, certified_gauges
+from doe.acts.gauges.machines import another, began, keep_with, machine_meant, machine_records, of_its_own, shared
 from doe.acts.gauges.machines import move as move_machine
 from doe.acts.gauges.machines import rename as rename_machine
 from doe.book.book import Book
@@ -20,7 +20,16 @@ from doe.domain.errors import InputError, quoted
 from doe.domain.gauge import MACHINE_KINDS, MachineKind, in_force
 from doe.domain.stack import Line, Machine, MachineUse, machines_of
 from doe.domain.units import show_difference
-from doe.words.conditions import certificate_lines, former_told, machine_cells, machine_told, moved_told, since_words
+from doe.words.conditions import (
+    certificate_lines,
+    former_told,
+    machine_cells,
+    machine_told,
+    moved_told,
+    platen_lines,
+    put_by_words,
+    since_words,
+)
 from doe.words.facts import Reader, all_worded
 from doe.words.typed import spread
 from doe.words.wording import count, listing
@@ -63,16 +72,18 @@ def add(
     other = _said(gauge=gauge, coupons_per_stroke=per_stroke, coupons_per_sheet=per_sheet, gauge_u_degc=size)
     with desk.open() as book:
         before = next((x for x in book.lines() if x.name == name), None)
+        if before is not None and before.gauge.strip() and gauge not in (None, before.gauge):
+            other = {"gauge_u_degc": None, **other}  # another gauge is as sure as is known of it
         made = replace(before or Line(name), **other)
         left: dict[MachineKind, Machine | None] = {}
         for kind, of, since in zip(MACHINE_KINDS, (oven_of, press_of), (oven_since, press_since), strict=True):
             if of:
                 if typed[kind] or since:
                     raise _told_twice(kind, of)
-                made = made.sharing(kind, book.line(of))
+                made, left[kind] = shared(book, made, kind, of)
             else:
                 made, left[kind] = _corrected(book, made, kind, typed[kind], since)
-        keep_with(book, made, left if before else {}, why)
+        gone = keep_with(book, made, left if before else {}, why)
         made, others = book.line(name), book.lines()
     minutes = (
         f"{made.oven.heat_min_per_10:g}/{made.oven.cool_min_per_10:g} min oven, "
@@ -83,6 +94,7 @@ def add(
         (
             f"Line {name} is in the book. Settling 10 °C (18 °F) up/down: {minutes}.",
             *(() if before is None else _changed(before, made)),
+            *(put_by_words(kind, name) for kind, name in gone.items()),
             *shared_words(made, others),
             *_alike(made, others),
         ),
@@ -126,7 +138,7 @@ def _corrected(
         if when != there.since:
             line, left = another(line, kind, typed.get("name", there.name), when)
     elif there.of is not None and typed.get("name", there.name) != there.name:
-        typed = {"of": None, **typed}  # a machine of another name is this line's own
+        line = of_its_own(book, line, kind, typed["name"])  # a machine of another name is this line's own
     elif there.of is not None and typed:
         found = ", ".join(name.split("_")[0] for name in typed)
         remedy = f"Say it there, or with another --{kind} name where it is another machine."
@@ -145,8 +157,7 @@ def _changed(before: Line, made: Line) -> Iterator[str]:
         if (since := made.machine(kind).since) is not None and since != before.machine(kind).since:
             yield (
                 f"Another {kind} since {since_words(since)}: readings taken before do not count, and its uncertainty, "
-                f"display and recovery are known again once they are said. What was read of the one before stays its "
-                "own: doe line machines."
+                f"display and recovery are known again once they are said."
             )
 
 
@@ -223,7 +234,7 @@ def show(desk: Desk, name: str) -> Reply:
     with desk.look() as book:
         line, lines = book.line(name), book.lines()
         readings = len(book.gauge_readings(name))
-        certificates = valid_certificates(book, name, today())
+        gauges = certified_gauges(book, name, today())
         expired = all_worded(certificate_cautions(book, name, today()), CAUTIONS, Reader(desk.shown))
     rows = [
         (
@@ -242,10 +253,10 @@ def show(desk: Desk, name: str) -> Reply:
     known = [f"{head}{show_difference(size, desk.shown)}{end}" for head, size, end in sizes if size is not None]
     fits = f"{count(line.coupons_per_stroke, 'coupon')} a press stroke, {line.coupons_per_sheet} a film sheet"
     return Reply(
-        {"line": line, "gauge_readings": readings, "certificates": certificates, "cautions": expired},
+        {"line": line, "gauge_readings": readings, "certificates": certificates(gauges), "cautions": expired},
         (
             f"Line {line.name}: {fits}. Gauge: {line.gauge or 'none named'}. {count(readings, 'reading')}.",
-            *certificate_lines(certificates, line.name),
+            *certificate_lines(gauges),
             *map(Warn, expired),
             Table(heads, rows, right=heads[1:]),
             "\nMinutes to settle after a change of 10 °C (18 °F).",
@@ -284,14 +295,20 @@ def machines(desk: Desk, name: str | None = None) -> Reply:
         (
             *machine_told(use.machine.name, use.kind, use.lines, use.machine.since),
             *reading_lines(use.kind, use.machine.name, asked.counting, asked.newest),
+            *platen_lines(asked.platens),
             *former_told(use.kind, len(asked.former)),
-            *certificate_lines({} if asked.certificate is None else {"": asked.certificate}, ""),
+            *certificate_lines((asked.gauge,)),
             *(("", readings_table(asked.readings, set(force), desk.shown)) if asked.readings else ()),
         ),
         (
             f"doe gauge add {quoted(use.machine.name)} --set 150 --measured 146",
             f"doe gauge show {line}",
             *((f"doe gauge map {line} --machine {use.kind}",) if asked.places > PLACES_OF_MAP else ()),
+            *(
+                f"doe gauge map {line} --platen {quoted(platen)}"
+                for platen, places in asked.platens.items()
+                if places > PLACES_OF_MAP
+            ),
         )
         if use.lines
         else (f"doe line move {quoted(use.machine.name)} --help",),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Literal, get_args
@@ -49,6 +49,8 @@ class GaugeReading:
         What the surface reflects: the room, or a hot machine facing it, in degC.
     repeat : int or None
         Which pass over the places it belongs to, from 1; two readings of one place alike in everything are two.
+    platen : str or None
+        Which platen of a press that has several, as it is called; each has places, and a map, of its own.
 
     Raises
     ------
@@ -68,6 +70,7 @@ class GaugeReading:
     surface_emissivity: float | None = None
     surroundings_degc: float | None = None
     repeat: int | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
+    platen: str | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
 
     def __post_init__(self) -> None:
         if self.machine not in MACHINE_KINDS:
@@ -99,6 +102,11 @@ class GaugeReading:
         if self.repeat is not None and not 1 <= self.repeat <= 1000:
             raise InputError("gauge reading, repeat", self.repeat, "1 to 1000", "Count the passes from 1.")
         check_line(self.place, "gauge reading, place")
+        if self.platen is not None:
+            check_line(self.platen, "gauge reading, platen", longest=LABEL_LENGTH)
+            if self.machine != "press" or not self.platen.strip():
+                found = repr(self.platen) if self.machine == "press" else f"{self.platen!r} of an oven"
+                raise InputError("gauge reading, platen", found, "a name, of a press with several", "Leave it out.")
         check_line(self.tool, "gauge reading, tool")
         check_note(self.note, "gauge reading, note")
         if self.taken_at is not None and self.taken_at.tzinfo is None:
@@ -106,10 +114,21 @@ class GaugeReading:
                 "gauge reading, taken at", self.taken_at, "a time with its zone", "Add the zone, such as +00:00."
             )
 
+    @property
+    def spot(self) -> str:
+        """Its place, with the platen where that is named."""
+        return self.place if self.platen is None else f"platen {self.platen}, {self.place}"
+
+
+def platens_of(readings: Iterable[GaugeReading]) -> tuple[str, ...]:
+    """The platens that readings name, each once, as they were called last."""
+    named = {r.platen.strip().casefold(): r.platen.strip() for r in readings if r.platen is not None}
+    return tuple(named[squeezed] for squeezed in sorted(named))
+
 
 @dataclass(frozen=True)
 class Certificate:
-    """The certificate of a line's gauge: its number, by whom, and the last day it is valid."""
+    """The certificate of a gauge: its number, by whom, and the last day it is valid."""
 
     number: str
     issuer: str
@@ -120,6 +139,25 @@ class Certificate:
             check_line(getattr(self, what), f"certificate, {what}", longest=LABEL_LENGTH)
             if not getattr(self, what).strip():
                 raise InputError(f"certificate, {what}", "nothing", "as it stands on the certificate", "Fill it in.")
+
+
+@dataclass(frozen=True)
+class Gauge:
+    """A gauge by itself: the ``lines`` that are measured with it, and its certificates, the last one last.
+
+    ``u_degc`` is its expanded uncertainty (k = 2), from its data sheet. The ``name`` is empty where nobody gave it one:
+    then it is that of its one line.
+    """
+
+    name: str
+    lines: tuple[str, ...] = ()
+    u_degc: float | None = None
+    certificates: tuple[Certificate, ...] = ()
+
+    @property
+    def certificate(self) -> Certificate | None:
+        """The last one."""
+        return self.certificates[-1] if self.certificates else None
 
 
 def in_force(readings: Sequence[GaugeReading]) -> tuple[GaugeReading, ...]:

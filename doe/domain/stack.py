@@ -195,8 +195,8 @@ class Line:
             return made
         return replace(made, gauge=other.gauge, gauge_u_degc=other.gauge_u_degc)
 
-    def with_new(self, kind: MachineKind, name: str, since: datetime) -> Line:
-        """The line with another machine from then on, of which nothing is measured yet."""
+    def with_new(self, kind: MachineKind, name: str, since: datetime | None) -> Line:
+        """The line with another machine from then on (None: the first there), of which nothing is measured yet."""
         usual = DEFAULT_OVEN if kind == "oven" else DEFAULT_PRESS
         old = self.machine(kind)
         minutes = replace(usual, heat_min_per_10=old.heat_min_per_10, cool_min_per_10=old.cool_min_per_10)

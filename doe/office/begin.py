@@ -11,6 +11,7 @@ from typing import Any
 from markupsafe import Markup
 from starlette.responses import Response
 
+from doe.acts.gauges.machines import keep_with
 from doe.acts.recipe.recipes import recipes_to_list
 from doe.acts.study.earlier import USUAL_DISCOUNT, check_discount, studies_to_lend
 from doe.acts.study.known import keep_known
@@ -123,7 +124,7 @@ def machines(visit: Visit) -> Response | str:
                 for kind in MACHINE_KINDS:
                     of = said.get(f"{kind}_of", NEW)
                     made = made if of == NEW else made.sharing(kind, book.line(of))
-                book.save_line(made)
+                keep_with(book, made, {}, "")
         except InputError as error:
             return _machines(visit, key, said, {"line_name": error})
         chosen = made.name

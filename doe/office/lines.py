@@ -11,20 +11,29 @@ from urllib.parse import quote
 from starlette.responses import Response
 
 from doe.acts.base import today
-from doe.acts.conditions import certificate_cautions, keep_certificate, valid_certificates
+from doe.acts.conditions import certificate_cautions, certified_gauges, gauge_of, keep_certificate
 from doe.acts.gauges.line import gauged_line, keep_readings
-from doe.acts.gauges.machines import another, began, keep_with, machine_records, machines, move, rename
+from doe.acts.gauges.machines import another, began, keep_with, machine_records, machines, move, rename, shared
 from doe.bench.views import Link
 from doe.bench.web import Visit, page
+from doe.book.book import Book
 from doe.book.records import KeptReading
 from doe.book.store import refuse_without_why
 from doe.domain.errors import InputError
 from doe.domain.gauge import MACHINE_KINDS, GaugeReading, MachineKind
-from doe.domain.stack import MachineUse, machines_of
+from doe.domain.stack import Line, MachineUse, machines_of
 from doe.domain.units import SYMBOLS, Shown
 from doe.office.steps import by_field, lines_of, told, with_problems
 from doe.office.views import AskPage, Field, Form, Option, SmallTable
-from doe.words.conditions import certificate_lines, certificate_typed, machine_cells, since_words
+from doe.words.conditions import (
+    certificate_lines,
+    certificate_typed,
+    expired_words,
+    gauge_cells,
+    gauge_used,
+    machine_cells,
+    since_words,
+)
 from doe.words.gauges.cautions import caution_words, status_words
 from doe.words.typed import quantity
 from doe.words.wording import day, listing
@@ -42,9 +51,17 @@ def lines(visit: Visit) -> Response:
         tuple(machine_cells(m.use, m.counting, m.newest) for m in machine_records(visit.bench.shop.look)),
         told("machines_note"),
     )
-    tables = (every,) if every.rows else ()
+    kept = visit.bench.shop.look.gauges()
+    over = tuple(expired_words(g, last) for g in kept if (last := g.certificate) and today() > last.valid_until)
+    gauges = SmallTable(
+        told("gauges_caption"),
+        tuple(told("gauges_heads").split(" | ")),
+        tuple(gauge_cells(g, visit.bench.shop.shown) for g in kept),
+        told("gauges_note"),
+    )
+    tables = tuple(table for table in (every, gauges) if table.rows)
     return page(
-        "office_ask.html", AskPage(visit.frame(), told("lines_heading"), (told("lines_lead"),), (), ways, tables)
+        "office_ask.html", AskPage(visit.frame(), told("lines_heading"), (told("lines_lead"), *over), (), ways, tables)
     )
 
 
@@ -73,10 +90,11 @@ def line(visit: Visit, problem: InputError | None = None) -> Response:
             value=visit.text("measured"),
             hint=told("gauge_measured_hint"),
         ),
+        Field("platen", told("gauge_platen"), value=visit.text("platen"), hint=told("gauge_platen_hint")),
         Field("place", told("gauge_place"), value=visit.text("place"), hint=told("gauge_place_hint")),
     )
     problems = {} if problem is None else by_field(problem, _field_of)
-    asked = ("display", "measured", "machine", "reading", "why", "number", "issuer", "until", *_NEW_MACHINE)
+    asked = ("platen", "display", "measured", "machine", "reading", "why", "number", "issuer", "until", *_CHANGE)
     general = tuple(each for name, error in problems.items() if name not in asked for each in lines_of(error))
     form = Form(
         told("gauge_title"),
@@ -94,8 +112,7 @@ def line(visit: Visit, problem: InputError | None = None) -> Response:
             form,
             _certificate(visit, found.name, problems),
             *_withdrawal(visit, found.name, kept, problems),
-            _new_machine(visit, found.name, two, problems),
-            _rename(visit, found.name, problems),
+            _change(visit, found.name, two, problems),
         ),
         (Link(told("begin_back"), "/lines"),),
     )
@@ -105,14 +122,16 @@ def line(visit: Visit, problem: InputError | None = None) -> Response:
 def _field_of(problem: InputError) -> str:
     """The field of the page that something wrong is typed into."""
     named = problem.where.removeprefix("certificate, ")
-    return {told("certificate_until"): "until", "machine name": "rename_name"}.get(named, named)
+    return {told("certificate_until"): "until", "machine name": "new_name", "gauge reading, platen": "platen"}.get(
+        named, named
+    )
 
 
 def _of_certificates(visit: Visit, name: str) -> tuple[str, ...]:
     """The certificates of a line's gauge and of those its shared machines are read with, or that one has expired."""
     book = visit.bench.shop.look
     return (
-        *certificate_lines(valid_certificates(book, name, today()), name),
+        *certificate_lines(certified_gauges(book, name, today())),
         *caution_words(certificate_cautions(book, name, today())),
     )
 
@@ -124,25 +143,33 @@ def _certificate(visit: Visit, name: str, problems: Mapping[str, InputError]) ->
         Field("until", told("certificate_until"), value=visit.text("until"), hint=told("certificate_until_hint")),
     )
     action = "/certificate/" + quote(name, safe="")
+    about = gauge_used(gauge_of(visit.bench.shop.look, name))
     return Form(
-        told("certificate_title"), action, told("certificate_keep"), (), with_problems(fields, problems), is_quiet=True
+        told("certificate_title"),
+        action,
+        told("certificate_keep"),
+        about,
+        with_problems(fields, problems),
+        is_quiet=True,
     )
 
 
-_NEW_MACHINE = ("which", "new_kind", "new_name", "since", "new_why", "renamed", "rename_name", "rename_why")
-NEW = "new"
+_CHANGE = ("which", "new_kind", "new_name", "since", "new_why")
+NEW, NAMED, COMES, SHARED = "new", "named", "comes", "shared"
 
 
-def _new_machine(visit: Visit, name: str, two: tuple[Option, ...], problems: Mapping[str, InputError]) -> Form:
-    """The form that says that another machine took the place of one."""
-    book, chosen = visit.bench.shop.look, visit.text("which")
-    others = [m.use for m in machine_records(book) if m.use.keeper != name]
-    which = (
-        Option(NEW, told("machine_new"), is_on=chosen in ("", NEW)),
-        *(Option(_key(u), _named(u), is_on=chosen == _key(u)) for u in others),
-    )
+def _change(visit: Visit, name: str, two: tuple[Option, ...], problems: Mapping[str, InputError]) -> Form:
+    """The form that says that another machine stands there now, or that one is called otherwise."""
+    found, chosen = [(NEW, told("machine_new")), (NAMED, told("machine_named"))], visit.text("which") or NEW
+    for use in (m.use for m in machine_records(visit.bench.shop.look)):
+        if use.keeper != name:
+            words = f"{use.machine.name} ({use.kind}, {listing(use.lines) or told('machine_no_line')})"
+            found.append((_key(COMES, use), told("machine_comes", machine=words)))
+            if use.lines and name not in use.lines:
+                found.append((_key(SHARED, use), told("machine_is_shared", machine=words)))
+    which = tuple(Option(*each, is_on=each[0] == chosen) for each in found)
     fields = (
-        *((Field("which", told("machine_which"), options=which, is_list=True),) if others else ()),
+        Field("which", told("machine_which"), options=which, is_list=True),
         Field("new_kind", told("new_machine_instead"), options=two),
         Field("new_name", told("new_machine_name"), value=visit.text("new_name")),
         Field("since", told("new_machine_day"), value=visit.text("since"), hint=told("new_machine_day_hint")),
@@ -150,7 +177,7 @@ def _new_machine(visit: Visit, name: str, two: tuple[Option, ...], problems: Map
     )
     return Form(
         told("new_machine_title"),
-        "/new-machine/" + quote(name, safe=""),
+        "/changed-machine/" + quote(name, safe=""),
         told("new_machine_do"),
         (told("new_machine_lead"),),
         with_problems(fields, problems),
@@ -158,74 +185,48 @@ def _new_machine(visit: Visit, name: str, two: tuple[Option, ...], problems: Map
     )
 
 
-def _key(use: MachineUse) -> str:
-    return f"{use.kind}|{use.keeper}|{use.machine.name}"
+def _key(what: str, use: MachineUse) -> str:
+    return f"{what}|{use.kind}|{use.keeper}|{use.machine.name}"
 
 
-def _named(use: MachineUse) -> str:
-    return f"{use.machine.name} ({use.kind}, {listing(use.lines) or told('machine_no_line')})"
-
-
-def _rename(visit: Visit, name: str, problems: Mapping[str, InputError]) -> Form:
-    """The form that gives a machine of a line another name."""
-    line = visit.bench.shop.look.line(name)
-    machines = tuple(Option(k, line.machine(k).name, is_on=visit.text("renamed") == k) for k in MACHINE_KINDS)
-    fields = (
-        Field("renamed", told("gauge_machine"), options=machines),
-        Field("rename_name", told("new_machine_name"), value=visit.text("rename_name")),
-        Field("rename_why", told("new_machine_why"), value=visit.text("rename_why")),
-    )
-    return Form(
-        told("rename_title"),
-        "/rename-machine/" + quote(name, safe=""),
-        told("new_machine_do"),
-        (told("rename_lead"),),
-        with_problems(fields, problems),
-        is_quiet=True,
-    )
-
-
-def renamed(visit: Visit) -> Response | str:
-    """Keep that a machine is called otherwise."""
-    name, kind = visit.word("line"), visit.text("renamed")
-    try:
-        refuse_without_why("rename_why", visit.text("rename_why"), told("machine_needs_why"))
-        with visit.storing() as book:
-            use = next((u for u in machines_of(book.lines()) if u.kind == kind and name in u.lines), None)
-            if use is None:
-                raise InputError("renamed", repr(kind), "oven or press", "Choose one.")
-            rename(book, use, visit.text("rename_name"), visit.text("rename_why"))
-    except InputError as error:
-        return line(visit, error)
-    return "/line/" + quote(name, safe="")
-
-
-def new_machine(visit: Visit) -> Response | str:
-    """Keep that another machine took the place of one: a new one, or one that comes from elsewhere."""
-    name, kind, why = visit.word("line"), visit.text("new_kind"), visit.text("new_why")
-    chosen = visit.text("which") or NEW
+def changed_machine(visit: Visit) -> Response | str:
+    """Keep that another machine stands on a line: a new one, or one that is there already; or its other name."""
+    name, why = visit.word("line"), visit.text("new_why")
     try:
         refuse_without_why("new_why", why, told("machine_needs_why"))
-        if chosen != NEW:
-            with visit.storing() as book:
-                use = next((u for u in machines(book) if _key(u) == chosen), None)
-                if use is None:
-                    raise InputError("which", repr(chosen), "one of those shown", "Choose one.")
-                move(book, use, name, visit.text("since"), why, "since")
-            return "/line/" + quote(name, safe="")
-        if kind not in MACHINE_KINDS:
-            raise InputError("new_kind", repr(kind), "oven or press", "Choose one.")
-        typed = visit.text("since")
-        since = datetime.now(UTC)
         with visit.storing() as book:
-            there = book.line(name)
-            if typed:
-                since = began(book, there.name, kind, typed, "since")
-            made, left = another(there, kind, visit.text("new_name"), since)
-            keep_with(book, made, {kind: left}, why)
+            _keep_change(visit, book, book.line(name), why)
     except InputError as error:
         return line(visit, error)
     return "/line/" + quote(name, safe="")
+
+
+def _keep_change(visit: Visit, book: Book, there: Line, why: str) -> None:
+    chosen, kind, name, since = (visit.text(each) for each in ("which", "new_kind", "new_name", "since"))
+    what = (chosen or NEW).partition("|")[0]
+    if what in (COMES, SHARED):
+        use = next((u for u in machines(book) if _key(what, u) == chosen), None)
+        if use is None or (what == SHARED and not use.lines):
+            raise InputError("which", repr(chosen), "one of those shown", "Choose one.")
+        if what == COMES:
+            move(book, use, there.name, since, why, "since")
+        elif since:
+            raise InputError("since", repr(since), "nothing: it counts from now on", "Leave it empty.")
+        else:
+            made, left = shared(book, there, use.kind, use.keeper)
+            keep_with(book, made, {use.kind: left}, why)
+        return
+    if kind not in MACHINE_KINDS:
+        raise InputError("new_kind", repr(kind), "oven or press", "Choose one.")
+    if what == NAMED:
+        rename(book, next(u for u in machines_of(book.lines()) if u.kind == kind and there.name in u.lines), name, why)
+    elif what == NEW:
+        made, left = another(
+            there, kind, name, began(book, there.name, kind, since, "since") if since else datetime.now(UTC)
+        )
+        keep_with(book, made, {kind: left}, why)
+    else:
+        raise InputError("which", repr(chosen), "one of those shown", "Choose one.")
 
 
 def certified(visit: Visit) -> Response | str:
@@ -235,7 +236,7 @@ def certified(visit: Visit) -> Response | str:
         number, issuer, until = (visit.text(n) for n in ("number", "issuer", "until"))
         made = certificate_typed(number, issuer, until, told("certificate_until"))
         with visit.storing() as book:
-            keep_certificate(book, name, made)
+            keep_certificate(book, gauge_of(book, name), made)
     except InputError as error:
         return line(visit, error)
     return "/line/" + quote(name, safe="")
@@ -255,6 +256,7 @@ def measured(visit: Visit) -> Response | str:
             shown_degc=None,
             place=visit.text("place") or "centre",
             taken_at=datetime.now(UTC),
+            platen=visit.text("platen").strip() or None,
         )
         with visit.storing() as book:
             keep_readings(book, name, (reading,))
@@ -267,7 +269,7 @@ def _told_of(kept: KeptReading, shown: Shown) -> str:
     read, unit = kept.reading, SYMBOLS[shown.temperature]
     display, measured = (f"{shown.value(value, 'degC'):.4g} {unit}" for value in (read.set_degc, read.measured_degc))
     when = day(read.taken_at or kept.at)
-    return told("reading_one", machine=read.machine, display=display, measured=measured, place=read.place, day=when)
+    return told("reading_one", machine=read.machine, display=display, measured=measured, place=read.spot, day=when)
 
 
 def _withdrawal(

@@ -77,8 +77,7 @@ def pages(bench: Bench) -> Sequence[BaseRoute]:
         look("/line/{line:path}", lines.line),
         post("/line/{line:path}", lines.measured),
         post("/certificate/{line:path}", lines.certified),
-        post("/new-machine/{line:path}", lines.new_machine),
-        post("/rename-machine/{line:path}", lines.renamed),
+        post("/changed-machine/{line:path}", lines.changed_machine),
         post("/withdraw-reading/{line:path}", lines.withdraw),
     ]
 

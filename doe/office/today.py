@@ -71,7 +71,7 @@ def _due(visit: Visit) -> Iterator[Link]:
     with_day = [w for w in what_waits(visit.bench.shop.look) if w.day is not None and w.kind != "doubt"]
     for w in with_day[:MOST_DUE]:
         line = "/line/" + quote(w.name, safe="")
-        places = {"gauge": line, "certificate": line, "review": recipe_url(w.name)}
+        places = {"gauge": line, "certificate": "/lines", "review": recipe_url(w.name)}
         yield Link(w.name, places.get(w.kind, f"/wash/{w.study}"), link_words(w, on))
     if with_day:
         yield Link(told("due_calendar"), "/waiting.ics", told("due_calendar_more", things=len(with_day)))

@@ -327,7 +327,7 @@ def _ratio(value: float, off: tuple[float, float], sound: tuple[float, float]) -
 def _gauges(known: Known) -> Iterator[Shift]:
     for machine, stage in (("press", "press"), ("oven", "cure")):
         made_up_for = known.made_up_for.get(machine, 0.0)
-        off = {r.place: r.measured_degc - r.set_degc + made_up_for for r in known.readings if r.machine == machine}
+        off = {r.spot: r.measured_degc - r.set_degc + made_up_for for r in known.readings if r.machine == machine}
         if not off:
             continue
         middle = off.get("centre", fmean(off.values()))

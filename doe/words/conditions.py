@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
 
-from doe.domain.errors import InputError
-from doe.domain.gauge import Certificate
+from doe.domain.errors import InputError, quoted
+from doe.domain.gauge import Certificate, Gauge
 from doe.domain.recipe import GAUGE_CERTIFICATE, ROOM, WASH
 from doe.domain.spec import Conditions
 from doe.domain.stack import MachineUse
-from doe.domain.units import METRIC, Shown, show_both
+from doe.domain.units import METRIC, Shown, show_both, show_difference
 from doe.words.wording import count, date_and_time, day, listing, verb
 
 
@@ -75,6 +75,16 @@ def former_name(name: str, number: int) -> str:
     return f"{name}, former {number}"
 
 
+def put_by_words(kind: str, name: str) -> str:
+    """What became of a machine of a line that is made of another one now."""
+    return f"The {kind} {name} is on no line now and keeps what was read of it: doe line machines {quoted(name)}."
+
+
+def platen_lines(platens: Mapping[str, int]) -> tuple[str, ...]:
+    """At how many places each platen of a press was read."""
+    return tuple(f"Platen {name}: read at {count(places, 'place')}." for name, places in platens.items())
+
+
 def former_told(kind: str, readings: int) -> tuple[str, ...]:
     """What is kept of a machine that stood there before."""
     said = f"{count(readings, 'reading')} of the {kind} that stood there before {verb(readings, 'stays', 'stay')} kept"
@@ -86,20 +96,47 @@ def certificate_words(found: Certificate | None) -> str:
     return "" if found is None else f"number {found.number}, by {found.issuer}, valid until {day(found.valid_until)}"
 
 
-def certificate_lines(found: Mapping[str, Certificate], line: str) -> tuple[str, ...]:
-    """Certificates behind a line, by the line that each is kept with, a sentence each."""
+def gauge_called(gauge: Gauge) -> str:
+    """What a gauge is called; one without a name by its line."""
+    return f"the gauge {gauge.name}" if gauge.name.strip() else f"the gauge of {listing(gauge.lines)}"
+
+
+def certificate_lines(gauges: Iterable[Gauge]) -> tuple[str, ...]:
+    """The certificates of some gauges, a sentence each; nothing of those without one."""
     return tuple(
-        f"Certificate of the gauge{'' if name == line else f' of {name}'}: {certificate_words(each)}."
-        for name, each in found.items()
+        f"Certificate of {gauge_called(gauge)}: {certificate_words(gauge.certificate)}."
+        for gauge in gauges
+        if gauge.certificate is not None
     )
 
 
-def condition_texts(found: Conditions, certificates: Iterable[Certificate], shown: Shown = METRIC) -> Mapping[str, str]:
+def gauge_cells(gauge: Gauge, shown: Shown = METRIC) -> tuple[str, ...]:
+    """A gauge in a list: its name, how sure it is, the lines that use it, its certificate and the last day of that."""
+    sure = "" if gauge.u_degc is None else show_difference(gauge.u_degc, shown)
+    last = gauge.certificate
+    number, until = ("none", "") if last is None else (last.number, day(last.valid_until))
+    return gauge.name.strip() or "no name", sure, listing(gauge.lines) or "no line", number, until
+
+
+def gauge_used(gauge: Gauge) -> tuple[str, ...]:
+    """Where a gauge is used, where that is on more lines than one or on none."""
+    if len(gauge.lines) == 1:
+        return ()
+    return (f"It is used on {listing(gauge.lines) or 'no line'}.",)
+
+
+def expired_words(gauge: Gauge, last: Certificate) -> str:
+    """That the certificate of a gauge is over, and for which lines."""
+    on = f" on {listing(gauge.lines)}" if gauge.lines else ""
+    return f"Out of date: {gauge_called(gauge)}{on}, certificate {last.number} was valid until {day(last.valid_until)}."
+
+
+def condition_texts(found: Conditions, gauges: Iterable[Gauge], shown: Shown = METRIC) -> Mapping[str, str]:
     """What was written down, by the names under which a recipe's record keeps it; only what was said."""
     said = {
         WASH: wash_words(found, shown),
         ROOM: found.room,
-        GAUGE_CERTIFICATE: "; ".join(map(certificate_words, certificates)),
+        GAUGE_CERTIFICATE: "; ".join(certificate_words(gauge.certificate) for gauge in gauges),
     }
     return {name: text for name, text in said.items() if text}
 

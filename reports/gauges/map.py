@@ -46,6 +46,7 @@ def platen_view(made: MachineMap, *, made_at: datetime, shown: Shown = METRIC) -
     facts = [
         Pair("line", made.line),
         Pair(machine, made.name),
+        *([Pair("platen", made.platen)] if made.platen else []),
         Pair("set to", settings_words(made.set_degc, shown)),
         Pair("read", days_read(made.first, made.last)),
         Pair("places read", f"{found.places} of {found.passes.size}"),

@@ -9,6 +9,7 @@ import pandas as pd
 
 from doe.book.book import Book
 from doe.domain.factors import usual_factor
+from doe.domain.gauge import GaugeReading, MachineKind
 from doe.domain.recipe import ConfirmationRecord, Recipe, RecipeSetting
 from doe.domain.stack import DEFAULT_LINE, Line, Material, Stack
 from doe.domain.study import Study
@@ -72,3 +73,9 @@ def ticking(start: datetime = datetime(2030, 1, 1, tzinfo=UTC)) -> Callable[[], 
     """A clock that moves on a minute every time it is read."""
     minutes = iter(range(10**9))
     return lambda: start + timedelta(minutes=next(minutes))
+
+
+def read_machine(book: Book, line: str, off: float, when: datetime, kind: MachineKind = "oven") -> None:
+    """Keep three readings of a machine that is as far off at each setting."""
+    for at in (110, 125, 140):
+        book.add_gauge_reading(line, GaugeReading(kind, at, at, at + off, taken_at=when))

@@ -9,7 +9,7 @@ from datetime import UTC, date, datetime
 
 import pytest
 
-from doe.acts.conditions import keep_certificate
+from doe.acts.conditions import gauge_of, keep_certificate
 from doe.acts.gauges.line import gauged_line, keep_readings
 from doe.acts.waiting import what_waits
 from doe.book.book import Book
@@ -17,7 +17,7 @@ from doe.book.tables import to_text
 from doe.domain.errors import InputError
 from doe.domain.gauge import Certificate, GaugeReading
 from doe.domain.stack import Line, Machine
-from tests.book.samples import STACK, make_study
+from tests.book.samples import STACK, make_study, read_machine
 
 OVEN, PRESS = Machine("tunnel", 7, 11), Machine("swing press", 4, 12)
 BACK = Line("back", OVEN, PRESS, "strip 3", gauge_u_degc=1.5)
@@ -33,8 +33,7 @@ def reading(machine: str, at: float, measured: float) -> GaugeReading:
 def shop(book: Book) -> Book:
     book.save_line(BACK)
     book.save_line(FRONT)
-    for at in (110, 125, 140):
-        book.add_gauge_reading("back", reading("oven", at, at - 3))
+    read_machine(book, "back", -3, TAKEN)
     book.add_gauge_reading("back", reading("press", 150, 145))
     return book
 
@@ -62,7 +61,7 @@ def test_the_oven_is_as_sure_as_the_gauge_it_was_read_with_whatever_gauge_the_ot
 
 
 def test_an_expired_certificate_of_the_gauge_that_read_the_shared_oven_is_said_on_both_lines(shop):
-    keep_certificate(shop, "back", Certificate("C 7", "a laboratory", date(2029, 12, 1)))
+    keep_certificate(shop, gauge_of(shop, "back"), Certificate("C 7", "a laboratory", date(2029, 12, 1)))
     for name in ("back", "front"):
         told = [c for c in gauged_line(shop, name, on=TAKEN.date()).left_out if c.code == "certificate expired"]
         assert [c.values["number"] for c in told] == ["C 7"], name

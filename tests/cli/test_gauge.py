@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from doe.acts.conditions import certificate_of
+from doe.acts.conditions import gauge_of
 from doe.acts.gauges.line import gauged_line
 from doe.domain.gauge import GaugeReading
 from doe.words.wording import day
@@ -283,7 +283,7 @@ def test_a_gauge_that_lines_name_alike_is_one_gauge_with_one_certificate(shop_wi
     told = shop.good("gauge", "list", "b", "--json").json["cautions"]
     assert len([text for text in told if "4711" in text]) == 1
     with shop.open() as book:
-        assert certificate_of(book, "b") == certificate_of(book, "a")
+        assert gauge_of(book, "b") == gauge_of(book, "a")
         book.add_gauge_reading("b", GaugeReading("press", set_degc=150, shown_degc=None, measured_degc=146))
         table = gauged_line(book, "b").machine("press").budget.table
     assert table.set_index("source").loc["probe", "value"] == 1.5

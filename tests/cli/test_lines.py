@@ -37,7 +37,11 @@ def line_of(shop, name=LINE) -> Line:
     ("typed", "changed", "said"),
     [
         (("--per-sheet", "6"), {"coupons_per_sheet": 6}, "Corrected: coupons a sheet."),
-        (("--gauge", "probe"), {"gauge": "probe"}, "Corrected: gauge."),
+        (
+            ("--gauge", "probe"),
+            {"gauge": "probe", "gauge_u_degc": None},
+            "and uncertainty of the gauge.",
+        ),
         (("--gauge-uncertainty", "1"), {"gauge_u_degc": 1.0}, "Corrected: uncertainty of the gauge."),
         ((), {}, "Nothing of it changed."),
     ],
@@ -121,7 +125,7 @@ def test_the_certificate_stands_once_where_the_gauge_and_its_readings_are_told(s
     commands = [("gauge", "show"), ("gauge", "list"), ("line", "show")]
     for words in commands:
         assert flat(shop.good(*words, LINE).out).count(said) == 1
-        assert f"gauge of {LINE}: {said}" in flat(shop.good(*words, "front").out)
+        assert f"gauge strip 3: {said}" in flat(shop.good(*words, "front").out)
     read_at(shop, datetime.now(UTC), 146)
     for words in commands:
         assert flat(shop.good(*words, LINE).out).count(said) == 1

@@ -55,6 +55,7 @@ line machines
 line machines "swing press"
 line add "front room" --oven "batch oven" --press "clam press"
 gauge list "{LINE}"
+gauge certificate
 gauge show "{LINE}"
 study list
 study show "{STUDY}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import timedelta
 
 from doe.acts.base import today
-from doe.acts.conditions import certificate_of, certificates_behind, conditions_of
+from doe.acts.conditions import certificates, conditions_of, gauge_of, gauges_behind
 from doe.words.wording import day
 from tests.cli.test_known import NAME, RECIPE, RELEASE, confirmed, page, shop
 from tests.office.walk import Walk, compares
@@ -63,11 +63,11 @@ def test_the_certificate_of_a_shared_machine_is_that_of_the_line_that_keeps_its_
     shop.good("gauge", "certificate", "back room", *certificate)
     shown = shop.good("gauge", "list", "third", "--json").json
     assert len(shown["cautions"]) == 1
-    assert "number 4711 of the gauge, kept with back room" in shown["cautions"][0]
+    assert "number 4711 of the gauge of back room" in shown["cautions"][0]
     assert shop.good("gauge", "list", "left", "--json").json["cautions"] == []
     shop.good("gauge", "certificate", "back room", *certificate[:-1], LATER.isoformat())
     with shop.open() as book:
-        assert set(certificates_behind(book, "third")) == {"back room"}
+        assert set(certificates(gauges_behind(book, "third"))) == {"back room"}
     assert shop.good("gauge", "list", "third", "--json").json["cautions"] == []
 
 
@@ -91,8 +91,8 @@ def test_pages_keep_the_same_as_commands(office_over, shop):
     walk.go("/")
     assert "its certificate ends" in walk.page.text
     with shop.open() as book:
-        by_page = conditions_of(book, book.study(NAME)), certificate_of(book, "back room")
+        by_page = conditions_of(book, book.study(NAME)), gauge_of(book, "back room").certificate
     written_down(shop, OVER)
     with shop.open() as book:
-        assert (conditions_of(book, book.study(NAME)), certificate_of(book, "back room")) == by_page
+        assert (conditions_of(book, book.study(NAME)), gauge_of(book, "back room").certificate) == by_page
         assert len(book.notes("conditions")) == len(book.notes("gauge certificate")) == 1

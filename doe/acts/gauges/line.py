@@ -18,7 +18,7 @@ import pandas as pd
 from doe.acts.base import today
 from doe.acts.conditions import certificate_cautions
 from doe.assure.gauges.line import GaugedLine, gauge_line
-from doe.assure.gauges.platen import spot_of
+from doe.assure.gauges.platen import reading_spot
 from doe.assure.gauges.readings import true_reading
 from doe.assure.gauges.summary import (
     SuggestedError,
@@ -78,7 +78,7 @@ def gauged_line(book: Book, line: StudyRecord | Line | str, *, on: date | None =
     dialled = not isinstance(line, (str, Line)) and is_as_dialled(book.plan_info(line.id).rounds)
     kept = [k for k in book.gauge_history(meant.name, on) if not k.withdrawn]
     names = {place: f"Reading {k.id}" for place, k in enumerate(kept)}
-    gauges = {kind: _gauge_u(book, book.read_with(now.name, kind)) for kind in MACHINE_KINDS}
+    gauges = {kind: book.line(book.read_with(now.name, kind)).gauge_u_degc for kind in MACHINE_KINDS}
     day = on or today()
     found = gauge_line(meant, [k.reading for k in kept], on=day, names=names, as_dialled=dialled, gauges=gauges)
     return replace(found, left_out=(*found.left_out, *certificate_cautions(book, meant.name, day)))
@@ -87,17 +87,9 @@ def gauged_line(book: Book, line: StudyRecord | Line | str, *, on: date | None =
 def _known(then: Line, now: Line, kind: MachineKind, on: date | None) -> Machine:
     """A machine of a line as it stood, with what was learned of it since; the one in its place where one took it."""
     machine, here = then.machine(kind), now.machine(kind)
-    if (here.since or here.before) and not then.is_same(kind, now) and now.stands(kind, on):
+    if not then.is_same(kind, now) and now.stands(kind, on):
         return here
     return replace(machine, display_step_degc=here.display_step_degc, recovery_degc=here.recovery_degc)
-
-
-def _gauge_u(book: Book, name: str) -> float | None:
-    """What is known of the gauge of a line; of one that other lines name too, what they know of it."""
-    line = book.line(name)
-    if line.gauge_u_degc is not None or not line.gauge:
-        return line.gauge_u_degc
-    return next((x.gauge_u_degc for x in book.lines() if x.gauge == line.gauge and x.gauge_u_degc is not None), None)
 
 
 def refuse_dials(gauged: GaugedLine, study: Study, coupons: pd.DataFrame) -> None:
@@ -230,7 +222,7 @@ def keep_readings(book: Book, line: str, readings: Sequence[GaugeReading]) -> tu
         if not k.withdrawn
         and k.reading.machine == first.machine
         and k.reading.set_degc == first.set_degc
-        and spot_of(k.reading.place) == spot_of(first.place)
+        and reading_spot(k.reading) == reading_spot(first)
     ]
     others = [true_reading(r).degc for r in in_force(alike) if _is_trusted(r)]
     since = book.line(line).machine(first.machine).since

@@ -8,12 +8,12 @@ from datetime import UTC, date, datetime, timedelta
 from itertools import chain
 from itertools import count as count_from
 
-from doe.acts.conditions import certificate_of
+from doe.acts.conditions import gauge_of
 from doe.book.book import Book
 from doe.book.definitions import PUT_BY
 from doe.book.records import KeptReading
-from doe.domain.errors import NAME_LENGTH, InputError
-from doe.domain.gauge import Certificate, MachineKind, in_force
+from doe.domain.errors import NAME_LENGTH, InputError, quoted
+from doe.domain.gauge import MACHINE_KINDS, Certificate, Gauge, MachineKind, in_force, platens_of
 from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Machine, MachineUse, Stay, machines_of
 from doe.words.conditions import former_name, later_than
 from doe.words.typed import beginning, is_bare_day
@@ -69,20 +69,67 @@ def another(line: Line, kind: MachineKind, name: str, since: datetime) -> tuple[
     return line.with_new(kind, name, since), None if there.of else line.taken_off(kind, since)
 
 
-def keep_with(book: Book, line: Line, left: Mapping[MachineKind, Machine | None], why: str) -> None:
-    """Keep a line as it is now, and put by the machines that left it, each under a name of its own."""
+def shared(book: Book, line: Line, kind: MachineKind, of: str) -> tuple[Line, Machine | None]:
+    """A line with the machine of another one, and the one of its own that leaves it and is put by.
+
+    None leaves where the line shared one before, and where nothing was read of its own, which is called the same.
+    """
+    there, made = line.machine(kind), line.sharing(kind, book.line(of))
+    if there.of is not None:
+        return made, None
+    own = there.name.casefold() != made.machine(kind).name.casefold() and _is_named(there, kind)
+    is_known = own or any(use.keeper == line.name and book.machine_history(use) for use in _standing(book, kind))
+    return made, line.taken_off(kind, datetime.now(UTC)) if is_known else None
+
+
+def of_its_own(book: Book, line: Line, kind: MachineKind, name: str) -> Line:
+    """A line that shared a machine with one of its own, which came now where it had another one before."""
+    stood = any(stay.line == line.name for use in machines(book) if use.kind == kind for stay in use.stays)
+    return line.with_new(kind, name, datetime.now(UTC) if stood else None)
+
+
+def _standing(book: Book, kind: MachineKind) -> tuple[MachineUse, ...]:
+    return tuple(use for use in machines_of(book.lines()) if use.kind == kind)
+
+
+def keep_with(book: Book, line: Line, left: Mapping[MachineKind, Machine | None], why: str) -> dict[MachineKind, str]:
+    """Keep a line as it is now, and put by the machines that left it, each under a name of its own.
+
+    Returns
+    -------
+    dict
+        What each machine that was put by is called now, by its kind.
+
+    Raises
+    ------
+    InputError
+        If a machine gets the name of one that was put by, of which nobody could tell it then.
+    """
     with book.writing():
+        before = next((each for each in book.lines() if each.name == line.name), None)
+        waiting = {use.machine.name.casefold(): use.machine.name for use in book.machines_put_by().values()}
+        for kind in MACHINE_KINDS:
+            machine = line.machine(kind)
+            known = before is not None and before.machine(kind).name == machine.name
+            if machine.of is None and not known and (name := waiting.get(machine.name.casefold())):
+                raise InputError(
+                    f"{kind} of {line.name}",
+                    repr(machine.name),
+                    "a name that no machine has which is on no line",
+                    f"If it is that one: doe line move {quoted(name)} {quoted(line.name)}; else choose another name.",
+                )
         book.save_line(line, why)
-        for kind, machine in left.items():
-            if machine is not None and machine.before is not None:
-                _put_by(book, kind, machine)
+        gone = {kind: machine for kind, machine in left.items() if machine is not None and machine.before is not None}
+        return {kind: _put_by(book, kind, machine) for kind, machine in gone.items()}
 
 
-def _put_by(book: Book, kind: MachineKind, machine: Machine) -> None:
+def _put_by(book: Book, kind: MachineKind, machine: Machine) -> str:
     taken = {use.machine.name.casefold() for use in machines(book)}
-    names = chain([machine.name], (former_name(machine.name, n) for n in count_from(1)))
+    own = [machine.name] if _is_named(machine, kind) else []  # the next line begins with one of the usual name
+    names = chain(own, (former_name(machine.name, n) for n in count_from(1)))
     name = next(each for each in names if each.casefold() not in taken)[-NAME_LENGTH:]
     book.save_note(PUT_BY, name, {"kind": kind, "machine": replace(machine, name=name)})
+    return name
 
 
 def machines(book: Book) -> tuple[MachineUse, ...]:
@@ -176,7 +223,8 @@ class MachineRecord:
 
     ``use`` says which lines are made of it; ``readings`` are its own, the withdrawn ones too, as stored, and ``former``
     those of machines that stood there before; ``counting`` of them are in force, the newest of the day ``newest``;
-    ``places`` is at how many places it was read; ``certificate`` that of the gauge it is read with.
+    ``places`` is at how many places it was read; ``gauge`` the one it is read with, and ``certificate`` that one's;
+    ``platens`` are those that readings name, each with how many of its places were read.
     """
 
     use: MachineUse
@@ -186,6 +234,8 @@ class MachineRecord:
     newest: date | None
     places: int
     certificate: Certificate | None
+    gauge: Gauge
+    platens: Mapping[str, int]
 
 
 def machine_records(book: Book) -> tuple[MachineRecord, ...]:
@@ -200,9 +250,14 @@ def _record(book: Book, use: MachineUse) -> MachineRecord:
     former = tuple(k for k in there if k not in own)
     force = in_force([k.reading for k in own if not k.withdrawn])
     newest = max((r.taken_at.date() for r in force if r.taken_at is not None), default=None)
-    places = len({r.place for r in force})
+    places = len({r.place for r in force if r.platen is None})
+    platens = {
+        name: len({r.place for r in force if r.platen is not None and r.platen.strip().casefold() == name.casefold()})
+        for name in platens_of(force)
+    }
     read_with = book.read_with(use.keeper, use.kind) if use.lines else use.stays[-1].line
-    return MachineRecord(use, own, former, len(force), newest, places, certificate_of(book, read_with))
+    gauge = gauge_of(book, read_with)
+    return MachineRecord(use, own, former, len(force), newest, places, gauge.certificate, gauge, platens)
 
 
 def machine_called(book: Book, name: str) -> MachineUse | None:

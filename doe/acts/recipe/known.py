@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from pathlib import Path
 
-from doe.acts.conditions import certificate_cautions, certificates_behind, conditions_of
+from doe.acts.conditions import certificate_cautions, conditions_of, gauges_behind
 from doe.acts.confirmation.verdict import confirmation_facts, confirmation_of, weigh_confirmation
 from doe.acts.gauges.line import dials_of
 from doe.acts.recipe.days import days_of
@@ -51,9 +51,7 @@ def tell_known(
             dials.cautions if kept is None else certificate_cautions(book, record.line.name, on),
             reader_of(study, shown),
         ),
-        conditions=condition_texts(
-            conditions_of(book, record), certificates_behind(book, record.line.name).values(), shown
-        ),
+        conditions=condition_texts(conditions_of(book, record), gauges_behind(book, record.line.name), shown),
         deviations=deviation_rows(book, record, shown),
         history=history_of(book, record),
         items=record_items(facts_of_study(book, record, None))

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 
 from doe.acts.base import RECOMMEND, Key, Progress, usual_seed, version
-from doe.acts.conditions import certificates_behind, conditions_of
+from doe.acts.conditions import conditions_of, gauges_behind
 from doe.acts.confirmation.verdict import confirmation_of, window_of
 from doe.acts.gauges.line import Dials, dialled_otherwise, dials_of
 from doe.acts.recipe.record_items import facts_of_study, record_items
@@ -198,7 +198,7 @@ def release_study(book: Book, key: Key, wishes: Wishes, *, now: datetime, progre
         why=wishes.why.strip(),
         cautions=_cautions(record.study, answer, wishes, proof, dials),
         record={
-            **condition_texts(conditions, certificates_behind(book, record.line.name).values()),
+            **condition_texts(conditions, gauges_behind(book, record.line.name)),
             **_record(record.study, wishes, proof),
         },
         inputs_hash=basis.inputs_hash,

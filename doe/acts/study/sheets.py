@@ -11,7 +11,7 @@ from pathlib import Path
 import pandas as pd
 
 from doe.acts.base import Key, Progress, slug
-from doe.acts.conditions import certificates_behind, conditions_of
+from doe.acts.conditions import conditions_of, gauges_behind
 from doe.acts.confirmation.verdict import confirmation_facts, plans_of, weigh_confirmation
 from doe.acts.gauges.line import cautions_said, gauged_line
 from doe.acts.study.deviations import history_of
@@ -303,9 +303,7 @@ def report_facts(
         made_at=local(now),
         history=history_of(book, record),
         shown=shown,
-        conditions=condition_texts(
-            conditions_of(book, record), certificates_behind(book, record.line.name).values(), shown
-        ),
+        conditions=condition_texts(conditions_of(book, record), gauges_behind(book, record.line.name), shown),
     )
 
 

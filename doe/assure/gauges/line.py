@@ -10,7 +10,7 @@ from statistics import fmean
 
 from doe.assure.gauges.dates import GaugeDrift, GaugeStatus, judge_gauge, measure_drift
 from doe.assure.gauges.display import Converted, DisplayLine, fit_display
-from doe.assure.gauges.platen import at_one_setting, spot_of
+from doe.assure.gauges.platen import at_one_setting, reading_spot, spot_of
 from doe.assure.gauges.readings import true_reading
 from doe.assure.gauges.setting_error import (
     MACHINE_OF_FACTOR,
@@ -294,12 +294,14 @@ def _judge(line: Line, readings: Sequence[GaugeReading], kind: MachineKind, on: 
 def _off_centre(readings: Sequence[GaugeReading]) -> float | None:
     """Mean over the places read at one setting minus the centre there."""
     places: dict[str, list[float]] = defaultdict(list)
-    for r in at_one_setting(readings):
-        places[spot_of(r.place)].append(true_reading(r).degc - r.set_degc)
-    centre = spot_of("centre")
-    if len(places) < 3 or centre not in places:
+    mapped = at_one_setting(readings)
+    for r in mapped:
+        places[reading_spot(r)].append(true_reading(r).degc - r.set_degc)
+    centres = {reading_spot(r) for r in mapped if spot_of(r.place) == spot_of("centre")}  # one a platen
+    if len(places) < 3 or not centres:
         return None
-    return fmean(fmean(values) for values in places.values()) - fmean(places[centre])
+    means = {spot: fmean(values) for spot, values in places.items()}
+    return fmean(means.values()) - fmean(means[spot] for spot in centres)
 
 
 def _follows(display: DisplayLine) -> bool:

@@ -120,11 +120,17 @@ def spot_of(place: str) -> str:
     return " ".join(place.lower().split()) if at is None else f"{at[0]},{at[1]}"
 
 
+def reading_spot(reading: GaugeReading) -> str:
+    """The same for what was read: a place of one platen is none of another."""
+    spot = spot_of(reading.place)
+    return spot if reading.platen is None else f"{reading.platen.strip().casefold()}: {spot}"
+
+
 def at_one_setting(readings: Sequence[GaugeReading]) -> Sequence[GaugeReading]:
     """Readings at the setting where most places were read; all of them where no setting has three."""
     places: dict[float, set[str]] = defaultdict(set)
     for r in readings:
-        places[r.set_degc].add(spot_of(r.place))
+        places[r.set_degc].add(reading_spot(r))
     best = max(places, key=lambda s: (len(places[s]), s), default=None)
     if best is None or len(places[best]) < 3:
         return readings
@@ -149,7 +155,8 @@ def judge_map(readings: Sequence[GaugeReading], *, grid: tuple[int, int] = (3, 3
     Parameters
     ----------
     readings : sequence of GaugeReading
-        Of one machine; readings whose place is not one of the grid are left out. Infrared readings are set right first.
+        Of one machine, and one of its platens; those whose place is not one of the grid are left out. Infrared
+        readings are set right first.
     grid : (rows, columns)
 
     Returns

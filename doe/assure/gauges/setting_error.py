@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 from scipy.stats import chi2, norm, t
 
-from doe.assure.gauges.platen import spot_of
+from doe.assure.gauges.platen import reading_spot
 from doe.assure.gauges.readings import readings_of, true_reading
 from doe.domain.finding import Finding, Value
 from doe.domain.gauge import USUAL_GAUGE_U_DEGC, GaugeReading, MachineKind
@@ -297,7 +297,7 @@ def _cells(own: Sequence[GaugeReading]) -> list[list[list[float]]]:
     """Surface minus set: by setting, then by place, then reading after reading."""
     cells: dict[float, dict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
     for reading in own:
-        cells[reading.set_degc][spot_of(reading.place)].append(true_reading(reading).degc - reading.set_degc)
+        cells[reading.set_degc][reading_spot(reading)].append(true_reading(reading).degc - reading.set_degc)
     return [list(places.values()) for places in cells.values()]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from statistics import fmean, stdev
@@ -16,7 +17,7 @@ from doe.assure.gauges.setting_error import MACHINE_OF_FACTOR
 from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.finding import Finding, Value
-from doe.domain.gauge import MACHINE_KINDS, MachineKind
+from doe.domain.gauge import MACHINE_KINDS, GaugeReading, MachineKind, platens_of
 from doe.domain.limits import CEILING_DEGC
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, show_both
@@ -332,7 +333,7 @@ class MachineMap:
     """A map of one machine: at which settings and on which days it was read, and what it shows.
 
     ``elsewhere`` counts readings in force that are not on it (another place or setting); ``left_out`` says of each
-    reading that cannot be trusted why.
+    reading that cannot be trusted why; ``platen`` is the one of several that it is of, where readings name it.
     """
 
     line: str
@@ -344,18 +345,19 @@ class MachineMap:
     found: PlatenMap
     elsewhere: int
     left_out: tuple[Finding, ...]
+    platen: str | None = None
 
 
-def map_machine(gauged: GaugedLine, machine: str, grid: tuple[int, int]) -> MachineMap:
+def map_machine(gauged: GaugedLine, machine: str, grid: tuple[int, int], platen: str | None = None) -> MachineMap:
     """Map of a machine from the readings of its line in force; ``grid`` is rows (back to front) and columns.
 
     Where enough places were read at one setting, that setting alone is mapped: a display may be off by another amount
-    at another.
+    at another. Of a press with several platens one is mapped: the one named, else that which readings do not name.
 
     Raises
     ------
     InputError
-        If the machine is unknown, the grid cannot be one, or fewer than three of its places were read.
+        If the machine or its platen is unknown, the grid cannot be one, or fewer than three of its places were read.
     """
     if machine not in MACHINE_KINDS:
         raise InputError("--machine", machine, "oven or press", "Say which machine is mapped.")
@@ -367,7 +369,9 @@ def map_machine(gauged: GaugedLine, machine: str, grid: tuple[int, int]) -> Mach
             "Count the places that were read.",
         )
     gauge = next(m for m in gauged.machines if m.machine == machine)
-    placed = at_one_setting([r for r in gauge.readings if place_of(r.place, grid) is not None])
+    platen = _platen_meant(gauge.readings, platen)
+    of_it = [r for r in gauge.readings if (r.platen or "").strip().casefold() == (platen or "").casefold()]
+    placed = at_one_setting([r for r in of_it if place_of(r.place, grid) is not None])
     days = [r.taken_at.date() for r in placed if r.taken_at is not None]
     return MachineMap(
         line=gauged.line.name,
@@ -379,4 +383,20 @@ def map_machine(gauged: GaugedLine, machine: str, grid: tuple[int, int]) -> Mach
         found=judge_map(placed, grid=grid),
         elsewhere=len(gauge.readings) - len(placed),
         left_out=gauged.left_out,
+        platen=platen,
     )
+
+
+def _platen_meant(readings: Sequence[GaugeReading], name: str | None) -> str | None:
+    """The platen of that name; without one the only platen, or None for that which readings do not name."""
+    known = platens_of(readings)
+    if name is None:
+        if not known or any(r.platen is None for r in readings):
+            return None
+        found: tuple[str, ...] = known
+    else:
+        found = tuple(each for each in known if each.casefold() == name.strip().casefold())
+    if len(found) == 1:
+        return found[0]
+    said = "none named" if name is None else repr(name)
+    raise InputError("--platen", said, " or ".join(known) or "none", "Name one that was read, or leave it out.")

@@ -110,7 +110,7 @@ def reading(found: GaugeReading, shown: Shown = METRIC, *, withdrawn: str = "") 
     tool = f" ({found.tool})" if found.tool else ""
     gone = f". Withdrawn: {withdrawn}" if withdrawn else ""
     return (
-        f"{found.machine}, {found.place}: set {show_both(found.set_degc, 'degC', shown)}{display}, measured "
+        f"{found.machine}, {found.spot}: set {show_both(found.set_degc, 'degC', shown)}{display}, measured "
         f"{show_both(found.measured_degc, 'degC', shown)}{tool}{gone}"
     )
 

@@ -92,9 +92,9 @@ def _drift_words(found: MachineSummary, shown: Shown) -> tuple[str, ...]:
 def map_heading(made: MachineMap, shown: Shown) -> str:
     """What was read for a map, at which settings and when."""
     others = f" {count(made.elsewhere, 'other reading')} of it not on the map." if made.elsewhere else ""
-    found = made.found
+    found, platen = made.found, f", platen {made.platen}" if made.platen else ""
     return (
-        f"The {made.machine} of {made.line}, {made.name}, set to {settings_words(made.set_degc, shown)}, read "
+        f"The {made.machine} of {made.line}, {made.name}{platen}, set to {settings_words(made.set_degc, shown)}, read "
         f"{days_read(made.first, made.last)}: {found.places} of {found.passes.size} places, "
         f"{count(int(found.passes.sum()), 'reading')}.{others}"
     )

@@ -11,26 +11,33 @@ from pathlib import Path
 
 import pytest
 
-from doe.acts.conditions import certificates_behind, keep_certificate
-from doe.acts.gauges.line import gauged_line
-from doe.acts.gauges.machines import another, keep_with, machine_meant, machine_records, move, rename
+from doe.acts.conditions import certificates, gauge_of, gauges_behind, keep_certificate
+from doe.acts.gauges.line import gauged_line, keep_readings
+from doe.acts.gauges.machines import (
+    another,
+    keep_with,
+    machine_meant,
+    machine_records,
+    move,
+    of_its_own,
+    rename,
+    shared,
+)
 from doe.acts.recipe.on_line import recipe_on
 from doe.acts.study.standing import standing_of_recipe
+from doe.assure.gauges.platen import PlatenMap
+from doe.assure.gauges.summary import map_machine
 from doe.book.book import Book
 from doe.domain.errors import InputError
 from doe.domain.gauge import MACHINE_KINDS, Certificate, GaugeReading, MachineKind
 from doe.domain.stack import Line, Machine, Stay
 from tests.book.samples import RECIPE, STACK, make_study
+from tests.book.samples import read_machine as read
 
 NOW = datetime.now(UTC).replace(microsecond=0)
 EARLIER, MOVED, LATER = NOW - timedelta(days=20), NOW - timedelta(days=10), NOW - timedelta(days=2)
 BACK = Line("back", Machine("tunnel", 7, 11, 1.2), Machine("swing press", 4, 12), "strip 3", gauge_u_degc=1.5)
 FRONT = Line("front", Machine("drawer", 10, 15), Machine("clam press", 5, 9), "probe", gauge_u_degc=4.0)
-
-
-def read(book: Book, line: str, off: float, when: datetime, kind: MachineKind = "oven") -> None:
-    for at in (110, 125, 140):
-        book.add_gauge_reading(line, GaugeReading(kind, at, at, at + off, taken_at=when))
 
 
 @pytest.fixture
@@ -136,15 +143,15 @@ def test_what_is_learned_of_a_machine_that_moved_is_learned_where_it_stands(shop
 
 
 def test_dials_rest_on_the_gauge_and_the_certificate_that_the_machine_was_read_with(shop):
-    keep_certificate(shop, "back", Certificate("C 7", "a laboratory", date(2031, 1, 1)))
+    keep_certificate(shop, gauge_of(shop, "back"), Certificate("C 7", "a laboratory", date(2031, 1, 1)))
     go(shop, "tunnel", "front")
-    assert {name: c.number for name, c in certificates_behind(shop, "front").items()} == {"back": "C 7"}
+    assert {name: c.number for name, c in certificates(gauges_behind(shop, "front")).items()} == {"strip 3": "C 7"}
     table = gauged_line(shop, "front").machine("oven").budget.table
     assert table.set_index("source").loc["probe", "value"] == 1.5
     read(shop, "front", -3, LATER)
     table = gauged_line(shop, "front").machine("oven").budget.table
     assert table.set_index("source").loc["probe", "value"] == 4.0
-    assert certificates_behind(shop, "front") == {}
+    assert gauges_behind(shop, "front") == ()
 
 
 def test_a_study_made_before_is_dialled_on_a_day_of_then_by_the_oven_of_then(shop):
@@ -202,6 +209,105 @@ def test_a_day_that_was_mistaken_is_put_right_and_the_one_before_is_kept_once(sh
         assert records(shop)["conveyor"] == (("back",), counting)
     assert records(shop)["tunnel"] == ((), 3)
     assert len(shop.machines_put_by()) == 1
+
+
+def use(book: Book, line: str, of: str, kind: MachineKind = "oven") -> None:
+    made, left = shared(book, book.line(line), kind, of)
+    keep_with(book, made, {kind: left}, "both use it")
+
+
+def test_an_oven_is_put_by_with_its_readings_where_its_line_uses_that_of_another_and_is_put_back(shop):
+    mine = told(shop, "front", "oven")
+    shop.save_line(Line("third", press=Machine("rotary", 4, 4)).sharing("oven", FRONT))
+    use(shop, "front", "back")
+    assert records(shop)["drawer"] == ((), 3)
+    assert records(shop)["tunnel"] == (("back", "front", "third"), 3)
+    assert offs(shop, "front") == offs(shop, "third") == [-3] * 3
+    read(shop, "front", -1, LATER)
+    go(shop, "drawer", "front", None)
+    assert offs(shop, "front") == [-6] * 3
+    assert offs(shop, "back") == [-3] * 3 + [-1] * 3
+    assert told(shop, "front", "oven") == mine
+    assert shop.machines_put_by() == {}
+
+
+def test_an_oven_of_which_nothing_was_read_and_that_is_called_the_same_was_that_one_all_along(shop):
+    shop.save_line(Line("third", Machine("Tunnel", 1, 1), Machine("press", 1, 1)))
+    use(shop, "third", "back")
+    use(shop, "third", "front", "press")
+    assert shop.machines_put_by() == {}
+    use(shop, "third", "front")  # it was shared before: nothing of its own leaves
+    assert shop.machines_put_by() == {}
+    shop.save_line(Line("fourth", Machine("Tunnel", 1, 1)))
+    read(shop, "fourth", -4, EARLIER)
+    use(shop, "fourth", "back")
+    assert records(shop)["Tunnel, former 1"] == ((), 3)
+
+
+def test_a_line_that_gets_an_oven_of_its_own_again_begins_without_what_was_read_of_others(shop):
+    go(shop, "tunnel", "front")
+    use(shop, "back", "front")
+    made = of_its_own(shop, shop.line("back"), "oven", "batch oven")
+    assert (made.oven.before, made.oven.uncertainty_degc, made.oven.heat_min_per_10) == (None, None, 7)
+    keep_with(shop, made, {}, "it came")
+    assert offs(shop, "back") == []
+    shop.save_line(Line("new").sharing("oven", FRONT))
+    assert of_its_own(shop, shop.line("new"), "oven", "first").oven.since is None
+
+
+def test_no_machine_is_called_as_one_that_is_put_by(shop):
+    use(shop, "front", "back")
+    before = shop.stored
+    with pytest.raises(InputError, match="doe line move drawer back"):
+        keep_with(shop, replace(BACK, oven=replace(BACK.oven, name="Drawer")), {}, "a slip")
+    assert shop.stored == before
+
+
+def test_platens_of_a_press_go_with_it_each_with_its_map(shop):
+    for platen, off in (("left", -4), ("Right", -1), (None, -2)):
+        for place, more in (("back left", -5), ("centre", 0), ("front", 1)):
+            reading = GaugeReading("press", 150, 150, 150 + off + more, place, taken_at=EARLIER, platen=platen)
+            shop.add_gauge_reading("back", reading)
+    before = {name: map_machine(gauged_line(shop, "back"), "press", (3, 3), name) for name in ("left", "right", None)}
+    assert [made.found.mean_delta_degc for made in before.values()] == pytest.approx([-16 / 3, -7 / 3, -10 / 3])
+    assert [(made.platen, made.elsewhere) for made in before.values()] == [("left", 6), ("Right", 6), (None, 6)]
+    go(shop, "swing press", "front")
+    for name, made in before.items():
+        assert_same(map_machine(gauged_line(shop, "front"), "press", (3, 3), name).found, made.found)
+    (press,) = (m for m in machine_records(shop) if m.use.machine.name == "swing press")
+    assert (press.platens, press.places, press.use.lines) == ({"left": 3, "Right": 3}, 3, ("front",))
+    with pytest.raises(InputError, match="--platen: found 'top'; allowed: left or Right"):
+        map_machine(gauged_line(shop, "front"), "press", (3, 3), "top")
+    with pytest.raises(InputError, match=r"allowed: none\. Name one that was read"):
+        map_machine(gauged_line(shop, "back"), "press", (3, 3), "left")
+
+
+def test_a_press_with_several_platens_is_mapped_by_the_one_that_is_named_or_the_only_one(shop):
+    for place in ("back left", "centre", "front"):
+        shop.add_gauge_reading("back", GaugeReading("press", 150, 150, 148, place, taken_at=EARLIER, platen="left"))
+    assert map_machine(gauged_line(shop, "back"), "press", (3, 3)).platen == "left"
+    shop.add_gauge_reading("back", GaugeReading("press", 150, 150, 141, taken_at=EARLIER, platen="right"))
+    with pytest.raises(InputError, match="none named; allowed: left or right"):
+        map_machine(gauged_line(shop, "back"), "press", (3, 3))
+    gauge = gauged_line(shop, "back").machine("press")
+    assert gauge.setting_error.repeat_df == 0  # the middles of two platens are no repeats of each other
+    kept = keep_readings(shop, "back", [GaugeReading("press", 150, 150, 148, platen="LEFT")])
+    assert (kept[0].reading.repeat, kept[0].away_delta_degc) == (2, 0)
+    with pytest.raises(InputError, match="of an oven"):
+        GaugeReading("oven", 150, 150, 148, platen="left")
+
+
+def assert_same(one: PlatenMap, other: PlatenMap) -> None:
+    assert one.deviation_delta_degc.tobytes() == other.deviation_delta_degc.tobytes()
+    assert (one.cold, one.worst, one.meaning) == (other.cold, other.worst, other.meaning)
+
+
+def test_two_ovens_cannot_be_of_each_other_and_nothing_is_put_by(shop):
+    use(shop, "front", "back")
+    before = shop.stored
+    with pytest.raises(InputError, match="which is its own"):
+        use(shop, "back", "front")
+    assert shop.stored == before
 
 
 @pytest.mark.parametrize(
