@@ -262,9 +262,15 @@ def looking(bench: Bench, path: str, act: Handler, needs: Needs = "name") -> Rou
                 return go(_onward("/pair", following))
             if needs == "name" and visit.is_let_in and not visit.is_named:
                 return go(_onward("/name", following))
-        return await _run(visit, lambda: act(visit))
+        return await _run(visit, lambda: _looked(visit, act))
 
     return Route(path, endpoint)
+
+
+def _looked(visit: Visit, act: Handler) -> Response | str:
+    """An answer made of one look at the book."""
+    with visit.bench.shop.look.reading():
+        return act(visit)
 
 
 def posting(bench: Bench, path: str, act: Handler, needs: Needs = "name", right: Right | None = "scores") -> Route:
