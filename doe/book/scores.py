@@ -237,7 +237,7 @@ class Scores(Rounds):
         def read(connection: sa.Connection, before: Kept | None) -> tuple[HistoryEntry, ...]:
             known: tuple[HistoryEntry, ...] = () if before is None else before.value
             after = -1 if before is None else before.act
-            rows = connection.execute(_SAID, {"study": found(self, key).study_id, "after": after}).all()
+            rows = connection.execute(_SAID, {"study": number, "after": after}).all()
             over = {row.supersedes for row in rows}
             return (
                 *(replace(entry, current=False) if entry.id in over else entry for entry in known),
@@ -248,7 +248,8 @@ class Scores(Rounds):
             if coupon is not None and coupon not in self._planned(key)[1]["coupon"]:
                 no_such = f"no such coupon in study {found(self, key).name}"
                 raise InputError(f"coupon {coupon}", no_such, "a coupon of the plan", "Correct the name.")
-            said = self.kept_further(("history", key), ("scores", "rest"), read)
+            number = found(self, key).study_id  # a name may come to mean another study
+            said = self.kept_further(("history", number), ("scores", "rest"), read)
         return said if coupon is None else tuple(entry for entry in said if entry.coupon == coupon)
 
 
