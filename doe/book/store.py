@@ -9,6 +9,7 @@ from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, fields
 from datetime import UTC, datetime
 from difflib import get_close_matches
+from functools import cache
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self, TypeVar
@@ -88,6 +89,9 @@ def standing(table: sa.Table) -> sa.Select[Any]:
     )
 
 
+_insert = cache(sa.Table.insert)
+
+
 @dataclass(frozen=True)
 class Writing:
     """A transaction that writes, with who does it and when."""
@@ -107,7 +111,7 @@ class Writing:
         ours: dict[str, Any] = {} if act is None else {"act_id": act}
         if "uid" in table.c:
             ours["uid"] = uuid4().hex
-        key = self.connection.execute(table.insert().values(**ours, **row)).inserted_primary_key
+        key = self.connection.execute(_insert(table), {**ours, **row}).inserted_primary_key
         assert key is not None
         return int(key[0])
 
