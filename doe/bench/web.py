@@ -100,7 +100,8 @@ Needs = Literal["name", "device", "nothing"]
 class Visit:
     """One request.
 
-    ``form`` holds what was sent, ``upload`` an open file if there was one; both are empty when somebody only looks.
+    ``form`` holds what was sent, ``upload`` an open file if there was one, ``key`` is what the post is known by; all
+    are empty when somebody only looks.
     Where people sign in (``signs_in``), ``person`` is who did on this device.
     """
 
@@ -109,6 +110,7 @@ class Visit:
     cookie: str
     session: Session | None
     form: FormData = field(default_factory=FormData)
+    key: str = ""
     signs_in: bool = False
     person: Person | None = None
 
@@ -296,8 +298,8 @@ def posting(bench: Bench, path: str, act: Handler, needs: Needs = "name", right:
                     return go("/name")
                 if needs == "name" and right is not None and not visit.may(right):
                     return plain(visit, f"no_right_{right}", status=403)
-                key = receipt_key(visit.text(MARK), _parts(visit))
-                return await _run(visit, lambda: bench.receipts.once(key, lambda: act(visit)))
+                visit.key = receipt_key(visit.text(MARK), _parts(visit))
+                return await _run(visit, lambda: bench.receipts.once(visit.key, lambda: act(visit)))
         except ClientDisconnect:  # nobody is there to hear it
             return Response(status_code=400)
 

@@ -88,7 +88,7 @@ class Memory:
 
 
 @dataclass
-class Look:
+class Snapshot:
     """One consistent look at a book: its ``act`` and the ``newest`` of each kind are read when first asked for."""
 
     connection: sa.Connection

@@ -65,6 +65,11 @@ class PageState:
         with self._turn() as connection:
             _put(connection, kind, key, value, at)
 
+    @staticmethod
+    def put_with(connection: sa.Connection, kind: str, key: str, value: Any, at: float) -> None:
+        """Keep a value in the transaction that stores what it is about: both are there afterwards, or neither."""
+        _put(connection, kind, key, value, at)
+
     def change(self, kind: str, key: str, at: float, act: Callable[[Any], tuple[Any, T]]) -> T:
         """Keep what ``act`` makes of a value (None where there is none yet), with nobody else in between.
 

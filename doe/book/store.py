@@ -19,7 +19,7 @@ import sqlalchemy as sa
 
 from doe.book import chain, schema
 from doe.book.engine import WRITES, Place, check_file, find_place, make_engine, take_turn, words_for_errors
-from doe.book.memory import LAST, Kept, Kind, Look, Memory, stamp_of
+from doe.book.memory import LAST, Kept, Kind, Memory, Snapshot, stamp_of
 from doe.book.page_state import PageState
 from doe.book.tables import acts, columns_of
 from doe.domain.errors import NAME_LENGTH, InputError, check_line, check_note
@@ -283,7 +283,7 @@ class Store:
             if connection.dialect.name == "postgresql":  # a file gives one consistent look by itself
                 connection.execution_options(isolation_level="REPEATABLE READ")
             connection.begin()
-            self._open.look = Look(connection)
+            self._open.look = Snapshot(connection)
             try:
                 yield connection
             finally:
@@ -365,9 +365,9 @@ class Store:
         self._keep_journal()  # what is kept there must not wait for looks that are under way
         return PageState(self._engine, self.label, lock)
 
-    def _looked(self) -> Look | None:
+    def _looked(self) -> Snapshot | None:
         """The look that is under way; none while something is written."""
-        found: Look | None = None if self._written() else getattr(self._open, "look", None)
+        found: Snapshot | None = None if self._written() else getattr(self._open, "look", None)
         return found
 
     def _written(self) -> Writing | None:
