@@ -109,15 +109,17 @@ def score(visit: Visit) -> Response | str:
     asked = _ask(visit, making, found, entry)
     if asked is not None:
         return asked
+    then = f"/s/{making.record.id}?{urlencode({'saved': found.name})}"
     try:
-        with visit.storing() as book:
+        with visit.storing() as book, book.writing() as writing:
             store_scores(book, making.record, found, entry, why=_why(visit))
+            visit.bench.receipts.keep_with(writing, visit.key, then)
     except InputError as error:
         # somebody else may have scored it in this very moment
         making, found = visit.coupon()
         asked = _ask(visit, making, found, entry)
         return asked or _coupon_page(visit, *problem_lines(error), is_typed=True)
-    return f"/s/{making.record.id}?{urlencode({'saved': found.name})}"
+    return then
 
 
 def _why(visit: Visit) -> str:

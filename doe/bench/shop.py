@@ -19,7 +19,7 @@ from doe.acts.study.rounds import by_code
 from doe.acts.study.standing import standing_of
 from doe.book.book import Book
 from doe.book.page_state import PageState
-from doe.book.records import STEP, Photo
+from doe.book.records import Photo
 from doe.domain.errors import InputError
 from doe.domain.factors import Stage
 from doe.domain.standing import StudyStanding
@@ -31,10 +31,7 @@ from reports.sheet.page import SheetPage, sheet_page
 if TYPE_CHECKING:
     from doe.assure.gauges.line import GaugedLine
 
-MOST_BOOKS, MOST_STUDIES, MOST_ACTS, MOST_KEPT = 40, 40, 60, 200
-# acts that change neither plans nor what they are made of
-_USUAL = ("record", "add photo", "withdraw photo", f"note {STEP}", f"withdraw {STEP}")
-
+MOST_BOOKS, MOST_STUDIES, MOST_KEPT = 40, 40, 200
 
 T = TypeVar("T")
 K = TypeVar("K")
@@ -60,7 +57,7 @@ class Shop:
         self._books: OrderedDict[str, Book] = OrderedDict()
         self._lock = threading.Lock()
         self._turn = threading.RLock()
-        self._made: OrderedDict[int, tuple[int, int | None, Making]] = OrderedDict()
+        self._made: OrderedDict[int, tuple[int, int, Making]] = OrderedDict()
         self._reading: dict[int, threading.Lock] = {}
         self._found: OrderedDict[tuple[object, ...], Any] = OrderedDict()
         self.look = self.book(owner)
@@ -86,7 +83,10 @@ class Shop:
         """
         book = self.book(who)
         with self._turn:
-            yield book
+            try:
+                yield book
+            finally:
+                self.look.look_again()
 
     def page_state(self) -> PageState:
         """What the page remembers; keeping something there waits for its turn as `storing` does."""
@@ -102,27 +102,21 @@ class Shop:
             turn = self._reading.setdefault(study, threading.Lock())
         with turn:  # twenty devices that ask at once wait for one reading
             kept = self._made.get(study)
-            now = self.last_act()
-            plans = self._definitions(now)
-            if kept is not None and kept[0] == now:
-                return kept[2]
-            if kept is not None and kept[1] == plans:
-                made = read_again(self.look, kept[2])
-            else:
-                made = making_of(self.look, study)
+            with self.look.reading():
+                now, plans = self.last_act(), self._definitions()
+                if kept is not None and kept[0] == now:
+                    return kept[2]
+                if kept is not None and kept[1] == plans:
+                    made = read_again(self.look, kept[2])
+                else:
+                    made = making_of(self.look, study)
             with self._lock:
                 keep_newest(self._made, study, (now, plans, made), MOST_STUDIES)
             return made
 
-    def _definitions(self, now: int | None = None) -> int | None:
-        """The last act that stored anything but scores, photos and steps, such as a gauge reading.
-
-        None when none of the last acts did: what rests on definitions is then read once more.
-        """
-        newest = ("newest", self.last_act() if now is None else now)
-        return self.kept(
-            newest, lambda: next((act.id for act in self.look.audit(MOST_ACTS) if act.verb not in _USUAL), None)
-        )
+    def _definitions(self) -> int:
+        """The last act that stored anything but scores, photos and steps, such as a gauge reading."""
+        return self.look.last_act_but("scores", "photos", "steps")
 
     def kept(self, key: tuple[object, ...], make: Callable[[], T]) -> T:
         """What was worked out for a key, or is now; the key holds everything that it depends on."""

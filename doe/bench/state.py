@@ -23,6 +23,7 @@ from doe.bench.jobs import Jobs
 from doe.bench.shop import Shop, hint_in, keep_newest
 from doe.bench.staff import Person, Staff
 from doe.book.page_state import PageState
+from doe.book.store import Writing
 from doe.words.press import told
 
 _RECEIPT = "receipt"
@@ -66,7 +67,14 @@ class Receipts:
         self._clock = clock
         self._given = 0
         self._running: dict[str, threading.Lock] = {}
+        self._with_act: set[str] = set()
         self._lock = threading.Lock()
+
+    def keep_with(self, writing: Writing, key: str, answer: str) -> None:
+        """Keep what is going to be answered in the transaction of the act itself: the disk is waited for once."""
+        if key:
+            self._state.put_with(writing.connection, _RECEIPT, key, answer, self._clock())
+            self._with_act.add(key)
 
     def once(self, key: str, act: Callable[[], Response | str]) -> Response | str:
         """Carry out an act unless this post was carried out already; returns where to go on, the same both times.
@@ -89,13 +97,15 @@ class Receipts:
             finally:
                 with self._lock:
                     self._running.pop(key, None)
+                    self._with_act.discard(key)
 
     def _keep(self, key: str, answer: str) -> None:
         now = self._clock()
         if self._given % 500 == 0:
             self._state.drop(_RECEIPT, before=now - SESSION_HOURS * 3600)
         self._given += 1
-        self._state.put(_RECEIPT, key, answer, now)
+        if key not in self._with_act:
+            self._state.put(_RECEIPT, key, answer, now)
 
 
 MOST_HINTS = 50

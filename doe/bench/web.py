@@ -100,7 +100,8 @@ Needs = Literal["name", "device", "nothing"]
 class Visit:
     """One request.
 
-    ``form`` holds what was sent, ``upload`` an open file if there was one; both are empty when somebody only looks.
+    ``form`` holds what was sent, ``upload`` an open file if there was one, ``key`` is what the post is known by; all
+    are empty when somebody only looks.
     Where people sign in (``signs_in``), ``person`` is who did on this device.
     """
 
@@ -109,6 +110,7 @@ class Visit:
     cookie: str
     session: Session | None
     form: FormData = field(default_factory=FormData)
+    key: str = ""
     signs_in: bool = False
     person: Person | None = None
 
@@ -262,9 +264,15 @@ def looking(bench: Bench, path: str, act: Handler, needs: Needs = "name") -> Rou
                 return go(_onward("/pair", following))
             if needs == "name" and visit.is_let_in and not visit.is_named:
                 return go(_onward("/name", following))
-        return await _run(visit, lambda: act(visit))
+        return await _run(visit, lambda: _looked(visit, act))
 
     return Route(path, endpoint)
+
+
+def _looked(visit: Visit, act: Handler) -> Response | str:
+    """An answer made of one look at the book."""
+    with visit.bench.shop.look.reading():
+        return act(visit)
 
 
 def posting(bench: Bench, path: str, act: Handler, needs: Needs = "name", right: Right | None = "scores") -> Route:
@@ -290,8 +298,8 @@ def posting(bench: Bench, path: str, act: Handler, needs: Needs = "name", right:
                     return go("/name")
                 if needs == "name" and right is not None and not visit.may(right):
                     return plain(visit, f"no_right_{right}", status=403)
-                key = receipt_key(visit.text(MARK), _parts(visit))
-                return await _run(visit, lambda: bench.receipts.once(key, lambda: act(visit)))
+                visit.key = receipt_key(visit.text(MARK), _parts(visit))
+                return await _run(visit, lambda: bench.receipts.once(visit.key, lambda: act(visit)))
         except ClientDisconnect:  # nobody is there to hear it
             return Response(status_code=400)
 

@@ -11,9 +11,9 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from doe.book.records import AnalysisRecord, ShopNote
+from doe.book.records import STEP, AnalysisRecord, ShopNote
 from doe.book.store import Store, records, standing
-from doe.book.studies import Key, find, find_open
+from doe.book.studies import Key, find_open, found
 from doe.book.tables import acts, analyses, shop_notes, to_text
 from doe.domain.errors import InputError
 
@@ -22,6 +22,12 @@ _KEPT = (
     .join(acts, analyses.c.act_id == acts.c.id)
     .order_by(analyses.c.id)
 )
+_OF_STUDY = _KEPT.where(analyses.c.study_id == sa.bindparam("study"))
+_OF_KIND = _KEPT.where(analyses.c.kind == sa.bindparam("kind"))
+_OF_BOTH = _OF_STUDY.where(analyses.c.kind == sa.bindparam("kind"))
+_LAST = _OF_BOTH.order_by(None).order_by(analyses.c.id.desc()).limit(1)
+_NOTES = standing(shop_notes).where(shop_notes.c.topic == sa.bindparam("topic"))
+_NOTES_NAMED = _NOTES.where(shop_notes.c.name == sa.bindparam("name"))
 
 
 class Analyses(Store):
@@ -62,23 +68,31 @@ class Analyses(Store):
 
     def analyses(self, key: Key, kind: str | None = None) -> tuple[AnalysisRecord, ...]:
         """Everything kept about a study, or all of one kind, oldest first."""
-        with self.reading() as connection:
-            mine = analyses.c.study_id == find(connection, key).study_id
-            chosen = _KEPT.where(mine) if kind is None else _KEPT.where(mine, analyses.c.kind == kind)
-            return records(AnalysisRecord, connection.execute(chosen))
+
+        def read(connection: sa.Connection) -> tuple[AnalysisRecord, ...]:
+            study = {"study": found(self, key).study_id}
+            rows = connection.execute(*((_OF_STUDY, study) if kind is None else (_OF_BOTH, {**study, "kind": kind})))
+            return records(AnalysisRecord, rows)
+
+        return self.kept(("analyses", key, kind), ("rest",), read)
 
     def analyses_of_kind(self, kind: str) -> tuple[tuple[int, AnalysisRecord], ...]:
         """Everything kept of a kind in any study, archived ones too, with the study's number, oldest first."""
-        with self.reading() as connection:
-            rows = connection.execute(_KEPT.where(analyses.c.kind == kind)).all()
+
+        def read(connection: sa.Connection) -> tuple[tuple[int, AnalysisRecord], ...]:
+            rows = connection.execute(_OF_KIND, {"kind": kind}).all()
             return tuple(zip((int(row.study_id) for row in rows), records(AnalysisRecord, rows), strict=True))
+
+        return self.kept(("analyses of kind", kind), ("rest",), read)
 
     def latest_analysis(self, key: Key, kind: str) -> AnalysisRecord | None:
         """The last one of a kind."""
-        with self.reading() as connection:
-            mine = (analyses.c.study_id == find(connection, key).study_id, analyses.c.kind == kind)
-            last = connection.execute(_KEPT.where(*mine).order_by(None).order_by(analyses.c.id.desc()).limit(1))
+
+        def read(connection: sa.Connection) -> AnalysisRecord | None:
+            last = connection.execute(_LAST, {"study": found(self, key).study_id, "kind": kind})
             return next(iter(records(AnalysisRecord, last)), None)
+
+        return self.kept(("last analysis", key, kind), ("rest",), read)
 
     def save_note(self, topic: str, name: str, data: Mapping[str, Any]) -> int:
         """Keep a note, such as a diagnosed case or an apprentice's exercise; returns its id.
@@ -97,11 +111,13 @@ class Analyses(Store):
 
     def notes(self, topic: str, name: str | None = None) -> tuple[ShopNote, ...]:
         """Notes of a topic that count, oldest first; only those of one name if it is given."""
-        query = standing(shop_notes).where(shop_notes.c.topic == topic)
-        if name is not None:
-            query = query.where(shop_notes.c.name == name)
-        with self.reading() as connection:
-            return records(ShopNote, (row for row in connection.execute(query) if not row.withdrawn))
+
+        def read(connection: sa.Connection) -> tuple[ShopNote, ...]:
+            query = _NOTES if name is None else _NOTES_NAMED
+            rows = connection.execute(query, {"topic": topic} | ({} if name is None else {"name": name}))
+            return records(ShopNote, (row for row in rows if not row.withdrawn))
+
+        return self.kept(("notes", topic, name), ("steps",) if topic == STEP else ("rest",), read)
 
     def withdraw_note(self, note_id: int, why: str) -> None:
         """Take a mistaken note back; it stays in the book."""

@@ -118,11 +118,6 @@ class Book(Scores, Analyses, Recipes, Photos):
         with self.reading() as connection:
             return records(Act, connection.execute(sa.select(acts).order_by(acts.c.id.desc()).limit(limit)))
 
-    def last_act(self) -> int:
-        """Number of the last act, by whichever program; 0 in a book without any."""
-        with self.reading() as connection:
-            return connection.scalar(sa.select(sa.func.max(acts.c.id))) or 0
-
     def backup(self, path: str | Path) -> Path:
         """Copy the whole book to a new file, consistent even while others write.
 

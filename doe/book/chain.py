@@ -13,6 +13,7 @@ import json
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from contextlib import closing
+from functools import cache
 from typing import Any
 
 import sqlalchemy as sa
@@ -21,6 +22,12 @@ from doe.book.tables import KEPT, SCHEMA_VERSION, Json, Moment, acts, as_text, s
 
 SHOWN = 16
 """Signs of a seal that are printed: nobody finds a second history with the same ones."""
+
+_MOST = 2**31 - 1
+"""No row has a larger id."""
+_HEAD = sa.select(seals.c.id, seals.c.digest).order_by(seals.c.id.desc()).limit(1)
+_AFTER = sa.select(acts.c.id).where(acts.c.id > sa.bindparam("last")).order_by(acts.c.id)
+_INSERT = seals.insert()
 
 _OF_ACTS = tuple(table for table in KEPT if "act_id" in table.c)
 ADDED: dict[str, str] = {}
@@ -40,19 +47,33 @@ def _plain(value: Any) -> Any:
     return hashlib.sha256(value).hexdigest() if isinstance(value, bytes | memoryview) else value
 
 
+@cache
+def _query(table: sa.Table, schema: str) -> sa.Select[Any]:
+    """What its rows from one act to another are found by (their act; a study's or an act's id), and their values."""
+    key = table.c.act_id if "act_id" in table.c else table.c.id
+    which = key.between(sa.bindparam("first"), sa.bindparam("last"))
+    return sa.select(key.label("found_by"), *_columns(table, schema)).where(which).order_by(table.c.id)
+
+
 def _rows(
-    connection: sa.Connection, table: sa.Table, schema: str, which: sa.ColumnElement[bool], *, many: bool = False
+    connection: sa.Connection, table: sa.Table, schema: str, first: int, last: int, *, many: bool = False
 ) -> Iterator[tuple[Any, list[Any]]]:
-    """Rows of a table in order: what they are found by (their act; a study's id), and their values.
+    """Rows of a table in order, as `_query` has them.
 
     ``many`` are fetched a few at a time, as photos are among them.
     """
-    key = table.c.act_id if "act_id" in table.c else table.c.id
-    query = sa.select(key.label("found_by"), *_columns(table, schema)).where(which).order_by(table.c.id)
-    options = {"stream_results": True, "max_row_buffer": 50} if many else {}
-    with closing(connection.execute(query.execution_options(**options))) as rows:
+    query = _query(table, schema)
+    if many:
+        query = query.execution_options(stream_results=True, max_row_buffer=50)
+    with closing(connection.execute(query, {"first": first, "last": last})) as rows:
         for found_by, *values in rows:
             yield found_by, [_plain(value) for value in values]
+
+
+@cache
+def _acts(schema: str) -> sa.Select[Any]:
+    which = acts.c.id.between(sa.bindparam("first"), sa.bindparam("last"))
+    return sa.select(*_columns(acts, schema)).where(which).order_by(acts.c.id)
 
 
 def digests(connection: sa.Connection, schema: str, numbers: Iterable[int]) -> Iterator[tuple[int, str, sa.Row[Any]]]:
@@ -60,19 +81,18 @@ def digests(connection: sa.Connection, schema: str, numbers: Iterable[int]) -> I
     wanted = sorted(numbers)
     if not wanted:
         return
-    between = (wanted[0], wanted[-1])
+    first, last = wanted[0], wanted[-1]
     added: dict[int, list[Any]] = defaultdict(list)
     for table in _OF_ACTS:
-        for act, values in _rows(connection, table, schema, table.c.act_id.between(*between), many=len(wanted) > 1):
+        for act, values in _rows(connection, table, schema, first, last, many=len(wanted) > 1):
             added[act].append([table.name, *values])
-    made = dict(_rows(connection, studies, schema, sa.true())) if len(wanted) > 1 else {}
-    query = sa.select(*_columns(acts, schema)).where(acts.c.id.between(*between)).order_by(acts.c.id)
+    made = dict(_rows(connection, studies, schema, 0, _MOST)) if len(wanted) > 1 else {}
     chosen = set(wanted)
-    for act in connection.execute(query).all():
+    for act in connection.execute(_acts(schema), {"first": first, "last": last}).all():
         if act.id in chosen:
             study = made.get(act.study_id)
             if study is None and act.study_id is not None:
-                study = next((s for _, s in _rows(connection, studies, schema, studies.c.id == act.study_id)), None)
+                study = next((s for _, s in _rows(connection, studies, schema, act.study_id, act.study_id)), None)
             text = json.dumps([list(act), study, added[act.id]], ensure_ascii=True, separators=(",", ":"))
             yield act.id, hashlib.sha256(text.encode()).hexdigest(), act
 
@@ -84,18 +104,18 @@ def _after(before: str, digest: str) -> str:
 def seal(connection: sa.Connection) -> None:
     """Seal the acts of a transaction, at its end."""
     last, before = head(connection) or (0, "")
-    new = list(connection.scalars(sa.select(acts.c.id).where(acts.c.id > last).order_by(acts.c.id)))
+    new = list(connection.scalars(_AFTER, {"last": last}))
     rows = []
     for number, digest, _ in digests(connection, SCHEMA_VERSION, new):
         before = _after(before, digest)
         rows.append({"id": number, "schema": SCHEMA_VERSION, "digest": before})
     if rows:
-        connection.execute(seals.insert(), rows)
+        connection.execute(_INSERT, rows)
 
 
 def head(connection: sa.Connection) -> tuple[int, str] | None:
     """Number of the last sealed act, and its seal; None in an empty book."""
-    row = connection.execute(sa.select(seals.c.id, seals.c.digest).order_by(seals.c.id.desc()).limit(1)).one_or_none()
+    row = connection.execute(_HEAD).one_or_none()
     return None if row is None else (row.id, row.digest)
 
 

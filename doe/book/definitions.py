@@ -123,13 +123,13 @@ class Definitions(Store):
 
     def lines(self) -> tuple[Line, ...]:
         """Every line as it stands now, by name."""
-        with self.reading() as connection:
-            return tuple(_read(connection, data) for data in self._defined(lines))
+        return self.kept(
+            "lines", ("rest",), lambda connection: tuple(_read(connection, data) for data in self._defined(lines))
+        )
 
     def gauges(self) -> tuple[Gauge, ...]:
         """Every gauge of the shop once, by name."""
-        with self.reading() as connection:
-            return gauges_in(connection, self.lines())
+        return self.kept("gauges", ("rest",), lambda connection: gauges_in(connection, self.lines()))
 
     def _defined(self, table: sa.Table) -> list[dict[str, Any]]:
         with self.reading() as connection:
@@ -166,7 +166,8 @@ class Definitions(Store):
 
         Of the machines that stand there now, or stood there on a day; what was read of them elsewhere is among them.
         """
-        with self.reading() as connection:
+
+        def read(connection: sa.Connection) -> tuple[KeptReading, ...]:
             line = _line(connection, line_name)
             found = [
                 kept
@@ -175,7 +176,9 @@ class Definitions(Store):
                     connection, kind, self._standing(connection, line, kind, on), line.stays(kind)[-1]
                 )
             ]
-        return tuple(sorted(found, key=lambda kept: kept.id))
+            return tuple(sorted(found, key=lambda kept: kept.id))
+
+        return self.kept(("readings", line_name, on), ("rest",), read)
 
     def machine_history(self, use: MachineUse) -> tuple[KeptReading, ...]:
         """Every reading of one machine, wherever it was taken, as stored."""

@@ -17,6 +17,11 @@ from doe.book.tables import page_state
 
 T = TypeVar("T")
 
+_SAID = (page_state.c.kind == sa.bindparam("of_kind"), page_state.c.key == sa.bindparam("by_key"))
+_ONE = sa.select(page_state.c.value, page_state.c.at).where(*_SAID)
+_UPDATE = page_state.update().where(*_SAID).values(value=sa.bindparam("new_value"), at=sa.bindparam("new_at"))
+_INSERT = page_state.insert()
+
 
 class PageState:
     """Values by kind and key, each with a time.
@@ -45,9 +50,8 @@ class PageState:
 
     def get(self, kind: str, key: str = "") -> tuple[Any, float] | None:
         """A value and its time; None if there is none."""
-        query = sa.select(page_state.c.value, page_state.c.at).where(*_is(kind, key))
         with words_for_errors(self._label), self._engine.connect() as connection:
-            row = connection.execute(query).one_or_none()
+            row = connection.execute(_ONE, _named(kind, key)).one_or_none()
         return None if row is None else (row.value, row.at)
 
     def all(self, kind: str) -> dict[str, tuple[Any, float]]:
@@ -61,13 +65,18 @@ class PageState:
         with self._turn() as connection:
             _put(connection, kind, key, value, at)
 
+    @staticmethod
+    def put_with(connection: sa.Connection, kind: str, key: str, value: Any, at: float) -> None:
+        """Keep a value in the transaction that stores what it is about: both are there afterwards, or neither."""
+        _put(connection, kind, key, value, at)
+
     def change(self, kind: str, key: str, at: float, act: Callable[[Any], tuple[Any, T]]) -> T:
         """Keep what ``act`` makes of a value (None where there is none yet), with nobody else in between.
 
         ``act`` gives the new value and what is to be returned.
         """
         with self._turn() as connection:
-            old = connection.scalar(sa.select(page_state.c.value).where(*_is(kind, key)))
+            old = connection.scalar(_ONE, _named(kind, key))
             new, answer = act(old)
             if new != old:
                 _put(connection, kind, key, new, at)
@@ -91,11 +100,11 @@ class PageState:
             yield connection
 
 
-def _is(kind: str, key: str) -> tuple[sa.ColumnElement[bool], sa.ColumnElement[bool]]:
-    return page_state.c.kind == kind, page_state.c.key == key
+def _named(kind: str, key: str) -> dict[str, Any]:
+    return {"of_kind": kind, "by_key": key}
 
 
 def _put(connection: sa.Connection, kind: str, key: str, value: Any, at: float) -> None:
-    row = {"value": value, "at": at}
-    if not connection.execute(page_state.update().where(*_is(kind, key)).values(**row)).rowcount:
-        connection.execute(page_state.insert().values(kind=kind, key=key, **row))
+    new = {**_named(kind, key), "new_value": value, "new_at": at}
+    if not connection.execute(_UPDATE, new).rowcount:
+        connection.execute(_INSERT, {"kind": kind, "key": key, "value": value, "at": at})

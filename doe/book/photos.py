@@ -8,7 +8,7 @@ import sqlalchemy as sa
 
 from doe.book.records import FACES, Photo
 from doe.book.store import Store, records, standing
-from doe.book.studies import Key, find, find_open
+from doe.book.studies import Key, find_open, found
 from doe.book.tables import coupons, photos
 from doe.domain.errors import InputError
 
@@ -21,6 +21,7 @@ _STANDING = (
     .add_columns(coupons.c.name.label("coupon"), coupons.c.study_id)
     .join(coupons, photos.c.coupon_id == coupons.c.id)
 )
+_OF_STUDY = _STANDING.where(coupons.c.study_id == sa.bindparam("study"))
 
 
 class Photos(Store):
@@ -66,11 +67,12 @@ class Photos(Store):
 
     def photos(self, key: Key, coupon: str | None = None) -> tuple[Photo, ...]:
         """Photos of a study or of one coupon, the withdrawn ones too, in the order they were stored."""
-        with self.reading() as connection:
-            query = _STANDING.where(coupons.c.study_id == find(connection, key).study_id)
-            if coupon is not None:
-                query = query.where(coupons.c.name == coupon)
-            return records(Photo, connection.execute(query))
+
+        def read(connection: sa.Connection) -> tuple[Photo, ...]:
+            return records(Photo, connection.execute(_OF_STUDY, {"study": found(self, key).study_id}))
+
+        every = self.kept(("photos", key), ("photos", "rest"), read)
+        return every if coupon is None else tuple(photo for photo in every if photo.coupon == coupon)
 
     def photo_image(self, photo_id: int) -> bytes:
         """The picture of a photo."""

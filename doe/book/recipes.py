@@ -15,6 +15,13 @@ from doe.domain.recipe import KeptRecipe, Recipe
 from doe.domain.serial import recipe_from
 
 _RELEASE, _RETIRE = "release", "retire"
+_EVERY = (
+    sa.select(recipes, acts.c.who, acts.c.at, acts.c.why, seals.c.digest)
+    .join(acts, recipes.c.act_id == acts.c.id)
+    .outerjoin(seals, seals.c.id == acts.c.id)
+    .order_by(recipes.c.name, recipes.c.revision)
+)
+_NAMED = _EVERY.where(recipes.c.name == sa.bindparam("name"))
 
 
 class Recipes(Store):
@@ -64,38 +71,7 @@ class Recipes(Store):
 
     def recipes(self, name: str | None = None) -> tuple[KeptRecipe, ...]:
         """Every revision of every recipe, by name and revision; only those of one name if it is given."""
-        query = (
-            sa.select(recipes, acts.c.who, acts.c.at, acts.c.why, seals.c.digest)
-            .join(acts, recipes.c.act_id == acts.c.id)
-            .outerjoin(seals, seals.c.id == acts.c.id)
-            .order_by(recipes.c.name, recipes.c.revision)
-        )
-        if name is not None:
-            query = query.where(recipes.c.name == name.strip())
-        with self.reading() as connection:
-            rows = connection.execute(query).all()
-        retired = {(row.name, row.revision): row for row in rows if row.event == _RETIRE}
-        newest = {row.name: row.revision for row in rows}
-        kept = []
-        for row in rows:
-            if row.event == _RETIRE:
-                continue
-            recipe, gone = recipe_from(row.data), retired.get((row.name, row.revision))
-            kept.append(
-                KeptRecipe(
-                    id=row.id,
-                    uid=row.uid,
-                    recipe=recipe if gone is None else replace(recipe, retired_at=gone.at),
-                    study_id=row.study_id,
-                    who=row.who,
-                    at=row.at,
-                    retired_why="" if gone is None else gone.why,
-                    retired_by="" if gone is None else gone.who,
-                    superseded=row.revision < newest[row.name],
-                    seal=(row.digest or "")[:SHOWN],
-                )
-            )
-        return tuple(kept)
+        return self.kept(("recipes", name), ("rest",), lambda connection: _recipes(connection, name))
 
     def recipe(self, name: str, revision: int | None = None) -> KeptRecipe:
         """One revision of a recipe, the newest by default.
@@ -123,3 +99,29 @@ class Recipes(Store):
         if revision is not None:
             raise InputError(f"recipe {name}, revision", revision, f"1 to {len(kept)}", "Look at its history.")
         return kept[-1]
+
+
+def _recipes(connection: sa.Connection, name: str | None) -> tuple[KeptRecipe, ...]:
+    rows = connection.execute(*((_EVERY, {}) if name is None else (_NAMED, {"name": name.strip()}))).all()
+    retired = {(row.name, row.revision): row for row in rows if row.event == _RETIRE}
+    newest = {row.name: row.revision for row in rows}
+    kept = []
+    for row in rows:
+        if row.event == _RETIRE:
+            continue
+        recipe, gone = recipe_from(row.data), retired.get((row.name, row.revision))
+        kept.append(
+            KeptRecipe(
+                id=row.id,
+                uid=row.uid,
+                recipe=recipe if gone is None else replace(recipe, retired_at=gone.at),
+                study_id=row.study_id,
+                who=row.who,
+                at=row.at,
+                retired_why="" if gone is None else gone.why,
+                retired_by="" if gone is None else gone.who,
+                superseded=row.revision < newest[row.name],
+                seal=(row.digest or "")[:SHOWN],
+            )
+        )
+    return tuple(kept)

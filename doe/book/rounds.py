@@ -10,7 +10,7 @@ import sqlalchemy as sa
 
 from doe.book.records import PlanInfo, RoundInfo
 from doe.book.store import records
-from doe.book.studies import Key, Studies, find, find_open
+from doe.book.studies import Key, Studies, find_open, found
 from doe.book.tables import acts, coupons, rounds
 from doe.domain.errors import NAME_LENGTH, InputError, InputErrors, check_line
 from doe.domain.finding import Finding, finding_of
@@ -23,6 +23,25 @@ if TYPE_CHECKING:
 
 PLACE_COLUMNS = ("cure_batch", "press_batch", "cure_order", "press_order", "garment", "stroke", "role")
 """Where and how a coupon is made, besides its settings and round."""
+
+_COUPONS = (
+    sa.select(coupons.c.name, rounds.c.number.label("round"), coupons.c.settings, coupons.c.place)
+    .join(rounds, coupons.c.round_id == rounds.c.id)
+    .where(coupons.c.study_id == sa.bindparam("study"))
+    .order_by(coupons.c.id)
+)
+_ROUNDS = (
+    sa.select(
+        rounds,
+        rounds.c.number.label("round"),
+        sa.select(sa.func.count()).where(coupons.c.round_id == rounds.c.id).scalar_subquery().label("coupons"),
+        acts.c.at.label("made_at"),
+        acts.c.who.label("made_by"),
+    )
+    .join(acts, rounds.c.act_id == acts.c.id)
+    .where(rounds.c.study_id == sa.bindparam("study"))
+    .order_by(rounds.c.number)
+)
 
 
 class Rounds(Studies):
@@ -75,30 +94,28 @@ class Rounds(Studies):
         Columns: coupon, <factors>, round, then what was saved of cure_batch, press_batch, cure_order, press_order,
         garment, stroke, role, and any others.
         """
-        with self.reading() as connection:
-            row = find(connection, key)
-            rows = coupons_of(connection, row.study_id)
-        study = study_from(row.data)
-        return frame_of(plan_columns(study, rows), plan_types(study))
+        with self.reading():
+            study, columns = self._planned(key)
+        return frame_of(columns, plan_types(study))
+
+    def _planned(self, key: Key) -> tuple[Study, dict[str, list[Any]]]:
+        """A study as it stands with the columns of its plan."""
+
+        def read(connection: sa.Connection) -> tuple[Study, dict[str, list[Any]]]:
+            row = found(self, key)
+            study = study_from(row.data)
+            return study, plan_columns(study, coupons_of(connection, row.study_id))
+
+        return self.kept(("plan", key), ("rest",), read)
 
     def plan_info(self, key: Key) -> PlanInfo:
         """How each round was made."""
-        counted = sa.select(sa.func.count()).where(coupons.c.round_id == rounds.c.id).scalar_subquery()
-        query = (
-            sa.select(
-                rounds,
-                rounds.c.number.label("round"),
-                counted.label("coupons"),
-                acts.c.at.label("made_at"),
-                acts.c.who.label("made_by"),
-            )
-            .join(acts, rounds.c.act_id == acts.c.id)
-            .order_by(rounds.c.number)
-        )
-        with self.reading() as connection:
-            mine = rounds.c.study_id == find(connection, key).study_id
-            rows = connection.execute(query.where(mine))
+
+        def read(connection: sa.Connection) -> PlanInfo:
+            rows = connection.execute(_ROUNDS, {"study": found(self, key).study_id})
             return PlanInfo(records(RoundInfo, rows, notes=lambda notes: tuple(map(finding_of, notes))))
+
+        return self.kept(("rounds", key), ("rest",), read)
 
 
 def _rows(study: Study, frame: pd.DataFrame, *, next_round: int) -> list[dict[str, Any]]:
@@ -158,13 +175,7 @@ def _plain(value: Any) -> Any:
 
 def coupons_of(connection: sa.Connection, study_id: int) -> list[dict[str, Any]]:
     """Coupons of a study in the order they were saved: name, round, settings, place."""
-    query = (
-        sa.select(coupons.c.name, rounds.c.number.label("round"), coupons.c.settings, coupons.c.place)
-        .join(rounds, coupons.c.round_id == rounds.c.id)
-        .where(coupons.c.study_id == study_id)
-        .order_by(coupons.c.id)
-    )
-    return [dict(row._mapping) for row in connection.execute(query)]
+    return [dict(row._mapping) for row in connection.execute(_COUPONS, {"study": study_id})]
 
 
 def plan_columns(study: Study, rows: Sequence[Mapping[str, Any]]) -> dict[str, list[Any]]:

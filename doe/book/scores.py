@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
+from doe.book.memory import Kept
 from doe.book.records import CouponState, HistoryEntry, TakenBack
-from doe.book.rounds import Rounds, coupons_of, frame_of, plan_columns, plan_types
-from doe.book.store import Writing, records, refuse_without_why
-from doe.book.studies import Key, find, find_open
+from doe.book.rounds import Rounds, frame_of, plan_types
+from doe.book.store import Writing, refuse_without_why
+from doe.book.studies import Key, find_open, found
 from doe.book.tables import acts, as_text, coupons, entries, is_current, to_text
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX, grade_fits, washed
@@ -25,6 +26,20 @@ if TYPE_CHECKING:
 
 _NOTHING = ("null", '""')  # a cleared field, a void taken back
 _TAKE_BACK = "take back"
+_SAID = (
+    sa.select(entries, coupons.c.name.label("coupon"), acts.c.who, acts.c.at, acts.c.why)
+    .join(coupons, entries.c.coupon_id == coupons.c.id)
+    .join(acts, entries.c.act_id == acts.c.id)
+    .where(coupons.c.study_id == sa.bindparam("study"), entries.c.act_id > sa.bindparam("after"))
+    .order_by(entries.c.id)
+)
+_IDS = sa.select(coupons.c.name, coupons.c.id).where(coupons.c.study_id == sa.bindparam("study")).order_by(coupons.c.id)
+_NOW: sa.Select[Any] = (
+    sa.select(entries.c.coupon_id, entries.c.field, entries.c.id, as_text(entries.c.value).label("value"), acts.c.who)
+    .join(acts, entries.c.act_id == acts.c.id)
+    .where(entries.c.coupon_id.in_(sa.bindparam("coupons", expanding=True)), is_current(entries))
+)
+_INSERT = entries.insert()
 
 
 class Scores(Rounds):
@@ -146,8 +161,8 @@ class Scores(Rounds):
         ``check_<check>`` (True, False, None) for every check of the study, symptom (keys joined by ``"; "``), note,
         void (the reason, ``""``).
         """
-        with self.reading() as connection:
-            study, columns = study_from(find(connection, key).data), self.result_columns(key)
+        with self.reading():
+            study, columns = self._planned(key)[0], self.result_columns(key)
         types = {
             **plan_types(study),
             "passed": object,
@@ -160,16 +175,17 @@ class Scores(Rounds):
 
     def result_columns(self, key: Key) -> dict[str, list[Any]]:
         """`results` of every coupon, void ones too, for those who need not wait for a frame: what is empty is None."""
-        with self.reading() as connection:
-            row = find(connection, key)
-            study, rows = study_from(row.data), coupons_of(connection, row.study_id)
-            place = {made["name"]: i for i, made in enumerate(rows)}
-            said: dict[str, list[Any]] = {}
-            for coupon, field, value in connection.execute(_said(row.study_id).order_by(entries.c.field)):
-                said.setdefault(field, [None] * len(rows))[place[coupon]] = value
-        nothing = [None] * len(rows)
+        made = self.kept(("results", key), ("scores", "rest"), lambda _: self._columns(key))
+        return {name: list(values) for name, values in made.items()}
+
+    def _columns(self, key: Key) -> dict[str, list[Any]]:
+        study, plan = self._planned(key)
+        place = {name: i for i, name in enumerate(plan["coupon"])}
+        said: dict[str, list[Any]] = {}
+        for entry in sorted((e for e in self.history(key) if e.current), key=lambda e: e.field):
+            said.setdefault(entry.field, [None] * len(place))[place[entry.coupon]] = entry.value
+        nothing = [None] * len(place)
         checks = {f"check_{check.name}": said.get(f"check:{check.name}", nothing) for check in study.spec.checks}
-        plan = plan_columns(study, rows)
         columns: dict[str, list[Any]] = {name: plan[name] for name in ("coupon", *study.factor_names)}
         columns |= _of_kind(said, "actual:", ACTUAL_PREFIX)
         columns |= {"passed": [], "side": [], "grade": [], "wash": []}
@@ -193,11 +209,9 @@ class Scores(Rounds):
 
         A wash that fails a coupon graded *clean* at the press makes one; nobody said anything wrong.
         """
-        with self.reading() as connection:
-            row, columns = find(connection, key), self.result_columns(key)
-            given = {
-                c: grade for c, _, grade in connection.execute(_said(row.study_id).where(entries.c.field == "grade"))
-            }
+        with self.reading():
+            columns = self.result_columns(key)
+            given = {e.coupon: str(e.value or "") for e in self.history(key) if e.current and e.field == "grade"}
         told = (columns[name] for name in ("coupon", "passed", "void"))
         return tuple(
             c for c, passed, void in zip(*told, strict=True) if not void and not grade_fits(given.get(c) or "", passed)
@@ -205,9 +219,11 @@ class Scores(Rounds):
 
     def coupon_states(self, key: Key) -> tuple[CouponState, ...]:
         """How far the scoring of each coupon has come, in plan order; `results` without its frame."""
-        with self.reading() as connection:
-            study, columns = study_from(find(connection, key).data), self.result_columns(key)
-            kinds = {made.round: made.kind for made in self.plan_info(key).rounds}
+        return self.kept(("coupons", key), ("scores", "rest"), lambda _: self._states(key))
+
+    def _states(self, key: Key) -> tuple[CouponState, ...]:
+        study, columns = self._planned(key)[0], self.result_columns(key)
+        kinds = {made.round: made.kind for made in self.plan_info(key).rounds}
         told = (columns[name] for name in ("coupon", "round", "passed", "void"))
         checks = (columns[f"check_{check.name}"] for check in study.spec.checks)
         return tuple(
@@ -217,31 +233,24 @@ class Scores(Rounds):
 
     def history(self, key: Key, coupon: str | None = None) -> tuple[HistoryEntry, ...]:
         """Everything ever said about the coupons of a study, or one of them, oldest first."""
-        with self.reading() as connection:
-            row = find(connection, key)
-            mine = coupons.c.study_id == row.study_id
-            if coupon is not None:
-                mine = sa.and_(mine, coupons.c.name == coupon)
-                if connection.scalar(sa.select(coupons.c.id).where(mine)) is None:
-                    found = f"no such coupon in study {row.name}"
-                    raise InputError(f"coupon {coupon}", found, "a coupon of the plan", "Correct the name.")
-            query = (
-                sa.select(
-                    entries,
-                    coupons.c.name.label("coupon"),
-                    acts.c.who,
-                    acts.c.at,
-                    acts.c.why,
-                    is_current(entries).label("current"),
-                )
-                .join(coupons, entries.c.coupon_id == coupons.c.id)
-                .join(acts, entries.c.act_id == acts.c.id)
-                .where(mine)
-                .order_by(entries.c.id)
+
+        def read(connection: sa.Connection, before: Kept | None) -> tuple[HistoryEntry, ...]:
+            known: tuple[HistoryEntry, ...] = () if before is None else before.value
+            after = -1 if before is None else before.act
+            rows = connection.execute(_SAID, {"study": number, "after": after}).all()
+            over = {row.supersedes for row in rows}
+            return (
+                *(replace(entry, current=False) if entry.id in over else entry for entry in known),
+                *(_entry(row, current=row.id not in over) for row in rows),
             )
-            # JSON has lists where a score has tuples
-            rows = connection.execute(query)
-            return records(HistoryEntry, rows, value=lambda value: tuple(value) if isinstance(value, list) else value)
+
+        with self.reading():
+            if coupon is not None and coupon not in self._planned(key)[1]["coupon"]:
+                no_such = f"no such coupon in study {found(self, key).name}"
+                raise InputError(f"coupon {coupon}", no_such, "a coupon of the plan", "Correct the name.")
+            number = found(self, key).study_id  # a name may come to mean another study
+            said = self.kept_further(("history", number), ("scores", "rest"), read)
+        return said if coupon is None else tuple(entry for entry in said if entry.coupon == coupon)
 
 
 @dataclass(frozen=True)
@@ -282,12 +291,20 @@ def _effective(connection: sa.Connection, study_id: int, coupon_id: int | None) 
     return standing
 
 
-def _said(study_id: int) -> sa.Select[Any]:
-    """Current value of every field of a study that was ever scored: name of the coupon, field, value."""
-    return (
-        sa.select(coupons.c.name, entries.c.field, entries.c.value)
-        .join(coupons, entries.c.coupon_id == coupons.c.id)
-        .where(coupons.c.study_id == study_id, is_current(entries))
+def _entry(row: sa.Row[Any], *, current: bool) -> HistoryEntry:
+    # JSON has lists where a score has tuples
+    value = tuple(row.value) if isinstance(row.value, list) else row.value
+    return HistoryEntry(
+        id=row.id,
+        coupon=row.coupon,
+        field=row.field,
+        value=value,
+        who=row.who,
+        at=row.at,
+        why=row.why,
+        scored_at=row.scored_at,
+        supersedes=row.supersedes,
+        current=current,
     )
 
 
@@ -297,8 +314,7 @@ def _of_kind(said: Mapping[str, list[Any]], kind: str, prefix: str) -> dict[str,
 
 def _ids(connection: sa.Connection, study_id: int) -> dict[str, int]:
     """Row of every coupon of a study by its name, in plan order."""
-    made = sa.select(coupons.c.name, coupons.c.id).where(coupons.c.study_id == study_id).order_by(coupons.c.id)
-    return {name: number for name, number in connection.execute(made)}  # noqa: C416 - dict() would ask it for keys
+    return {name: number for name, number in connection.execute(_IDS, {"study": study_id})}  # noqa: C416 - dict() would ask it for keys
 
 
 def _store(
@@ -314,7 +330,7 @@ def _store(
     if new:
         subject = f"{row.name}: {names[0] if len(names) == 1 else f'{len(names)} coupons'}{after}"
         act = writing.act(verb, subject, rows=len(new), study_id=row.study_id, why=why)
-        writing.connection.execute(entries.insert(), [{**entry, "act_id": act} for entry in new])
+        writing.connection.execute(_INSERT, [{**entry, "act_id": act} for entry in new])
     return len(new)
 
 
@@ -335,14 +351,8 @@ def _name_problems(given: Sequence[ScoreEntry | SecondLook], ids: Mapping[str, i
 
 def _current(connection: sa.Connection, coupon_ids: Sequence[int]) -> dict[int, dict[str, sa.Row[Any]]]:
     """Current entry of every field, by coupon id: id, value as text, who."""
-    value = as_text(entries.c.value).label("value")
-    query: sa.Select[Any] = (
-        sa.select(entries.c.coupon_id, entries.c.field, entries.c.id, value, acts.c.who)
-        .join(acts, entries.c.act_id == acts.c.id)
-        .where(entries.c.coupon_id.in_(coupon_ids), is_current(entries))
-    )
     found: dict[int, dict[str, sa.Row[Any]]] = {}
-    for row in connection.execute(query):
+    for row in connection.execute(_NOW, {"coupons": list(coupon_ids)}):
         found.setdefault(row.coupon_id, {})[row.field] = row
     return found
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import os
 import threading
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, fields
 from datetime import UTC, datetime
 from difflib import get_close_matches
+from functools import cache
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self, TypeVar
@@ -18,6 +19,7 @@ import sqlalchemy as sa
 
 from doe.book import chain, schema
 from doe.book.engine import WRITES, Place, check_file, find_place, make_engine, take_turn, words_for_errors
+from doe.book.memory import LAST, Kept, Kind, Memory, Snapshot, stamp_of
 from doe.book.page_state import PageState
 from doe.book.tables import acts, columns_of
 from doe.domain.errors import NAME_LENGTH, InputError, check_line, check_note
@@ -27,6 +29,8 @@ if TYPE_CHECKING:
     from _typeshed import DataclassInstance
 
     Record = TypeVar("Record", bound=DataclassInstance)
+
+T = TypeVar("T")
 
 
 def records(kind: type[Record], rows: Iterable[sa.Row[Any]], **made: Callable[[Any], object]) -> tuple[Record, ...]:
@@ -85,6 +89,9 @@ def standing(table: sa.Table) -> sa.Select[Any]:
     )
 
 
+_insert = cache(sa.Table.insert)
+
+
 @dataclass(frozen=True)
 class Writing:
     """A transaction that writes, with who does it and when."""
@@ -104,7 +111,7 @@ class Writing:
         ours: dict[str, Any] = {} if act is None else {"act_id": act}
         if "uid" in table.c:
             ours["uid"] = uuid4().hex
-        key = self.connection.execute(table.insert().values(**ours, **row)).inserted_primary_key
+        key = self.connection.execute(_insert(table), {**ours, **row}).inserted_primary_key
         assert key is not None
         return int(key[0])
 
@@ -143,6 +150,7 @@ class Store:
         self._journal_kept = False
         self._prepared = schema.Prepared()
         self._is_frozen = False
+        self._memory = Memory()
         self._open = threading.local()  # a page shares the book among threads; each has its own transaction
 
     @classmethod
@@ -231,6 +239,12 @@ class Store:
             self.close()
             raise
 
+    def _keep_journal(self) -> None:
+        if not self._journal_kept and self._place.path is not None:
+            with words_for_errors(self.label):
+                schema.keep_journal(self._engine)
+            self._journal_kept = True
+
     def _now(self) -> datetime:
         return self._clock().astimezone(UTC)
 
@@ -255,18 +269,72 @@ class Store:
 
     @contextmanager
     def reading(self) -> Iterator[sa.Connection]:
-        """One consistent look at the book; while something is written, at what it is then."""
+        """One consistent look at the book; while something is written, at what it is then.
+
+        A look within another one is that one.
+        """
         if writing := self._written():
             yield writing.connection
+            return
+        if look := self._looked():
+            yield look.connection
             return
         with words_for_errors(self.label), self._engine.connect() as connection:
             if connection.dialect.name == "postgresql":  # a file gives one consistent look by itself
                 connection.execution_options(isolation_level="REPEATABLE READ")
-            look = connection.begin()
+            connection.begin()
+            self._open.look = Snapshot(connection)
             try:
                 yield connection
             finally:
-                look.rollback()  # nothing to keep
+                self._open.look = None
+                connection.rollback()  # nothing to keep
+
+    def look_again(self) -> None:
+        """Look anew from here on, within a look too: something was stored that it must show."""
+        if look := self._looked():
+            look.connection.rollback()
+            look.connection.begin()
+            look.act = -1
+
+    def last_act(self) -> int:
+        """Number of the last act, by whichever program; 0 in a book without any."""
+        with self.reading() as connection:
+            if look := self._looked():
+                look.at(self._memory)
+                return look.act
+            return connection.scalar(LAST) or 0
+
+    def last_act_but(self, *kinds: Kind) -> int:
+        """Number of the last act that added anything but this, or of one since when nothing else was added."""
+        with self.reading() as connection:
+            look = self._looked()
+            newest = None if look is None else look.at(self._memory)
+            if newest is None:
+                return connection.scalar(LAST) or 0
+            return max(act for kind, act in newest.items() if kind not in kinds)
+
+    def kept(self, key: Hashable, of: Sequence[Kind], make: Callable[[sa.Connection], T]) -> T:
+        """What ``make`` reads, or what it read before while nobody has added anything it depends on (``of``) since.
+
+        Whoever gets it must not change it. While something is written it is read anew, and not kept.
+        """
+        return self.kept_further(key, of, lambda connection, _before: make(connection))
+
+    def kept_further(self, key: Hashable, of: Sequence[Kind], make: Callable[[sa.Connection, Kept | None], T]) -> T:
+        """As `kept`; ``make`` gets what was read before, too, and the act that was the last one then."""
+        with self.reading() as connection:
+            look = self._looked()
+            newest = None if look is None else look.at(self._memory)
+            if look is None or newest is None:
+                return make(connection, None)
+            stamp, before = stamp_of(newest, of), self._memory.get(key)
+            if before is not None and before.stamp == stamp:
+                found: T = before.value
+                return found
+            made = make(connection, before if before is not None and before.act <= look.act else None)
+            self._memory.put(key, Kept(stamp, look.act, made))
+            return made
 
     @contextmanager
     def writing(self) -> Iterator[Writing]:
@@ -278,9 +346,7 @@ class Store:
             yield writing
             return
         with words_for_errors(self.label):
-            if not self._journal_kept and self._place.path is not None:
-                schema.keep_journal(self._engine)
-                self._journal_kept = True
+            self._keep_journal()
             with self._engine.connect().execution_options(**{WRITES: True}) as connection, connection.begin():
                 take_turn(connection)
                 self._open.writing = Writing(connection, self._who, self._now())
@@ -290,10 +356,19 @@ class Store:
                     self._open.writing = None
                 chain.seal(connection)
             self.stored += 1
+            self.look_again()
 
     def page_state(self, lock: AbstractContextManager[Any] | None = None) -> PageState:
         """What the page at the press remembers in this book; ``lock`` as `PageState` has it."""
-        return PageState.in_memory() if self._is_frozen else PageState(self._engine, self.label, lock)
+        if self._is_frozen:
+            return PageState.in_memory()
+        self._keep_journal()  # what is kept there must not wait for looks that are under way
+        return PageState(self._engine, self.label, lock)
+
+    def _looked(self) -> Snapshot | None:
+        """The look that is under way; none while something is written."""
+        found: Snapshot | None = None if self._written() else getattr(self._open, "look", None)
+        return found
 
     def _written(self) -> Writing | None:
         found: Writing | None = getattr(self._open, "writing", None)

@@ -9,7 +9,7 @@ import sqlalchemy as sa
 
 from doe.book.definitions import Definitions, find_definition
 from doe.book.records import StatedLimit, StudyChange, StudyRecord, StudySummary
-from doe.book.store import Writing, again, called, records, refuse_without_why, unknown
+from doe.book.store import Store, Writing, again, called, records, refuse_without_why, unknown
 from doe.book.tables import (
     acts,
     analyses,
@@ -34,6 +34,22 @@ Key = str | int
 _NO_ID = 2**31  # larger than any id; what a database cannot hold it cannot look for either
 
 
+_CURRENT = sa.select(study_entries).where(is_current(study_entries))
+_NUMBERED = _CURRENT.where(study_entries.c.study_id == sa.bindparam("number"))
+_NAMED = (
+    _CURRENT.where(study_entries.c.name == sa.bindparam("name"))
+    .order_by(study_entries.c.archived, study_entries.c.study_id.desc())
+    .limit(1)
+)
+_MADE = (
+    sa.select(acts.c.at, acts.c.who, study_entries.c.name)
+    .join(study_entries, study_entries.c.act_id == acts.c.id)
+    .where(study_entries.c.study_id == sa.bindparam("number"))
+    .order_by(study_entries.c.id)
+)
+_STACK, _LINE = (sa.select(table.c.data).where(table.c.id == sa.bindparam("number")) for table in (stacks, lines))
+
+
 def find(connection: sa.Connection, key: Key) -> sa.Row[Any]:
     """Current row of a study by id or name: study_id, name, data, stack_id, line_id, archived, id.
 
@@ -45,13 +61,12 @@ def find(connection: sa.Connection, key: Key) -> sa.Row[Any]:
     InputError
         If there is no such study, or several are meant; it lists close names.
     """
-    current = sa.select(study_entries).where(is_current(study_entries))
     found = _named(connection, key) if isinstance(key, str) else None
     number = int(key) if isinstance(key, int) or key.strip().isdecimal() else 0
     if found is None and 0 < number < _NO_ID:
-        found = connection.execute(current.where(study_entries.c.study_id == number)).one_or_none()
+        found = connection.execute(_NUMBERED, {"number": number}).one_or_none()
     if found is None:
-        in_use = current.where(sa.not_(study_entries.c.archived)).order_by(study_entries.c.study_id.desc())
+        in_use = _CURRENT.where(sa.not_(study_entries.c.archived)).order_by(study_entries.c.study_id.desc())
         names = [row.name for row in connection.execute(in_use)]
         meant = called("study", key, names) if isinstance(key, str) else None
         if meant is None:
@@ -62,9 +77,12 @@ def find(connection: sa.Connection, key: Key) -> sa.Row[Any]:
 
 
 def _named(connection: sa.Connection, name: str) -> sa.Row[Any] | None:
-    newest = study_entries.c.archived, study_entries.c.study_id.desc()
-    named = sa.select(study_entries).where(is_current(study_entries), study_entries.c.name == name.strip())
-    return connection.execute(named.order_by(*newest).limit(1)).one_or_none()
+    return connection.execute(_NAMED, {"name": name.strip()}).one_or_none()
+
+
+def found(book: Store, key: Key) -> sa.Row[Any]:
+    """`find`, remembered while no study, and nothing else that is no score, photo or step, was stored."""
+    return book.kept(("row of study", key), ("rest",), lambda connection: find(connection, key))
 
 
 def find_open(connection: sa.Connection, key: Key) -> sa.Row[Any]:
@@ -77,8 +95,6 @@ def find_open(connection: sa.Connection, key: Key) -> sa.Row[Any]:
 
 class Studies(Definitions):
     """The part of the book about studies."""
-
-    _limits: tuple[int | None, tuple[StatedLimit, ...]] = (-1, ())
 
     def add_study(self, study: Study, *, stack: str, line: str) -> int:
         """Keep a new study on a stack and a line, as they stand now; returns its id. No other in use has its name."""
@@ -157,29 +173,7 @@ class Studies(Definitions):
 
     def study(self, key: Key) -> StudyRecord:
         """A study as it stands."""
-        with self.reading() as connection:
-            row = find(connection, key)
-            made = connection.execute(
-                sa.select(acts.c.at, acts.c.who, study_entries.c.name)
-                .join(study_entries, study_entries.c.act_id == acts.c.id)
-                .where(study_entries.c.study_id == row.study_id)
-                .order_by(study_entries.c.id)
-            ).all()
-            stack, line = (
-                connection.scalars(sa.select(table.c.data).where(table.c.id == number)).one()
-                for table, number in ((stacks, row.stack_id), (lines, row.line_id))
-            )
-        return StudyRecord(
-            id=row.study_id,
-            study=study_from(row.data),
-            stack=stack_from(stack),
-            line=line_from(line),
-            made_at=made[0].at,
-            made_by=made[0].who,
-            amended_at=None if row.supersedes is None else made[-1].at,
-            archived=row.archived,
-            names=tuple(dict.fromkeys(entry.name for entry in made)),
-        )
+        return self.kept(("study", key), ("rest",), lambda connection: _study(connection, key))
 
     def study_changes(self, key: Key) -> tuple[StudyChange, ...]:
         """Every change of what a study asks, oldest first; that it was put away is none."""
@@ -198,11 +192,7 @@ class Studies(Definitions):
 
     def limits_on_record(self) -> tuple[StatedLimit, ...]:
         """Every limit that a study states now, with its materials, its line, and since when it stands."""
-        with self.reading() as connection:
-            newest = connection.scalar(sa.select(sa.func.max(acts.c.id)))
-            if self._limits[0] != newest:  # every recipe in a list asks, and most acts say nothing of limits
-                self._limits = newest, _stated_limits(connection)
-        return self._limits[1]
+        return self.kept("limits", ("rest",), _stated_limits)
 
     def amend_study(
         self, key: Key, study: Study, why: str, *, stack: str | None = None, line: str | None = None
@@ -245,6 +235,26 @@ class Studies(Definitions):
             if row.archived:
                 _check_name(writing.connection, row.name, but=row.study_id)
                 _follow(writing, row, "restore study", why, archived=False)
+
+
+def _study(connection: sa.Connection, key: Key) -> StudyRecord:
+    row = find(connection, key)
+    made = connection.execute(_MADE, {"number": row.study_id}).all()
+    stack, line = (
+        connection.scalars(query, {"number": number}).one()
+        for query, number in ((_STACK, row.stack_id), (_LINE, row.line_id))
+    )
+    return StudyRecord(
+        id=row.study_id,
+        study=study_from(row.data),
+        stack=stack_from(stack),
+        line=line_from(line),
+        made_at=made[0].at,
+        made_by=made[0].who,
+        amended_at=None if row.supersedes is None else made[-1].at,
+        archived=row.archived,
+        names=tuple(dict.fromkeys(entry.name for entry in made)),
+    )
 
 
 def _stated_limits(connection: sa.Connection) -> tuple[StatedLimit, ...]:

@@ -11,11 +11,13 @@ from types import SimpleNamespace
 
 import pandas as pd
 import pytest
+import sqlalchemy as sa
 
 from doe.acts.scoring.making import STEP, making_of
 from doe.bench.state import Seen
 from doe.bench.study_page import hint_page
 from doe.book.book import Book
+from doe.domain.errors import InputError
 from doe.domain.gauge import GaugeReading
 from doe.domain.score import ScoreEntry
 from doe.domain.units import METRIC, Shown
@@ -446,6 +448,27 @@ def test_a_change_in_the_same_form_is_not_taken_for_a_repeat(desk):
     assert set(said(desk, "R1-03")) == {"check:release", "check:stretch"}
 
 
+def test_a_score_and_what_was_answered_to_it_are_stored_together_or_not_at_all(desk, monkeypatch):
+    device, commits = desk.device("ana"), []
+    page = device.get("/c/1/R1-03")
+    shop = desk.bench.shop
+    for book in (shop.book("ana"), shop.look):
+        sa.event.listen(book._engine, "commit", commits.append)
+    device.send(page, "/score/1/R1-03", **{"check:release": "pass"})
+    assert len(commits) == 1
+    device.send(page, "/score/1/R1-03", **{"check:release": "pass"})
+    assert len(commits) == 1  # the same post is answered, and nothing stored
+
+    def full(*_given: object) -> None:
+        raise InputError("book", "no room left on the disk", "room", "Make room.")
+
+    monkeypatch.setattr("doe.bench.state.PageState.put_with", full)
+    answer = device.score("R1-04", **{"check:release": "pass"})
+    assert answer.status_code == 422
+    assert "no room left on the disk" in answer.text
+    assert desk.book.history(STUDY, "R1-04") == ()
+
+
 def test_equal_posts_at_the_same_moment_are_carried_out_once(desk):
     device = desk.device("ana")
     fields = {**hidden_fields(device.get("/c/1/R1-03").text, "/score/1/R1-03"), "note": "once", "check:release": "pass"}
@@ -484,18 +507,16 @@ def test_scores_of_another_program_are_seen_at_once(desk, tmp_path):
 
 
 def test_a_score_between_the_look_and_the_store_is_asked_about_too(desk, monkeypatch):
-    from doe.bench import scores
+    device, shop = desk.device("ana"), desk.bench.shop
+    storing = shop.storing
 
-    device = desk.device("ana")
-    stored = scores.store_scores
-
-    def somebody_was_faster(book, record, coupon, entry, *, why):
-        monkeypatch.setattr(scores, "store_scores", stored)
-        with Book.open(desk.bench.shop.target, who="ben") as other:
+    def somebody_was_faster(who):
+        monkeypatch.setattr(shop, "storing", storing)
+        with Book.open(shop.target, who="ben") as other:
             other.record(STUDY, [ScoreEntry("R1-03", checks={"release": False})])
-        return stored(book, record, coupon, entry, why=why)
+        return storing(who)
 
-    monkeypatch.setattr(scores, "store_scores", somebody_was_faster)
+    monkeypatch.setattr(shop, "storing", somebody_was_faster)
     page = device.score("R1-03", **{"check:release": "pass"})
     assert page.status_code == 409
     assert "by ben" in words(page)

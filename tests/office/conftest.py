@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Hashable, Iterator
 from pathlib import Path
 
 import pytest
 
 from doe.book.book import Book
+from doe.book.memory import Kept, Memory
 from doe.office.pages import pages
 from tests.bench.shop import PageUnderTest, make_desk
 from tests.office.walk import SENT, Twice, Walk, never_sent
@@ -22,6 +23,21 @@ def _what_is_compared_is_sent(request: pytest.FixtureRequest) -> Iterator[None]:
     SENT.clear()
     yield
     assert never_sent(f"{request.module.__name__}.{request.function.__name__}") == []
+
+
+@pytest.fixture(autouse=True)
+def _what_is_remembered_stays_as_it_was_read(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """Answers share what was read of a book: none may change it."""
+    read: dict[int, tuple[Kept, str]] = {}
+    put = Memory.put
+
+    def put_and_note(memory: Memory, key: Hashable, kept: Kept) -> None:
+        read[id(kept)] = kept, repr(kept.value)
+        put(memory, key, kept)
+
+    monkeypatch.setattr(Memory, "put", put_and_note)
+    yield
+    assert [kept for kept, said in read.values() if repr(kept.value) != said] == []
 
 
 @pytest.fixture

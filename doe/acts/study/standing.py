@@ -45,7 +45,7 @@ from doe.domain.standing import (
 
 
 def standing_of(book: Book, key: Key, *, answer: Mapping[str, Any] | None = None) -> StudyStanding:
-    """What is known of a study as it stands in the book.
+    """What is known of a study as it stands in the book, from one look at it.
 
     Parameters
     ----------
@@ -54,18 +54,21 @@ def standing_of(book: Book, key: Key, *, answer: Mapping[str, Any] | None = None
     answer : mapping, optional
         An answer to the present results, as it is kept; the newest one when left out.
     """
-    record = book.study(key)
-    recipe = newest_for(book, record.id)
-    rounds = book.plan_info(record.id).rounds
-    if recipe is not None:
-        told = standing_of_recipe(book, recipe)
-        since = recipe.recipe.retired_at or recipe.at
-        if not rounds or rounds[-1].made_at <= since:
-            return told
-        later = _before_release(book, record, answer)
-        # what was made since then decides what comes next; a recipe in force stays in force meanwhile
-        return later if told.state == "retired" else StudyStanding(told.state, told.said, (*later.steps, *told.steps))
-    return _before_release(book, record, answer)
+    with book.reading():
+        record = book.study(key)
+        recipe = newest_for(book, record.id)
+        rounds = book.plan_info(record.id).rounds
+        if recipe is not None:
+            told = standing_of_recipe(book, recipe)
+            since = recipe.recipe.retired_at or recipe.at
+            if not rounds or rounds[-1].made_at <= since:
+                return told
+            later = _before_release(book, record, answer)
+            # what was made since then decides what comes next; a recipe in force stays in force meanwhile
+            return (
+                later if told.state == "retired" else StudyStanding(told.state, told.said, (*later.steps, *told.steps))
+            )
+        return _before_release(book, record, answer)
 
 
 def _before_release(book: Book, record: StudyRecord, answer: Mapping[str, Any] | None) -> StudyStanding:
