@@ -454,7 +454,8 @@ def _plan(visit: Visit, record: StudyRecord, step: NextStep) -> Form:
 def _grades(kept: bool | None) -> Field:
     """Whether grades are asked for; what a withdrawn plan of the same question said is there to be changed."""
     ways = [] if kept is not None else [Option("", told("plan_grades_usual"), is_on=True)]
-    ways += [Option(sent, told(f"plan_grades_{sent}"), is_on=kept is says) for sent, says in GRADES_ASKED.items()]
+    ways.append(Option("yes", told("plan_grades_yes"), is_on=kept is True))
+    ways.append(Option("no", told("plan_grades_no"), is_on=kept is False))
     return Field("grades", told("plan_grades"), hint=told("plan_grades_hint"), options=tuple(ways), is_list=True)
 
 

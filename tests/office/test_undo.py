@@ -105,6 +105,8 @@ def test_a_plan_is_withdrawn_and_a_study_put_away_and_taken_out(twice, shop_with
     assert "/withdraw-plan/" not in walk.page.text
     walk.send("/plan/1", plan="optimal|20", grades="yes")
     commands.good("plan", STUDY, "--choose", "optimal", "--coupons", "20", "--grades")
+    walk.go("/c/1/R1-01")
+    assert 'name="grade"' in walk.page.text
     walk.go("/study/1")
     walk.send("/withdraw-plan/1", expect=422)
     assert "no reason" in walk.page.text
@@ -122,6 +124,8 @@ def test_a_plan_is_withdrawn_and_a_study_put_away_and_taken_out(twice, shop_with
     assert re.search(r'value="yes" selected', walk.page.text)
     walk.send("/plan/2", plan="optimal|16", grades="no")
     commands.good("plan", STUDY, "--choose", "optimal", "--coupons", "16", "--no-grades")
+    walk.go("/c/2/R1-01")
+    assert 'name="grade"' not in walk.page.text
     walk.go("/study/2")
     walk.send("/put-away/2", put_away_why="another order")
     commands.good("study", "archive", STUDY, "--why", "another order")
