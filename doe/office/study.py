@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from datetime import UTC, datetime
+from functools import partial
 from urllib.parse import quote
 
 from starlette.responses import Response
@@ -75,6 +76,8 @@ from doe.words.wording import amount_both, amount_range, count, percent, stated
 SIZES = (12, 20, 28)
 """Coupons of a first round that are offered side by side."""
 STEPWISE = "step by step"
+GRADES_ASKED = {"yes": True, "no": False}
+"""What is sent where somebody says whether grades are asked for; nothing else is the usual."""
 
 Problems = Mapping[str, InputError]
 
@@ -444,7 +447,16 @@ def _plan(visit: Visit, record: StudyRecord, step: NextStep) -> Form:
     more = f"{told('plan_stepwise_more')} {led_to(stepwise(record.study))}".rstrip()
     options.insert(0, Option(STEPWISE, told("plan_stepwise"), more, not options))
     field = Field("plan", told("plan_which"), options=tuple(options))
-    return Form(told("plan_title"), f"/plan/{record.id}", told("plan_make"), (told("plan_lead"),), (field,))
+    asked = _grades(record.study.grades)
+    return Form(told("plan_title"), f"/plan/{record.id}", told("plan_make"), (told("plan_lead"),), (field, asked))
+
+
+def _grades(kept: bool | None) -> Field:
+    """Whether grades are asked for; what a withdrawn plan of the same question said is there to be changed."""
+    ways = [] if kept is not None else [Option("", told("plan_grades_usual"), is_on=True)]
+    ways.append(Option("yes", told("plan_grades_yes"), is_on=kept is True))
+    ways.append(Option("no", told("plan_grades_no"), is_on=kept is False))
+    return Field("grades", told("plan_grades"), hint=told("plan_grades_hint"), options=tuple(ways), is_list=True)
 
 
 def _recommend(visit: Visit, record: StudyRecord, step: NextStep) -> Form:
@@ -624,12 +636,13 @@ def plan(visit: Visit) -> Response | str:
     """Make the plan that was chosen."""
     number, chosen = visit.number("study"), visit.text("plan")
     kind, _, size = chosen.partition("|")
+    make = partial(commit_plan, key=number, grades=GRADES_ASKED.get(visit.text("grades")), shown=visit.bench.shop.shown)
     try:
         with visit.storing() as book:
             if chosen == STEPWISE:
-                commit_plan(book, number, kind="auto", coupons=12, most=40, shown=visit.bench.shop.shown)
+                make(book, kind="auto", coupons=12, most=40)
             elif size.isdecimal():
-                commit_plan(book, number, kind=kind, coupons=int(size), shown=visit.bench.shop.shown)
+                make(book, kind=kind, coupons=int(size))
             else:
                 raise InputError("plan", repr(chosen), "one of those shown", "Choose one.")
     except InputError as error:

@@ -19,6 +19,9 @@ from doe.surfaces.sampler import Cloud, FloatArray, next_power, resample
 LEAPS = 4
 """Leaps of one move. For the same work many short moves found small errors of hand-feel sooner than few long ones."""
 
+LATER_MOVES = 2
+"""Moves after each tempering step of a later model: the cloud is close to its posterior already."""
+
 WANTED = 0.75
 """Share of moves to accept; 0.65 is best in theory (Beskos et al. 2013, Bernoulli 19, 1501-1534); more is safer."""
 
@@ -42,7 +45,7 @@ class Tempered(Protocol):
 
 def sample_by_slopes(
     model: Tempered,
-    *,
+    *later: Tempered,
     rng: np.random.Generator,
     particles: int = 600,
     moves: int = 4,
@@ -55,30 +58,37 @@ def sample_by_slopes(
     ----------
     model : Tempered
         Finite values and slopes wherever a draw of the prior may lie.
+    *later : Tempered
+        What is let in after it, in this order. Each must be, near power 0, what the one before it is at power 1; the
+        draws are the posterior of the last.
     rng : Generator
     particles : int
         Too few makes bounds too narrow; several hundred at least.
     moves, last_moves : int
-        Moves after each tempering step, and after the last.
+        Moves after each tempering step of the first model, and after the very last step.
     progress : callable, optional
-        Called with the power reached, 0 to 1.
+        Called with the power reached, 0 to 1, as a share of all models.
     """
     _keep_memory()
     draws = rng.standard_normal((particles, model.parameters))
     cloud = Particles(draws, np.zeros(particles), np.zeros_like(draws))
-    power, evidence, steps, accepted, stride = 0.0, 0.0, 0, 1.0, 0.3
-    while power < 1.0:
-        value = model.ahead(cloud.draws)
-        power = next_power(value, power, offset=cloud.fitted, effective=0.4)
-        kept, gain = resample(value(power) - cloud.fitted, rng)
-        evidence += gain
-        steps += 1
-        cloud = Particles(cloud.draws[kept], *model.slopes(cloud.draws[kept], power))
-        # the last cloud's covariance is taken anew when half of its moves are made
-        for some in (moves,) if power < 1.0 else (last_moves // 2, last_moves - last_moves // 2):
-            cloud, stride, accepted = glide(cloud, model, power, stride, rng, moves=some)
-        if progress is not None:
-            progress(power)
+    evidence, steps, accepted, stride = 0.0, 0, 1.0, 0.3
+    for done, stage in enumerate((model, *later)):
+        power, root, each = (0.0, close_root, LATER_MOVES) if done else (0.0, wide_root, moves)
+        while power < 1.0:
+            value = stage.ahead(cloud.draws)
+            power = next_power(value, power, offset=cloud.fitted, effective=0.4)
+            kept, gain = resample(value(power) - cloud.fitted, rng)
+            evidence += gain
+            steps += 1
+            cloud = Particles(cloud.draws[kept], *stage.slopes(cloud.draws[kept], power))
+            # the last cloud's covariance is taken anew when half of its moves are made
+            ended = power >= 1.0 and done == len(later)
+            for some in (last_moves // 2, last_moves - last_moves // 2) if ended else (each,):
+                around = root(cloud.draws)
+                cloud, stride, accepted = glide(cloud, stage, power, stride, rng, root=around, moves=some)
+            if progress is not None:
+                progress((done + power) / (1 + len(later)))
     return Cloud(cloud.draws, cloud.fitted, evidence, steps, accepted)
 
 
@@ -92,17 +102,22 @@ class Particles:
 
 
 def glide(
-    cloud: Particles, model: Tempered, power: float, stride: float, rng: np.random.Generator, *, moves: int
+    cloud: Particles,
+    model: Tempered,
+    power: float,
+    stride: float,
+    rng: np.random.Generator,
+    *,
+    root: FloatArray,
+    moves: int,
 ) -> tuple[Particles, float, float]:
     """Move every particle ``moves`` times; keeps the density N(0, I) times the likelihood at the given power.
 
-    ``stride`` is the length of a leap in units of the cloud's spread; it is adapted toward `WANTED` and returned beside
-    the share of moves accepted the last time.
+    ``stride`` is the length of a leap in units of ``root``, a root of the covariance of pushes, (d, d); it is adapted
+    toward `WANTED` and returned beside the share of moves accepted the last time.
     """
     draws, fitted, slope = cloud.draws, cloud.fitted, cloud.slopes
     n, d = draws.shape
-    # a little of the prior's unit covariance keeps the pushes wide where particles have coalesced
-    root = np.linalg.cholesky(0.95 * np.cov(draws, rowvar=False).reshape(d, d) + 0.05 * np.eye(d))
     share = 1.0
     with np.errstate(all="ignore"):  # a trajectory that runs away is not finite, and refused
         for _ in range(moves):
@@ -125,6 +140,19 @@ def glide(
             share = float(accept.mean())
             stride = float(np.clip(stride * np.exp(0.5 * (share - WANTED)), 0.02, 1.5))
     return Particles(draws, fitted, slope), stride, share
+
+
+def wide_root(draws: FloatArray) -> FloatArray:
+    """Root of the cloud's covariance, (d, d), with a little of the prior's: wide where particles have coalesced."""
+    d = draws.shape[1]
+    return np.asarray(np.linalg.cholesky(0.95 * np.cov(draws, rowvar=False).reshape(d, d) + 0.05 * np.eye(d)))
+
+
+def close_root(draws: FloatArray) -> FloatArray:
+    """The same with a little of the cloud's own variances: where the prior's would be far too wide for its spread."""
+    d = draws.shape[1]
+    covariance = np.cov(draws, rowvar=False).reshape(d, d)
+    return np.asarray(np.linalg.cholesky(0.99 * covariance + 0.01 * np.diag(np.diag(covariance))))
 
 
 def _keep_memory() -> None:

@@ -17,13 +17,17 @@ from collections.abc import Callable
 
 import numpy as np
 
-from doe.surfaces.hamiltonian import sample_by_slopes
+from doe.surfaces.hamiltonian import Tempered, sample_by_slopes
 from doe.surfaces.outcomes import Outcomes
 from doe.surfaces.sampler import Cloud, FloatArray
 from doe.surfaces.trial_error import Rows
 from doe.surfaces.window_model import WindowDraws, WindowModel, stretch
 
 _LOOK = 80_000  # draws times coupons in one go: more arrays are alive at once than in a look without slopes
+
+
+ALL_AT_ONCE = 500
+"""More coupons than these are let in by parts."""
 
 
 class TemperedWindow:
@@ -233,7 +237,50 @@ class ClosingWindow(WindowModel):
         self, *, rng: np.random.Generator, particles: int, progress: Callable[[float], None] | None = None
     ) -> Cloud:
         """Posterior draws of the parameters."""
-        return sample_by_slopes(TemperedWindow(self), rng=rng, particles=particles, progress=progress)
+        return sample_by_slopes(*stages(self, rng), rng=rng, particles=particles, progress=progress)
+
+
+class LetInAfter:
+    """More coupons let in by degrees after some that count in full; a `Tempered` of the sampler.
+
+    Chances of coupons multiply, so each part is a window of its own; what a shop lends stands in the first part only.
+    """
+
+    def __init__(self, before: WindowModel, more: WindowModel) -> None:
+        self.before, self.more = TemperedWindow(before), TemperedWindow(more)
+        self.parameters = before.parameters
+
+    def ahead(self, xi: FloatArray) -> Callable[[float], FloatArray]:
+        """The log likelihood, (draws,), of the same parameters at any power above 0 of the later coupons."""
+        known, more = self.before.ahead(xi)(1.0), self.more.ahead(xi)
+        return lambda power: known + more(power)
+
+    def slopes(self, xi: FloatArray, power: float) -> tuple[FloatArray, FloatArray]:
+        """Log likelihood, (draws,), and its slopes along the parameters, (draws, parameters)."""
+        (known, along), (value, slopes) = self.before.slopes(xi, 1.0), self.more.slopes(xi, power)
+        return known + value, along + slopes
+
+
+def stages(model: WindowModel, rng: np.random.Generator) -> list[Tempered]:
+    """What is let in one after the other: up to `ALL_AT_ONCE` coupons at once, else a random part and its doublings.
+
+    The tempering that leads from the prior to a posterior takes many steps, most of which need no more than a few
+    hundred coupons to lead the same way (Chopin 2002, Biometrika 89, 539-552); the end is the posterior of all of them.
+    """
+    coupons = len(model.passed)
+    sizes = [coupons]
+    while sizes[0] > ALL_AT_ONCE:
+        sizes.insert(0, -(-sizes[0] // 2))
+    if len(sizes) == 1:
+        return [TemperedWindow(model)]
+    order = rng.permutation(coupons)
+    parts = [model.of_coupons(np.sort(order[:size])) for size in sizes[:-1]]
+    found: list[Tempered] = [TemperedWindow(parts[0])]
+    for before, start, end in zip(parts, sizes, sizes[1:], strict=False):
+        more = model.of_coupons(np.sort(order[start:end]))
+        more.loan = None
+        found.append(LetInAfter(before, more))
+    return found
 
 
 class _Backward:

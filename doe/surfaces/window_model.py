@@ -19,8 +19,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from copy import copy
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import permutations
+from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -242,6 +243,25 @@ class WindowModel:
         self.groups = rows_of_each(self.combination)
         self.trial_error = TrialError(z, self.trial_variance, self.groups)
         self.loan = None if shop is None else Loan(self.traits, shop)
+
+    def of_coupons(self, rows: NDArray[np.intp]) -> Self:
+        """The same parameters with some of the coupons, which are given in rising order."""
+        part = copy(self)
+        part.weights, part.trial_variance, part.late = self.weights[rows], self.trial_variance[rows], self.late[rows]
+        part.z, part.features, part.combination = self.z[rows], self.features[rows], self.combination[rows]
+        part.passed, part.points, part.grade = self.passed[rows], self.points[rows], self.grade[rows]
+        felt = np.isin(self.hand.rows, rows)
+        part.hand = replace(
+            self.hand,
+            rows=np.searchsorted(rows, self.hand.rows[felt]),
+            score=self.hand.score[felt],
+            spread=self.hand.spread[felt],
+        )
+        part.hand_low, part.hand_high = self.hand_low[felt], self.hand_high[felt]
+        part.batches = tuple(matrix[rows] for matrix in self.batches)
+        part.groups = rows_of_each(part.combination)
+        part.trial_error = TrialError(part.z, part.trial_variance, part.groups)
+        return part
 
     @property
     def combinations(self) -> int:

@@ -3,16 +3,22 @@
 Usage::
 
     python -m tests.benchmarks.sampler_reference
+    python -m tests.benchmarks.sampler_reference --parts 600   # many coupons let in by parts, beside all at once
 
 Two factors. The grid fixes how fast the window closes and how many prints fail whatever the settings, so that the
 height and the place of the peak are left, three dimensions that a grid can hold. The walks are plain random-walk
 Metropolis on the whole model, with sides, hand-feel and batches, started from the prior. What is compared is what an
 answer asks for: the mean and the 10 % quantile of the robust pass rate at nine settings, in standard deviations of
 the posterior there.
+
+Parts: the four factors' coupons of the speed benchmark, let in by parts as large studies are, beside all of them let in
+at once, several seeds each; means of every parameter in standard deviations of the posterior, and their spreads.
 """
 
 from __future__ import annotations
 
+import time
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,9 +34,11 @@ from doe.setpoint.robust import RobustRate
 from doe.surfaces.fitted import PARTICLES, Surfaces
 from doe.surfaces.hamiltonian import sample_by_slopes
 from doe.surfaces.hand_scores import mean_hand
+from doe.surfaces.sampler import Cloud
 from doe.surfaces.scaling import Scaling
-from doe.surfaces.window_gradient import TemperedWindow
+from doe.surfaces.window_gradient import ClosingWindow, TemperedWindow
 from doe.surfaces.window_model import Priors, WindowModel
+from tests.benchmarks.fit_speed import many_coupons
 from tests.benchmarks.results import Figures, arguments, table, written
 
 FloatArray = NDArray[np.float64]
@@ -133,13 +141,96 @@ def _compared(found: FloatArray, reference: FloatArray, weight: FloatArray, evid
     return Compared((found.mean(axis=0) - mean) / sd, (np.quantile(found, 0.1, axis=0) - low) / sd, evidence)
 
 
+@dataclass(frozen=True)
+class Parts:
+    """Draws with coupons let in by parts beside all at once, by parameter: how far means lie apart in standard
+    deviations of the posterior, how far off that is expected by chance, and the ratio of the spreads; (parameters,).
+
+    ``evidence`` holds the log evidence of every run, (2, seeds), and ``seconds`` the processor's for each kind.
+    """
+
+    apart: FloatArray
+    chance: FloatArray
+    spreads: FloatArray
+    evidence: FloatArray
+    seconds: tuple[float, float]
+
+
+def parts_distance(coupons: int, seeds: int, *, particles: int = PARTICLES) -> Parts:
+    """The sampler by parts, as large studies are fitted, beside the sampler of ordinary ones."""
+    study, frame = many_coupons(coupons)
+    results = read_results(study, frame)
+    model = ClosingWindow(Scaling(study.factors), results, mean_hand(results))
+    kinds: tuple[Callable[[int], Cloud], ...] = (
+        lambda seed: model.sample(rng=np.random.default_rng(seed), particles=particles),
+        lambda seed: sample_by_slopes(TemperedWindow(model), rng=np.random.default_rng(seed), particles=particles),
+    )
+    found, spent = [], []
+    for kind in kinds:
+        started = time.process_time()
+        found.append([kind(seed) for seed in range(seeds)])
+        spent.append((time.process_time() - started) / seeds)
+    draws = [np.stack([cloud.draws for cloud in clouds]) for clouds in found]
+    sd = draws[1].std(axis=(0, 1))
+    means = [each.mean(axis=1) for each in draws]
+    error = np.sqrt(sum(each.var(axis=0, ddof=1) for each in means) / seeds)
+    return Parts(
+        (means[0].mean(axis=0) - means[1].mean(axis=0)) / sd,
+        error / sd,
+        draws[0].std(axis=(0, 1)) / sd,
+        np.array([[cloud.log_evidence for cloud in clouds] for clouds in found]),
+        (spent[0], spent[1]),
+    )
+
+
+def by_parts(coupons: int, seeds: int) -> tuple[str, Figures]:
+    """One row a quantity."""
+    found = parts_distance(coupons, seeds)
+    far = np.abs(found.apart) / found.chance
+    gap = found.evidence[0].mean() - found.evidence[1].mean()
+    around = float(np.sqrt(found.evidence.var(axis=1, ddof=1).sum() / seeds))
+    rows = [
+        ["means, in posterior sd: average, around it, at most", _three(found.apart)],
+        ["the same expected by chance, around 0", f"{np.sqrt((found.chance**2).mean()):.3f}"],
+        ["means more than 4 standard errors apart", f"{(far > 4).sum()} of {len(far)}"],
+        ["spreads by parts / at once: average, least, most", _range(found.spreads)],
+        ["log evidence by parts - at once", f"{gap:+.2f} ± {around:.2f}"],
+        ["seconds of a core, by parts / at once", f"{found.seconds[0]:.1f} / {found.seconds[1]:.1f}"],
+    ]
+    figures: Figures = {
+        "means_off": float(found.apart.mean()),
+        "means_around": float(found.apart.std()),
+        "means_by_chance": float(np.sqrt((found.chance**2).mean())),
+        "spreads": float(found.spreads.mean()),
+        "evidence_off": float(gap),
+    }
+    return table(["quantity", f"{coupons} coupons"], rows), figures
+
+
+def _three(off: FloatArray) -> str:
+    return f"{off.mean():+.3f}, {off.std():.3f}, {np.abs(off).max():.2f}"
+
+
+def _range(found: FloatArray) -> str:
+    return f"{found.mean():.2f}, {found.min():.2f}, {found.max():.2f}"
+
+
 def main() -> None:
     """Print the distances over several sets of coupons."""
     parser = arguments(__doc__)
     parser.add_argument("--sets", type=int, default=10, help="sets of coupons")
     parser.add_argument("--points", type=int, default=61, help="points of the grid in each dimension")
     parser.add_argument("--steps", type=int, default=6000, help="steps of each of 300 random walks")
+    parser.add_argument("--parts", type=int, default=0, metavar="COUPONS", help="let in by parts; 0 for none")
+    parser.add_argument("--seeds", type=int, default=5, help="of the draws by parts and at once")
     given = parser.parse_args()
+    if given.parts:
+        cases = f"{given.parts} coupons of a smooth line, {given.seeds} seeds each, {PARTICLES} draws"
+        with written(given, __file__, __doc__, cases=cases, part="parts") as figures:
+            text, more = by_parts(given.parts, given.seeds)
+            print(text)
+            figures.update(more)
+        return
     cases = f"{given.sets} sets of coupons, seeds 0 to {given.sets - 1}"
     with written(given, __file__, __doc__, cases=cases) as figures:
         body = []
@@ -170,7 +261,7 @@ def distances(name: str, found: list[Compared]) -> tuple[list[str], Figures]:
     for what in ("means", "quantiles"):
         off = np.array([getattr(c, what) for c in found])
         figures |= {f"{name}_{what}_off": float(off.mean()), f"{name}_{what}_around": float(off.std())}
-        cells.append(f"{off.mean():+.3f}, {off.std():.3f}, {np.abs(off).max():.2f}")
+        cells.append(_three(off))
     evidence = [c.evidence for c in found if not np.isnan(c.evidence)]
     return [*cells, f"{np.mean(evidence):+.3f}" if evidence else ""], figures
 

@@ -267,3 +267,19 @@ def test_pages_answer_quickly(browser, shop):
     # wanted are 100 ms on an idle machine; this one may be busy
     assert took[round(0.95 * len(took)) - 1] < 1000, took
     page.context.close()
+
+
+def test_grades_are_asked_for_with_a_plan_and_without_scripts(browser, shop_with):
+    need_axe()
+    with running(shop_with(0).book, name="open") as started:
+        page = let_in(browser, started, *WIDE)
+        page.goto(f"{started.address}/study/1")
+        assert looked_at(page, "the choice of a plan") == []
+        page.context.close()
+        page = let_in(browser, started, 390, 844, scripts=False)
+        page.goto(f"{started.address}/study/1")
+        page.select_option("select[name=grades]", "yes")
+        page.get_by_role("button", name="Make this plan").click()
+        page.goto(f"{started.address}/c/1/R1-01")
+        assert page.locator("input[name=grade]").count() > 1
+        page.context.close()

@@ -102,8 +102,10 @@ def test_a_plan_is_withdrawn_and_a_study_put_away_and_taken_out(twice, shop_with
     walk, commands = both.walk, both.shop
     walk.go("/study/1")
     assert "/withdraw-plan/" not in walk.page.text
-    walk.send("/plan/1", plan="optimal|20")
-    commands.good("plan", STUDY, "--choose", "optimal", "--coupons", "20")
+    walk.send("/plan/1", plan="optimal|20", grades="yes")
+    commands.good("plan", STUDY, "--choose", "optimal", "--coupons", "20", "--grades")
+    walk.go("/c/1/R1-01")
+    assert 'name="grade"' in walk.page.text
     walk.go("/study/1")
     walk.send("/withdraw-plan/1", expect=422)
     assert "no reason" in walk.page.text
@@ -117,8 +119,12 @@ def test_a_plan_is_withdrawn_and_a_study_put_away_and_taken_out(twice, shop_with
     # its coupons are not made any more, and the next plan is another
     assert walk.device.score("R1-01", **{"check:release": "pass"}).status_code == 422
     walk.go("/study/2")
-    walk.send("/plan/2", plan="optimal|16")
-    commands.good("plan", STUDY, "--choose", "optimal", "--coupons", "16")
+    assert "As usual: asked for" not in walk.page.text  # what the withdrawn plan said stands, and can be changed
+    assert re.search(r'value="yes" selected', walk.page.text)
+    walk.send("/plan/2", plan="optimal|16", grades="no")
+    commands.good("plan", STUDY, "--choose", "optimal", "--coupons", "16", "--no-grades")
+    walk.go("/c/2/R1-01")
+    assert 'name="grade"' not in walk.page.text
     walk.go("/study/2")
     walk.send("/put-away/2", put_away_why="another order")
     commands.good("study", "archive", STUDY, "--why", "another order")
