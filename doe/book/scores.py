@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
@@ -214,6 +214,13 @@ class Scores(Rounds):
             CouponState(coupon, number, kinds[number], passed, None in scored, bool(void))
             for coupon, number, passed, void, *scored in zip(*told, *checks, strict=True)
         )
+
+    def fields_said(self, key: Key, of: Iterable[str]) -> set[str]:
+        """Fields of which something stands in the book for any of these coupons, also where it is empty."""
+        names = set(of)
+        with self.reading() as connection:
+            said = _said(find(connection, key).study_id).with_only_columns(coupons.c.name, entries.c.field)
+            return {field for coupon, field in connection.execute(said) if coupon in names}
 
     def history(self, key: Key, coupon: str | None = None) -> tuple[HistoryEntry, ...]:
         """Everything ever said about the coupons of a study, or one of them, oldest first."""
