@@ -54,7 +54,7 @@ def day_rule(promised: float) -> DayRule:
     bad = max(good - BAD_MARGIN, 0.05)
     up = max(1, round(math.log((1 - bad) / (1 - good)) / -math.log(bad / good)))
     limit = up + 1
-    while max(_chances(good, up, limit)) > FALSE_ALARM:
+    while any(_chance(good, up, limit, prints) > FALSE_ALARM for prints in range(1, MOST_PRINTS + 1)):
         limit += 1
     return DayRule(good, bad, up, limit, max(_chances(good, up, limit)), min(_chances(bad, up, limit)))
 
@@ -69,18 +69,17 @@ def _chance(rate: float, up: int, limit: int, prints: int) -> float:
         (failed * up - (prints - failed), math.comb(prints, failed) * (1 - rate) ** failed * rate ** (prints - failed))
         for failed in range(prints + 1)
     ]
-    at, reached = [1.0] + [0.0] * (limit - 1), 0.0
+    # where each score goes, the last place being the limit, which nothing leaves
+    ways = [[(min(max(0, score + move), limit), chance) for move, chance in moves] for score in range(limit)]
+    at = [1.0] + [0.0] * limit
     for _ in range(HORIZON // prints):
-        after = [0.0] * limit
-        for score, share in enumerate(at):
-            for move, chance in moves:
-                to = max(0, score + move)
-                if to >= limit:
-                    reached += share * chance
-                else:
+        after = [0.0] * limit + [at[limit]]
+        for share, onward in zip(at, ways, strict=False):
+            if share:
+                for to, chance in onward:
                     after[to] += share * chance
         at = after
-    return reached
+    return at[limit]
 
 
 def scores(rule: DayRule, articles: Iterable[tuple[int, int]]) -> list[int]:

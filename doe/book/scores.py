@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
@@ -32,6 +32,12 @@ _SAID = (
     .join(acts, entries.c.act_id == acts.c.id)
     .where(coupons.c.study_id == sa.bindparam("study"), entries.c.act_id > sa.bindparam("after"))
     .order_by(entries.c.id)
+)
+_FIELDS = (
+    sa.select(coupons.c.name, entries.c.field)
+    .join(coupons, entries.c.coupon_id == coupons.c.id)
+    .where(coupons.c.study_id == sa.bindparam("study"))
+    .distinct()
 )
 _IDS = sa.select(coupons.c.name, coupons.c.id).where(coupons.c.study_id == sa.bindparam("study")).order_by(coupons.c.id)
 _NOW: sa.Select[Any] = (
@@ -230,6 +236,13 @@ class Scores(Rounds):
             CouponState(coupon, number, kinds[number], passed, None in scored, bool(void))
             for coupon, number, passed, void, *scored in zip(*told, *checks, strict=True)
         )
+
+    def fields_said(self, key: Key, of: Iterable[str]) -> set[str]:
+        """Fields of which something stands in the book for any of these coupons, also where it is empty."""
+        names = set(of)
+        with self.reading() as connection:
+            rows = connection.execute(_FIELDS, {"study": found(self, key).study_id})
+            return {field for coupon, field in rows if coupon in names}
 
     def history(self, key: Key, coupon: str | None = None) -> tuple[HistoryEntry, ...]:
         """Everything ever said about the coupons of a study, or one of them, oldest first."""

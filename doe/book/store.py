@@ -35,8 +35,10 @@ T = TypeVar("T")
 
 def records(kind: type[Record], rows: Iterable[sa.Row[Any]], **made: Callable[[Any], object]) -> tuple[Record, ...]:
     """Dataclasses of rows: each field is the column of its name, or what is made of it."""
+    found = list(rows)
     names = [field.name for field in fields(kind)]
-    values = ({name: row._mapping[name] for name in names} for row in rows)
+    places = [(name, found[0]._fields.index(name)) for name in names] if found else []  # looked up once, not per row
+    values = ({name: row[place] for name, place in places} for row in found)
     return tuple(kind(**{**said, **{name: make(said[name]) for name, make in made.items()}}) for said in values)
 
 

@@ -13,5 +13,9 @@ def main() -> None:
     """Entry point of the command `doe`."""
     for name in THREADS:  # matrices are small: more threads only wait for each other, at three times the processor time
         os.environ.setdefault(name, "1")
-    gc.set_threshold(200_000)  # most of what a command makes is code that it loads, of which nothing can be collected
-    app()
+    gc.set_threshold(200_000)
+    gc.disable()  # what is loaded stays; `doe.cli.tree` sets it aside and begins to collect when the command is called
+    try:
+        app()
+    finally:
+        gc.freeze()  # Python would look through everything once more before it ends

@@ -6,6 +6,7 @@ not wait for them. The table stands in ``templates/tables/commands.toml``.
 
 from __future__ import annotations
 
+import gc
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from importlib import import_module
@@ -51,6 +52,9 @@ class Loaded(Mapping[str, Any]):
                 entry.commands, name=name, help=entry.about, rich_markup_mode=None, invoke_without_command=True
             )
         module = import_module(f"doe.cli.{entry.module}").__name__
+        if not gc.isenabled():  # as `main` left it: nothing of the code that was loaded can ever be collected
+            gc.freeze()
+            gc.enable()
         return typer.main.get_group(COMMANDS[module]).commands[name]
 
     def __iter__(self) -> Iterator[str]:

@@ -354,3 +354,14 @@ def test_a_void_is_taken_back_alone_and_the_scores_before_it_count_again(book: B
     row = book.results(S).set_index("coupon").loc["R1-01"]
     assert (row["passed"], row["note"]) == (True, "on the shelf")
     assert field_of(book, "R1-02", "check:stretch") is True
+
+
+def test_fields_said_are_those_that_the_history_has_as_current_also_where_they_were_cleared(book: Book) -> None:
+    book.record(S, [ScoreEntry("R1-01", checks={"release": True}, hand={"ana": 4.0}), ScoreEntry("R1-02", note="late")])
+    book.take_back(S, coupon="R1-01", why="felt the wrong one")
+    book.record(S, [ScoreEntry("R1-03", actual={"cure_temp": 151.0}, void_reason="film wrinkled")])
+    for names in ({"R1-01"}, {"R1-02"}, {"R1-03"}, {"R1-01", "R1-03"}, set()):
+        told = {entry.field for entry in book.history(S) if entry.current and entry.coupon in names}
+        assert book.fields_said(S, names) == told
+    assert "hand:ana" in book.fields_said(S, ["R1-01"])
+    assert {"actual:cure_temp", "void"} <= book.fields_said(S, ["R1-03"])

@@ -112,10 +112,30 @@ def test_linear_algebra_takes_one_thread_unless_told_otherwise(monkeypatch):
     import doe.cli
 
     monkeypatch.setattr(doe.cli, "app", lambda: None)
-    monkeypatch.setattr("gc.set_threshold", lambda *_: None)
+    for name in ("set_threshold", "disable", "freeze"):
+        monkeypatch.setattr(f"gc.{name}", lambda *_: None)
     for name in THREADS:
         monkeypatch.setenv(name, "")  # so that what `main` sets is taken back
         monkeypatch.delenv(name)
     monkeypatch.setenv(THREADS[0], "2")
     doe.cli.main()
     assert [os.environ[name] for name in THREADS] == ["2", "1", "1"]
+
+
+@pytest.mark.parametrize("words", [["study", "list"], ["stack", "list"]])
+def test_loaded_code_is_set_aside_and_collecting_goes_on_while_a_command_runs(words, tmp_path):
+    told = (
+        "import gc, sys\n"
+        "import doe.cli\n"
+        "from doe.cli.desk import Desk\n"
+        "shown = Desk.shown\n"
+        "def look(desk):\n"
+        "    print(gc.isenabled(), gc.get_freeze_count() > 10_000)\n"
+        "    return shown.fget(desk)\n"
+        "Desk.shown = property(look)\n"
+        f"sys.argv = ['doe', *{words!r}]\n"
+        "doe.cli.main()\n"
+    )
+    env = {**os.environ, "DOE_BOOK": str(tmp_path / "book.sqlite")}
+    done = subprocess.run([sys.executable, "-c", told], capture_output=True, text=True, env=env, check=False)
+    assert done.stdout.startswith("True True"), done.stderr

@@ -35,13 +35,14 @@ def results_to_learn_from(book: Book, key: Key, *, include_void: bool = False) -
     Exactly, because an answer is recognised by a sum over these columns: a person who only felt confirmation coupons
     must not add a column to it, or the answer kept would no longer be the answer to "the same results".
     """
-    frame = book.results(key, include_void=include_void)
+    whole = book.results(key, include_void=True)
+    frame = whole if include_void else whole[whole["void"] == ""].reset_index(drop=True)
     info = book.plan_info(key)
     mine = learning_rounds(info.rounds)
     if len(mine) == len(info.rounds):
         return frame
     kept = frame[frame["round"].isin(mine)].reset_index(drop=True)
-    belongs = _belonging(book, key, mine)
+    belongs = _belonging(book, key, whole.loc[whole["round"].isin(mine), "coupon"])
     return kept.drop(columns=[c for c in kept.columns if not belongs(str(c), bool(kept[c].notna().any()))])
 
 
@@ -54,7 +55,7 @@ def columns_to_learn_from(book: Book, key: Key) -> dict[str, list[Any]]:
         return columns
     rows = [i for i, number in enumerate(columns["round"]) if number in mine]
     kept = {name: [values[i] for i in rows] for name, values in columns.items()}
-    belongs = _belonging(book, key, mine)
+    belongs = _belonging(book, key, [columns["coupon"][i] for i in rows])
     return {n: values for n, values in kept.items() if belongs(n, any(v is not None for v in values))}
 
 
@@ -101,10 +102,9 @@ def _of_rounds(coupons: pd.DataFrame, rounds: tuple[int, ...]) -> pd.DataFrame:
     return coupons[coupons["round"].isin(rounds)].reset_index(drop=True)
 
 
-def _belonging(book: Book, key: Key, mine: tuple[int, ...]) -> Callable[[str, bool], bool]:
-    """Whether a column, filled somewhere or not, would be there without the rounds that are left out."""
-    names = {coupon.coupon for coupon in book.coupon_states(key) if coupon.round in mine}
-    said = {entry.field for entry in book.history(key) if entry.current and entry.coupon in names}
+def _belonging(book: Book, key: Key, coupons: Iterable[str]) -> Callable[[str, bool], bool]:
+    """Whether a column, filled somewhere or not, would be there if only these coupons had been made."""
+    said = book.fields_said(key, coupons)
 
     def belongs(column: str, is_filled: bool) -> bool:
         for prefix, field in _PREFIXES.items():
