@@ -388,7 +388,13 @@ def map_machine(gauged: GaugedLine, machine: str, grid: tuple[int, int], platen:
 
 
 def _platen_meant(readings: Sequence[GaugeReading], name: str | None) -> str | None:
-    """The platen of that name; without one the only platen, or None for that which readings do not name."""
+    """The platen of that name; without one the only platen, or None for that which readings do not name.
+
+    Raises
+    ------
+    InputError
+        If no reading names that platen, or several are named and none was asked for.
+    """
     known = platens_of(readings)
     if name is None:
         if not known or any(r.platen is None for r in readings):
@@ -399,4 +405,5 @@ def _platen_meant(readings: Sequence[GaugeReading], name: str | None) -> str | N
     if len(found) == 1:
         return found[0]
     said = "none named" if name is None else repr(name)
-    raise InputError("--platen", said, " or ".join(known) or "none", "Name one that was read, or leave it out.")
+    remedy = "Name one of them." if known else "Leave it out: no reading names a platen."
+    raise InputError("--platen", said, " or ".join(known) or "none", remedy)
