@@ -405,5 +405,6 @@ def _platen_meant(readings: Sequence[GaugeReading], name: str | None) -> str | N
     if len(found) == 1:
         return found[0]
     said = "none named" if name is None else repr(name)
-    remedy = "Name one of them." if known else "Leave it out: no reading names a platen."
-    raise InputError("--platen", said, " or ".join(known) or "none", remedy)
+    if not known:
+        raise InputError("--platen", said, "none: no reading names a platen", "Leave it out.")
+    raise InputError("--platen", said, " or ".join(known), "Name one of them.")
