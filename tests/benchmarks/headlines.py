@@ -29,6 +29,7 @@ WORLDS = (
     ("decisions-locked-checks-grades", "graded", ("20", "28")),
     ("decisions-locked-grades", "graded, hand-feel too", ("20", "28")),
     ("decisions-locked-checks-grades-steps", "graded, step by step", ("40_steps",)),
+    ("decisions-locked-grades-steps", "graded, step by step, hand-feel too", ("40_steps",)),
 )
 """Pages of decisions, the heads of their columns, and the endings of the cases that stand in one."""
 
