@@ -278,7 +278,7 @@ def test_platens_of_a_press_go_with_it_each_with_its_map(shop):
     assert (press.platens, press.places, press.use.lines) == ({"left": 3, "Right": 3}, 3, ("front",))
     with pytest.raises(InputError, match="--platen: found 'top'; allowed: left or Right"):
         map_machine(gauged_line(shop, "front"), "press", (3, 3), "top")
-    with pytest.raises(InputError, match="allowed: none: no reading names a platen. Leave it out"):
+    with pytest.raises(InputError, match=r"allowed: none: no reading names a platen\. Leave it out"):
         map_machine(gauged_line(shop, "back"), "press", (3, 3), "left")
 
 
