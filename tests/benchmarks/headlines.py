@@ -237,8 +237,8 @@ def quality() -> str:
         f"On {', '.join(sorted(lines))} simulated lines with a known truth; no family's shape is one that the tool "
         "was tuned on, how walls, machines and people are drawn is\n"
         "(four factors, ranges 5 to 14 setting errors wide, wanted pass rate 95 %; checks alone unless it says "
-        "otherwise). Shares of lines with\n20 / 28 coupons or step by step up to 40, ± one standard error; **bold**: misses "
-        f"what is wanted. Pages: {', '.join(f'[{page}]({LINK}/{page}.md)' for page, *_ in WORLDS)}.\n"
+        "otherwise). Shares of lines with\n20 / 28 coupons or step by step up to 40, ± one standard error; "
+        f"**bold**: misses what is wanted. Pages: {', '.join(f'[{page}]({LINK}/{page}.md)' for page, *_ in WORLDS)}.\n"
     )
     rows = [
         [label, wanted, *(_with_error(found, name, cases, wanted, better) for found, cases in pages)]
