@@ -28,6 +28,7 @@ WORLDS = (
     ("decisions-locked-checks", "one round", ("20", "28")),
     ("decisions-locked-checks-grades", "graded", ("20", "28")),
     ("decisions-locked-grades", "graded, hand-feel too", ("20", "28")),
+    ("decisions-locked-checks-steps", "step by step", ("40_steps",)),
     ("decisions-locked-checks-grades-steps", "graded, step by step", ("40_steps",)),
     ("decisions-locked-grades-steps", "graded, step by step, hand-feel too", ("40_steps",)),
 )
