@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-import doe.office.study
+import doe.office.works
 from doe.acts.comparison.plan import Wanted, begin_comparison
 from doe.acts.confirmation.plan import ClaimWishes, plan_confirmation
 from doe.acts.study.fits import recommend_study
@@ -45,8 +45,8 @@ def slow(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., Slow]]:
     made: list[Slow] = []
 
     def put(name: str, *, tells: bool = False) -> Slow:
-        made.append(Slow(getattr(doe.office.study, name), tells=tells))
-        monkeypatch.setattr(f"doe.office.study.{name}", made[-1])
+        made.append(Slow(getattr(doe.office.works, name), tells=tells))
+        monkeypatch.setattr(f"doe.office.works.{name}", made[-1])
         return made[-1]
 
     yield put
@@ -137,7 +137,7 @@ def test_what_cannot_be_worked_out_is_said_and_the_page_stays(ready, monkeypatch
     def broken(*given: object, **more: object) -> None:
         raise ZeroDivisionError
 
-    monkeypatch.setattr("doe.office.study.compare_claims_for", broken)
+    monkeypatch.setattr("doe.office.works.compare_claims_for", broken)
     ana = ready.device("ana")
     text = by_itself(ana, "/study/1", "This could not be worked out")
     assert "What to dial in" in text
