@@ -648,7 +648,9 @@ def plan(visit: Visit) -> Response | str:
 
 def answer(visit: Visit) -> str:
     """Work out the answer beside the page."""
-    number = visit.number("study")
+    number, book = visit.number("study"), visit.bench.shop.look
+    if answer_now(book, book.study(number)) is not None:  # a second tap: the answer to the same coupons is kept
+        return f"/study/{number}"
     work = partial(works.work_out_answer, number=number)
     return beside(visit, f"answer-{number}", told("working_answer"), work, lambda _: f"/study/{number}")
 

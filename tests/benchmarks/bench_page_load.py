@@ -36,7 +36,8 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
-from urllib.parse import quote
+from typing import Self
+from urllib.parse import quote, unquote
 
 import httpx2 as httpx
 import numpy as np
@@ -166,6 +167,12 @@ class Asker:
         page = self.client.get("/")
         self.client.post("/name", data={**hidden_fields(page.text, "/name"), "typed": who}, headers=self.headers)
 
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.client.close()
+
     def score(self, study: int, coupon: str, hand: str) -> None:
         """Something new to work out from; one's own score again is a correction."""
         action = f"/score/{study}/{coupon}"
@@ -194,25 +201,20 @@ class Asker:
             time.sleep(float(goes_on[1]))
             page = self.client.get(goes_on[2])
         took = (time.perf_counter() - began) * 1000
-        if page.status_code != 200 or page.url.path != end:
+        if page.status_code != 200 or page.url.path != unquote(end):
             raise SystemExit(f"nothing at {page.url}: {page.status_code} {page.text[:300]}")
         return page, took
 
     def ask(self, load: Load, over: threading.Event, took: dict[str, list[float]]) -> None:
-        """Every work in turn, from something new each time, until it is over."""
+        """Every work in turn, from something new each time, once at least."""
         for number in itertools.count():
+            if over.is_set():
+                return
             coupon = load.asked_coupons[number % len(load.asked_coupons)]
             self.score(load.asked, coupon, ("3", "4", "3.5", "4.5")[number // len(load.asked_coupons) % 4])
-            for kind in WORKS:
-                if over.is_set():
-                    return
-                took[kind].append(
-                    self.answer(load.asked)
-                    if kind == "answer"
-                    else self.look(
-                        f"/paper/{load.asked}/report" if kind == "report" else f"/recipe/{quote(load.recipe)}/why"
-                    )
-                )
+            took["answer"].append(self.answer(load.asked))
+            took["report"].append(self.look(f"/paper/{load.asked}/report"))
+            took["story"].append(self.look(f"/recipe/{quote(load.recipe)}/why"))
 
 
 @contextlib.contextmanager
@@ -223,7 +225,8 @@ def asking(address: str, load: Load) -> Iterator[dict[str, list[float]]]:
 
     def ask() -> None:
         try:
-            Asker(address, "last").ask(load, over, took)
+            with Asker(address, "last") as asker:
+                asker.ask(load, over, took)
         except BaseException as error:  # told where the load is waited for
             wrong.append(error)
 
@@ -331,10 +334,10 @@ def score_for_a_while(given: argparse.Namespace, load: Load) -> Shift:
         used = processor_seconds(page.process.pid) - before
         answers = []
         if given.answers:
-            asker = Asker(page.address, "last")
-            for coupon in load.coupons[: given.answers]:
-                asker.score(load.study, coupon, "4")
-                answers.append(asker.answer(load.study))
+            with Asker(page.address, "last") as asker:
+                for coupon in load.coupons[: given.answers]:
+                    asker.score(load.study, coupon, "4")
+                    answers.append(asker.answer(load.study))
         code, _, _ = page.stop()
     return Shift(devices, missing(load, devices), used, answers, works, code)
 
