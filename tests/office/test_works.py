@@ -16,6 +16,7 @@ from tests.bench.process import Running, running
 from tests.bench.shop import STUDY, hidden_fields, make_book
 from tests.bench.test_beside import begun_by, is_there, until
 from tests.benchmarks.bench_page_load import Asker
+from tests.postgres import Places
 
 pytestmark = [
     pytest.mark.in_file,
@@ -25,13 +26,11 @@ WORKING = "Working out what the coupons say"
 
 
 @pytest.fixture
-def scored(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+def scored(tmp_path: Path, places: Places, monkeypatch: pytest.MonkeyPatch) -> Path | str:
     """A book whose coupons are scored and not answered yet, by this run or another."""
     monkeypatch.setenv(CACHE_DIR, str(tmp_path / "cache"))
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "log"))
-    made = make_book(tmp_path / "shop.sqlite")
-    assert isinstance(made, Path)
-    return made
+    return make_book(places.new(tmp_path / "shop.sqlite"))
 
 
 def worker_of(page: Running) -> int:
@@ -49,13 +48,13 @@ def tap(device: Asker, form: dict[str, str]) -> str:
     return device.client.post(f"/answer/{STUDY}", data=form, headers=device.headers).text
 
 
-def answers(book: Path) -> int:
+def answers(book: Path | str) -> int:
     """Answers that a book holds."""
     with Book.open(book, who="check") as opened:
         return len(opened.analyses(STUDY, RECOMMEND))
 
 
-def test_a_process_that_dies_under_two_devices(scored: Path) -> None:
+def test_a_process_that_dies_under_two_devices(scored: Path | str) -> None:
     with (
         running(scored, name="open") as page,
         Asker(page.address, "ana") as ana,
@@ -84,7 +83,7 @@ def test_a_process_that_dies_under_two_devices(scored: Path) -> None:
 
 
 @pytest.mark.parametrize("way", [signal.SIGINT, signal.SIGKILL])
-def test_a_restart_in_the_middle(scored: Path, way: signal.Signals) -> None:
+def test_a_restart_in_the_middle(scored: Path | str, way: signal.Signals) -> None:
     with running(scored, name="open") as page, Asker(page.address, "ana") as ana:
         worker_of(page)
         assert WORKING in tap(ana, hidden_fields(ana.client.get(f"/study/{STUDY}").text, f"/answer/{STUDY}"))
