@@ -18,15 +18,12 @@ from tests.bench.test_beside import begun_by, is_there, until
 from tests.benchmarks.bench_page_load import Asker
 from tests.postgres import Places
 
-pytestmark = [
-    pytest.mark.in_file,
-    pytest.mark.skipif(not sys.platform.startswith("linux"), reason="looks for processes in /proc"),
-]
+pytestmark = pytest.mark.skipif(not sys.platform.startswith("linux"), reason="looks for processes in /proc")
 WORKING = "Working out what the coupons say"
 
 
 @pytest.fixture
-def scored(tmp_path: Path, places: Places, monkeypatch: pytest.MonkeyPatch) -> Path | str:
+def scored_book(tmp_path: Path, places: Places, monkeypatch: pytest.MonkeyPatch) -> Path | str:
     """A book whose coupons are scored and not answered yet, by this run or another."""
     monkeypatch.setenv(CACHE_DIR, str(tmp_path / "cache"))
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "log"))
@@ -54,9 +51,9 @@ def answers(book: Path | str) -> int:
         return len(opened.analyses(STUDY, RECOMMEND))
 
 
-def test_a_process_that_dies_under_two_devices(scored: Path | str) -> None:
+def test_a_process_that_dies_under_two_devices(scored_book: Path | str) -> None:
     with (
-        running(scored, name="open") as page,
+        running(scored_book, name="open") as page,
         Asker(page.address, "ana") as ana,
         Asker(page.address, "ben") as ben,
     ):
@@ -79,21 +76,21 @@ def test_a_process_that_dies_under_two_devices(scored: Path | str) -> None:
     assert err.startswith("Something went wrong in this program (ChildProcessError). Details:")
     assert err.count("Something went wrong") == 1
     assert "Traceback" not in err
-    assert answers(scored) == 1
+    assert answers(scored_book) == 1
 
 
 @pytest.mark.parametrize("way", [signal.SIGINT, signal.SIGKILL])
-def test_a_restart_in_the_middle(scored: Path | str, way: signal.Signals) -> None:
-    with running(scored, name="open") as page, Asker(page.address, "ana") as ana:
+def test_a_restart_in_the_middle(scored_book: Path | str, way: signal.Signals) -> None:
+    with running(scored_book, name="open") as page, Asker(page.address, "ana") as ana:
         worker_of(page)
         assert WORKING in tap(ana, hidden_fields(ana.client.get(f"/study/{STUDY}").text, f"/answer/{STUDY}"))
         begun = begun_by(page)
         page.process.send_signal(way)
         assert page.process.communicate(timeout=60) == ("", "")
         until(lambda: not any(map(is_there, begun)))
-    assert answers(scored) == 0
-    with running(scored, name="open") as page:
+    assert answers(scored_book) == 0
+    with running(scored_book, name="open") as page:
         with Asker(page.address, "ana") as ana:
             assert ana.answer(STUDY) > 0
         assert page.stop()[0] == 0
-    assert answers(scored) == 1
+    assert answers(scored_book) == 1
