@@ -197,7 +197,7 @@ def test_a_page_is_written_once_for_what_it_is_made_from(office_over, demo_book,
     assert at_once(ana, path) == first
     assert written.asked == 1
     with Book.open(demo_book, who="Ana") as book:
-        book.save_note("remark", 1, {"text": "swept the floor"})
+        book.save_note("remark", "floor", {"text": "swept"})
     by_itself(ana, path, words)
     assert written.asked == 2
 
