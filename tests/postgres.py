@@ -129,7 +129,7 @@ def running() -> Iterator[Server]:
         shutil.rmtree(folder, ignore_errors=True)
 
 
-BOOKS = {"book", "shop_with", "empty_shop", "book_with"}
+BOOKS = {"book", "shop_with", "empty_shop", "book_with", "scored_book"}
 """Fixtures whose books lie on a server when the tests are asked for with --server."""
 
 

@@ -1,4 +1,4 @@
-"""Work that takes seconds, done beside the pages: one at a time, its progress told, nothing done twice."""
+"""Works that take seconds, done beside the pages: one at a time, their progress told, nothing done twice."""
 
 from __future__ import annotations
 
@@ -7,12 +7,23 @@ from collections import OrderedDict
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from typing import Protocol, TypeVar
 
+from doe.bench.beside import Compute, Progress
+from doe.bench.shop import Shop, in_book
+from doe.book.book import Book
 from doe.domain.errors import InputError
 
 MOST_KEPT = 60
 
-Progress = Callable[[float], None]
+T = TypeVar("T")
+T_co = TypeVar("T_co", covariant=True)
+
+
+class Work(Protocol[T_co]):
+    """An act on a book that tells how far it is; it must be such as can be sent to another process."""
+
+    def __call__(self, book: Book, *, progress: Progress) -> T_co: ...
 
 
 @dataclass
@@ -39,18 +50,24 @@ class Jobs:
 
     Parameters
     ----------
+    shop : Shop
     log : callable
         Keeps an error that nobody expected.
+    compute : callable
+        Where they are carried out.
     """
 
-    def __init__(self, log: Callable[[BaseException], None]) -> None:
+    def __init__(self, shop: Shop, log: Callable[[BaseException], None], compute: Compute) -> None:
+        self._shop = shop
         self._log = log
+        self._compute_in = compute
+        self._is_closed = False
         self._worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="work")
         self._lock = threading.Lock()
         self._jobs: OrderedDict[str, Job] = OrderedDict()
 
-    def start(self, key: str, heading: str, act: Callable[[Progress], str]) -> None:
-        """Begin a work unless it is under way; ``act`` is told to whom it reports, and says where to go on."""
+    def start(self, key: str, heading: str, who: str, work: Work[T], then: Callable[[T], str]) -> None:
+        """Begin a work in a person's name unless it is under way; ``then`` says where what it made leads."""
         with self._lock:
             found = self._jobs.get(key)
             if found is not None and not found.is_over:
@@ -59,25 +76,32 @@ class Jobs:
             self._jobs.move_to_end(key)
             while len(self._jobs) > MOST_KEPT:
                 self._jobs.popitem(last=False)
-        self._worker.submit(self._run, job, act)
+        self._worker.submit(self._run, job, who, work, then)
 
     def find(self, key: str) -> Job | None:
         """The work of a key, under way or just ended."""
         with self._lock:
             return self._jobs.get(key)
 
+    def forget(self, key: str) -> None:
+        """Have a work begun anew when it is asked for again."""
+        with self._lock:
+            self._jobs.pop(key, None)
+
     def close(self) -> None:
         """Stop; what is being worked out is not waited for."""
+        self._is_closed = True
         self._worker.shutdown(wait=False, cancel_futures=True)
 
-    def _run(self, job: Job, act: Callable[[Progress], str]) -> None:
+    def _run(self, job: Job, who: str, work: Work[T], then: Callable[[T], str]) -> None:
         def tell(share: float) -> None:
             job.share = max(job.share, min(1.0, share))
 
         try:
-            job.then = act(tell)
+            job.then = then(self._compute_in(in_book, self._shop.target, who, work, progress=tell))
         except InputError as error:
             job.problem = error
         except Exception as error:
-            self._log(error)
+            if not self._is_closed:
+                self._log(error)
             job.is_broken = True

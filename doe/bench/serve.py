@@ -91,6 +91,8 @@ def make_app(bench: Bench, hosts: Hosts) -> ASGIApp:
     async def lifespan(app: Starlette) -> AsyncIterator[None]:
         del app
         current_default_thread_limiter().total_tokens = MOST_AT_ONCE
+        if bench.more_pages is not None:  # the page at the press computes nothing but early looks
+            bench.compute.begin()
         yield
         bench.close()
 
@@ -251,8 +253,6 @@ def _answer(make: Callable[[], Bench], place: Listener) -> None:
     """Answer in this process until it is told to stop."""
     # a limit of our own refuses such pictures; the library's word to programmers helps nobody here
     warnings.simplefilter("ignore", Image.DecompressionBombWarning)
-    # a work computes for seconds beside the answers: it hands over more often than programs usually do
-    sys.setswitchinterval(0.002)
     bench = make()
     try:
         uvicorn.Server(settings_of(bench, place)).run(sockets=[place.socket])

@@ -96,6 +96,10 @@ class Shop:
         """Number of the last act on the book, by any program: while it is the same, nothing has changed."""
         return self.look.last_act()
 
+    def last_act_about(self, study: int) -> int:
+        """The last act that a page about a study may depend on: what was scored in other studies changes nothing."""
+        return max(self._definitions(), self.look.last_act_on(study))
+
     def making(self, study: int) -> Making:
         """Where every coupon of a study is; read again only after somebody stored something about it."""
         with self._lock:
@@ -217,6 +221,12 @@ def hint_in(target: str | Path | None, who: str, study: int) -> EarlyHint | str:
             return early_hint(book, study)
     except InputError as error:
         return str(error)
+
+
+def in_book(target: str | Path | None, who: str, act: Callable[..., T], *, progress: Callable[[float], None]) -> T:
+    """What an act makes on a book that is opened for it in a person's name."""
+    with Book.open(target, who=who, create=False) as book:
+        return act(book, progress=progress)
 
 
 def keep_newest(kept: OrderedDict[K, T], key: K, value: T, most: int) -> None:

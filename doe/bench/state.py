@@ -162,7 +162,6 @@ class Hints:
         """Stop; what is being computed is not waited for."""
         self._is_closed = True
         self._worker.shutdown(wait=False, cancel_futures=True)
-        self._compute_in.close()
 
     def _compute(self, study: int, asked: str) -> None:
         found: EarlyHint | str
@@ -199,7 +198,7 @@ class Bench:
     more_pages : callable, optional
         Addresses beside those of the page at the press, and before them.
     compute : callable, optional
-        Where early looks are computed: in this process when left out.
+        Where works and early looks are computed: in this process when left out.
     """
 
     def __init__(
@@ -219,8 +218,9 @@ class Bench:
         state = shop.page_state()
         self.pairing, self.sessions = Pairing(state, clock, announce), Sessions(state, clock)
         self.staff = Staff(state, clock)
-        self.hints, self.receipts, self.jobs = Hints(shop, log, compute or Here()), Receipts(state, clock), Jobs(log)
-        self.more_pages = more_pages
+        self.compute: Compute = compute or Here()
+        self.hints, self.jobs = Hints(shop, log, self.compute), Jobs(shop, log, self.compute)
+        self.receipts, self.more_pages = Receipts(state, clock), more_pages
         self.plays: OrderedDict[tuple[str, str], object] = OrderedDict()
         """Exercises under way in this process, by session and exercise."""
         self.play_turn = threading.Lock()
@@ -231,6 +231,7 @@ class Bench:
         """Stop what is worked out beside the pages."""
         self.hints.close()
         self.jobs.close()
+        self.compute.close()
 
     def device(self, cookie: str) -> tuple[Session | None, tuple[bool, Person | None]]:
         """The session of a device's cookie, and `signing` for it."""

@@ -316,6 +316,11 @@ class Store:
                 return connection.scalar(LAST) or 0
             return max(act for kind, act in newest.items() if kind not in kinds)
 
+    def last_act_on(self, study: int) -> int:
+        """Number of the last act on a study, by whichever program; 0 where there was none."""
+        with self.reading() as connection:
+            return connection.scalar(sa.select(sa.func.max(acts.c.id)).where(acts.c.study_id == study)) or 0
+
     def kept(self, key: Hashable, of: Sequence[Kind], make: Callable[[sa.Connection], T]) -> T:
         """What ``make`` reads, or what it read before while nobody has added anything it depends on (``of``) since.
 

@@ -126,7 +126,8 @@ def page_over(
 
     shop = Shop(book, owner=owner, shown=shown)
     more = pages if is_whole else None
-    return Bench(shop, is_local=is_local, link=link, announce=announce, log=log, more_pages=more, compute=Elsewhere())
+    compute = Elsewhere(ready="doe.office.works" if is_whole else "")
+    return Bench(shop, is_local=is_local, link=link, announce=announce, log=log, more_pages=more, compute=compute)
 
 
 def _greet(place: Listener, title: str, on_network: str) -> None:

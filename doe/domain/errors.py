@@ -45,6 +45,10 @@ class InputError(DoeError, ValueError):
         self.remedy = remedy
         super().__init__(f"{_one_line(where)}: found {_one_line(found)}; allowed: {allowed}. {remedy}")
 
+    def __reduce__(self) -> tuple[object, ...]:
+        """How it is sent to another process: as it is, of whatever kind, without being made anew from its facts."""
+        return type(self).__new__, (type(self), *self.args), self.__dict__
+
 
 class InputErrors(InputError):
     """Every bad entry of one file or form at once.

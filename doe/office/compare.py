@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, datetime
+from functools import partial
 from urllib.parse import quote
 
 from starlette.responses import Response
@@ -20,7 +21,6 @@ from doe.acts.comparison.plan import (
     offer_comparison,
     offer_warnings,
 )
-from doe.acts.comparison.retune import RetuneWishes, begin_retune
 from doe.acts.comparison.verdict import (
     Compared,
     comparison_plan,
@@ -33,7 +33,6 @@ from doe.acts.recipe.recipes import find_recipe
 from doe.acts.study.standing import retune_of
 from doe.assure.comparison.staged import USUAL_PAIRS
 from doe.assure.comparison.verdict import Comparison
-from doe.bench.jobs import Progress
 from doe.bench.views import Hidden, Link
 from doe.bench.web import Visit, page
 from doe.book.book import Book
@@ -43,6 +42,7 @@ from doe.domain.materials import FACTS, facts_of_make
 from doe.domain.recipe import PARTS, Part
 from doe.domain.stack import Material
 from doe.domain.units import Shown
+from doe.office import works
 from doe.office.limits import limit_fields, limits_sent
 from doe.office.materials import fact_fields, read_facts
 from doe.office.steps import approver, beside, by_field, lines_of, recipe_url, told, with_problems
@@ -284,14 +284,9 @@ def more(visit: Visit) -> str:
 
 def retune(visit: Visit) -> str:
     """Begin a retune around the recipe, with what the comparison and the old study know."""
-    number, who, shop = visit.number("study"), visit.who, visit.bench.shop
-
-    def work(tell: Progress) -> str:
-        tell(0.1)
-        made = begin_retune(shop.book(who), number, RetuneWishes(), shown=shop.shown)
-        return f"/study/{made.record.id}"
-
-    return beside(visit, f"retune-{number}", told("working_retune"), work)
+    number = visit.number("study")
+    work = partial(works.retune, number=number, shown=visit.bench.shop.shown)
+    return beside(visit, f"retune-{number}", told("working_retune"), work, lambda made: f"/study/{made}")
 
 
 def recipe_of(book: Book, study: int) -> Link:

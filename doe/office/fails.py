@@ -2,22 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 
 from starlette.responses import Response
 
 from doe.acts.diagnosis import CASE, Setting, came_back, close_case, diagnose_case, keep_case, setting_of
 from doe.acts.recipe.recipes import recipes_to_list
 from doe.bench.coupon_page import common_symptoms, symptom_boxes
-from doe.bench.jobs import Progress
+from doe.bench.jobs import Work
 from doe.bench.views import Choice, Hidden, Link
 from doe.bench.web import Visit, go, page
 from doe.bench.wrong import checks_made, diagnosis_page, sent
-from doe.book.book import Book
 from doe.domain.errors import InputError
 from doe.domain.factors import DEFAULT_FACTORS, KNOWN_FACTORS
 from doe.domain.units import SYMBOLS
+from doe.office import works
 from doe.office.steps import beside, lines_of, told
 from doe.office.views import FailsPage, Field, Option
 from doe.symptoms.catalogue import symptom
@@ -81,18 +81,16 @@ def found(visit: Visit) -> Response:
     except InputError as error:
         return fails(visit, error)
     key, ask = _sides(visit, setting, dict(asked).get("recipe", NO_RECIPE))
-    shop, who = visit.bench.shop, visit.who
+    shop = visit.bench.shop
     sides = (None, None) if ask is None else shop.found(key)
     if ask is not None and sides is None:
         here = f"/fails/found?{visit.request.url.query}"
 
-        def work(tell: Progress) -> str:
-            tell(0.1)
-            full = ask(shop.book(who))
-            shop.keep(key, (full.p_under, full.p_over))
+        def then(made: Sides) -> str:
+            shop.keep(key, made)
             return here
 
-        return go(beside(visit, f"fails-{hash(key):x}", told("working_fails"), work))
+        return go(beside(visit, f"fails-{hash(key):x}", told("working_fails"), ask, then))
     setting = replace(setting, p_under=sides[0], p_over=sides[1])
     evidence = replace(evidence, known=setting.added_to(Known()))
     done = diagnose_case(visit.bench.shop.look, evidence, setting)
@@ -147,10 +145,10 @@ def close(visit: Visit) -> str:
     return "/fails"
 
 
-Fit = Callable[[Book], Setting]
+Sides = tuple[float | None, float | None]
 
 
-def _sides(visit: Visit, setting: Setting, chosen: str) -> tuple[tuple[object, ...], Fit | None]:
+def _sides(visit: Visit, setting: Setting, chosen: str) -> tuple[tuple[object, ...], Work[Sides] | None]:
     """What the side of the heat that a print fails on is kept under, and how it is asked of the fitted surfaces.
 
     Nothing is asked where no recipe with a study is meant. The key holds all that it depends on, so that the next
@@ -162,7 +160,7 @@ def _sides(visit: Visit, setting: Setting, chosen: str) -> tuple[tuple[object, .
         return (), None
     current = dict(setting.current)
     key = ("sides", kept.uid, tuple(sorted(current.items())), shop.hint_hash(study))
-    return key, lambda book: setting_of(book, study, current, kept=kept)
+    return key, partial(works.ask_sides, number=study, current=current, kept=kept)
 
 
 def _case(

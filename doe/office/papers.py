@@ -5,6 +5,7 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Callable
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 
 from starlette.responses import HTMLResponse, Response
@@ -16,12 +17,11 @@ from doe.acts.conditions import certificate_cautions
 from doe.acts.confirmation.verdict import weigh_confirmation, write_confirmation
 from doe.acts.recipe.known import tell_known
 from doe.acts.recipe.recipes import find_recipe
-from doe.acts.recipe.story import write_story
-from doe.acts.study.fits import recommend_study
-from doe.acts.study.sheets import report_page, write_artwork, write_key, write_sheets
+from doe.acts.study.sheets import write_artwork, write_key, write_sheets
 from doe.acts.study.standing import answer_now, standing_of_recipe
 from doe.bench.web import Visit, go
 from doe.domain.errors import InputError
+from doe.office import works
 from doe.office.steps import beside, recipe_url, told
 from doe.words.gauges.cautions import caution_words
 from reports.recipe.card import recipe_card
@@ -76,8 +76,8 @@ def paper(visit: Visit) -> Response:
 
 def _report(visit: Visit, number: int, back: str) -> Response:
     """The report of a study as it stands; worked out once for what the book holds."""
-    shop, who = visit.bench.shop, visit.who
-    key = ("report", number, shop.last_act())
+    shop = visit.bench.shop
+    key = ("report", number, shop.last_act_about(number), this_day())
     made = shop.found(key)
     if made is not None:
         return _shown(made, back)
@@ -88,13 +88,12 @@ def _report(visit: Visit, number: int, back: str) -> Response:
     if answer_now(shop.look, record) is None:
         return go(back)  # there it can be asked for: a look works out no answer
 
-    def work(tell: Callable[[float], None]) -> str:
-        book = shop.book(who)
-        found = recommend_study(book, number, progress=lambda share: tell(0.8 * share))
-        shop.keep(("report", number, shop.last_act()), report_page(book, found, shown=shop.shown))
+    def then(page: str) -> str:
+        shop.keep(key, page)
         return f"/paper/{number}/report"
 
-    return go(beside(visit, f"report-{number}", told("working_report"), work))
+    work = partial(works.write_report, number=number, shown=shop.shown)
+    return go(beside(visit, f"report-{number}", told("working_report"), work, then))
 
 
 def card(visit: Visit) -> Response:
@@ -114,20 +113,17 @@ def why(visit: Visit) -> Response | str:
         record = shop.look.study(found.study_id)
         story = tell_known(shop.look, record, found, shown=shop.shown, now=datetime.now(UTC))
         return _shown(known_page(story), recipe_url(name))
-    key = ("why", name, shop.last_act())
+    key = ("why", name, shop.last_act_about(found.study_id or 0), this_day())
     made = shop.found(key)
     if made is not None:
         return _shown(made, recipe_url(name))
 
-    def work(tell: Callable[[float], None]) -> str:
-        page = _written(
-            lambda out: write_story(shop.look, name, out, shown=shop.shown, now=datetime.now(UTC), progress=tell),
-            ".html",
-        )
-        shop.keep(("why", name, shop.last_act()), page.decode())
+    def then(page: str) -> str:
+        shop.keep(key, page)
         return recipe_url(name, "why")
 
-    return go(beside(visit, f"why-{slug(name)}", told("working_why"), work))
+    work = partial(works.write_why, name=name, shown=shop.shown)
+    return go(beside(visit, f"why-{slug(name)}", told("working_why"), work, then))
 
 
 def _written(act: Callable[[Path], object], ending: str) -> bytes:

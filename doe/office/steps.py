@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import TypeVar
 from urllib.parse import quote
 
-from doe.bench.jobs import Progress
+from doe.bench.jobs import Work
 from doe.bench.views import Link
 from doe.bench.web import Visit, coupon_url
 from doe.domain.errors import InputError, InputErrors
@@ -63,18 +63,17 @@ def approver(visit: Visit) -> str:
     return visit.who if visit.signs_in else visit.text("approved_by")
 
 
-def beside(visit: Visit, key: str, heading: str, act: Callable[[Progress], str]) -> str:
-    """Begin a work that takes seconds; where its progress is seen."""
-    visit.bench.jobs.start(key, heading, act)
+def beside(visit: Visit, key: str, heading: str, work: Work[T], then: Callable[[T], str]) -> str:
+    """Begin a work in the name of whoever asks, which leads to where ``then`` says; where its progress is seen."""
+    visit.bench.jobs.start(key, heading, visit.who, work, then)
     return f"/working/{key}"
 
 
-def worked_out(
-    visit: Visit, key: tuple[object, ...], heading: str, here: str, act: Callable[[Progress], T]
-) -> T | Working:
+def worked_out(visit: Visit, key: tuple[object, ...], heading: str, here: str, work: Work[T]) -> T | Working:
     """What was worked out for a key, which holds everything that it depends on, or how far that is beside the page.
 
-    Who asks first begins it; the page at ``here`` is shown at once, and looks again until it is there.
+    Who asks first begins it; the page at ``here`` is shown at once, and looks again until it is there. One that broke
+    off is said once, and begun anew by the next look.
     """
     shop, jobs, name = visit.bench.shop, visit.bench.jobs, repr(key)
     if (made := shop.found(key)) is not None:
@@ -84,13 +83,14 @@ def worked_out(
     if job is not None and job.problem is not None:
         return Working(heading, lines_of(job.problem), here)
     if job is not None and job.is_broken:
+        jobs.forget(name)
         return Working(heading, (told("working_broken"),), here)
 
-    def work(tell: Progress) -> str:
-        shop.keep(key, act(tell))
+    def then(made: T) -> str:
+        shop.keep(key, made)
         return here
 
-    jobs.start(name, heading, work)
+    jobs.start(name, heading, shop.owner, work, then)
     share = 0.0 if job is None else job.share
     return Working(heading, (told("working_share", percent=percent(share)),), here, goes_on=True)
 

@@ -12,14 +12,12 @@ from urllib.parse import quote
 from starlette.responses import Response
 
 from doe.acts.base import today
-from doe.acts.comparison.verdict import comparison_sum, judged_now
+from doe.acts.comparison.verdict import comparison_sum
 from doe.acts.conditions import conditions_of, keep_conditions
 from doe.acts.confirmation.plan import (
     ClaimOffer,
     ClaimWishes,
     claims_sum,
-    compare_claims_for,
-    plan_confirmation,
     replace_void,
 )
 from doe.acts.confirmation.verdict import after_confirmation, confirmation_of
@@ -28,9 +26,9 @@ from doe.acts.recipe.recipes import newest_for
 from doe.acts.recipe.record_items import facts_of_study, record_items
 from doe.acts.recipe.release import Wishes, release_study
 from doe.acts.study.change import change_study
-from doe.acts.study.fits import answer_from, recommend_study
+from doe.acts.study.fits import answer_from
 from doe.acts.study.limits import known_beyond, missing
-from doe.acts.study.plans import commit_plan, compare_for, extend_study, may_withdraw, withdraw_plan
+from doe.acts.study.plans import commit_plan, compare_for, may_withdraw, withdraw_plan
 from doe.acts.study.rounds import confirmation_counts, is_blind, is_comparison, score_counts
 from doe.acts.study.standing import answer_now, retune_of, standing_of
 from doe.bench.views import Hidden, Link, SettingRow
@@ -45,6 +43,7 @@ from doe.domain.spec import Conditions
 from doe.domain.standing import NextStep, StudyStanding
 from doe.domain.study import Study
 from doe.domain.units import SYMBOLS, Shown
+from doe.office import works
 from doe.office.compare import recipe_of, told_of_comparison
 from doe.office.limits import limit_fields, limit_unit, limits_sent
 from doe.office.steps import (
@@ -142,7 +141,7 @@ def _compared(visit: Visit, record: StudyRecord) -> tuple[tuple[str, ...], tuple
         ("judged", record.id, inputs),
         told("working_compared"),
         f"/study/{record.id}",
-        lambda tell: judged_now(book, record.id),
+        partial(works.judge, number=record.id),
     )
     if isinstance(judged, Working):
         return judged
@@ -482,15 +481,12 @@ def _confirm(visit: Visit, record: StudyRecord, here: str) -> Form | Working | N
     book = shop.look
     inputs = shop.kept(("claims sum", record.id, shop.last_act()), lambda: claims_sum(book, record.id))
 
-    def work(tell: Callable[[float], None]) -> tuple[Form | None]:
-        try:
-            offer = compare_claims_for(book, record.id, ClaimWishes(), progress=tell)
-        except InputError:
-            return (None,)
-        return (_claims(record, offer),)
-
-    found = worked_out(visit, ("claims", record.id, inputs), told("working_claims"), here, work)
-    return found if isinstance(found, Working) else found[0]
+    key = ("claims", record.id, inputs)
+    found = worked_out(visit, key, told("working_claims"), here, partial(works.offer_claims, number=record.id))
+    if isinstance(found, Working):
+        return found
+    (offer,) = found
+    return None if offer is None else _claims(record, offer)
 
 
 def _claims(record: StudyRecord, offer: ClaimOffer) -> Form:
@@ -652,19 +648,16 @@ def plan(visit: Visit) -> Response | str:
 
 def answer(visit: Visit) -> str:
     """Work out the answer beside the page."""
-    number, who = visit.number("study"), visit.who
-    shop = visit.bench.shop
-
-    def work(tell: Callable[[float], None]) -> str:
-        recommend_study(shop.book(who), number, progress=tell)
+    number, book = visit.number("study"), visit.bench.shop.look
+    if answer_now(book, book.study(number)) is not None:  # a second tap: the answer to the same coupons is kept
         return f"/study/{number}"
-
-    return beside(visit, f"answer-{number}", told("working_answer"), work)
+    work = partial(works.work_out_answer, number=number)
+    return beside(visit, f"answer-{number}", told("working_answer"), work, lambda _: f"/study/{number}")
 
 
 def extend(visit: Visit) -> Response | str:
     """Plan more coupons where they help most, beside the page."""
-    number, who, shop = visit.number("study"), visit.who, visit.bench.shop
+    number, shown = visit.number("study"), visit.bench.shop.shown
     text = visit.text("coupons")
     if not text.isdecimal() or not 1 <= int(text) <= 200:
         error = InputError("coupons", repr(text), "a whole number from 1 to 200", "Correct it.")
@@ -672,17 +665,13 @@ def extend(visit: Visit) -> Response | str:
     if "rounds" in visit.form and visit.text("rounds") != str(_rounds(visit, number)):
         error = InputError("coupons", "others planned meanwhile", "those first", "Look at the study as it is now.")
         return study(visit, {"": error})
-
-    def work(tell: Callable[[float], None]) -> str:
-        extend_study(shop.book(who), number, coupons=int(text), progress=tell, shown=shop.shown)
-        return f"/s/{number}"
-
-    return beside(visit, f"extend-{number}", told("working_extend"), work)
+    work = partial(works.plan_more, number=number, coupons=int(text), shown=shown)
+    return beside(visit, f"extend-{number}", told("working_extend"), work, lambda _: f"/s/{number}")
 
 
 def confirm(visit: Visit) -> Response | str:
     """Fix the rule of a confirmation with its coupons, beside the page."""
-    number, who, shop = visit.number("study"), visit.who, visit.bench.shop
+    number = visit.number("study")
     rate, _, rest = visit.text("claim").partition("|")
     sure, _, failures = rest.partition("|")
     shown_again = confirm_anew if "attempt" in visit.form else study
@@ -697,12 +686,8 @@ def confirm(visit: Visit) -> Response | str:
             _check_give_up(visit, why)
         except InputError as error:
             return confirm_anew(visit, {"give_up": error})
-
-    def work(tell: Callable[[float], None]) -> str:
-        plan_confirmation(shop.book(who), number, wishes, give_up=why, progress=tell)
-        return f"/s/{number}"
-
-    return beside(visit, f"confirm-{number}", told("working_confirm"), work)
+    work = partial(works.fix_rule, number=number, wishes=wishes, give_up=why)
+    return beside(visit, f"confirm-{number}", told("working_confirm"), work, lambda _: f"/s/{number}")
 
 
 def _check_give_up(visit: Visit, why: str) -> None:

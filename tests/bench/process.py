@@ -33,7 +33,7 @@ class Running:
         return self.process.returncode, out, err
 
 
-def command(path: Path, *words: str, name: str = "bench") -> list[str]:
+def command(path: Path | str, *words: str, name: str = "bench") -> list[str]:
     """The command line of a page over a book."""
     return [sys.executable, "-m", "doe.cli", name, "--book", str(path), "--who", "owner", "--port", "0", *words]
 
@@ -44,7 +44,7 @@ def environment() -> dict[str, str]:
 
 
 @contextlib.contextmanager
-def running(path: Path, *words: str, name: str = "bench") -> Iterator[Running]:
+def running(path: Path | str, *words: str, name: str = "bench") -> Iterator[Running]:
     """A page over a book, stopped at the end."""
     process = subprocess.Popen(
         command(path, "--json", *words, name=name),

@@ -7,10 +7,11 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from typing import Any
+from urllib.parse import quote
 
 import pytest
 
-import doe.office.study
+import doe.office.works
 from doe.acts.comparison.plan import Wanted, begin_comparison
 from doe.acts.confirmation.plan import ClaimWishes, plan_confirmation
 from doe.acts.study.fits import recommend_study
@@ -45,8 +46,8 @@ def slow(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., Slow]]:
     made: list[Slow] = []
 
     def put(name: str, *, tells: bool = False) -> Slow:
-        made.append(Slow(getattr(doe.office.study, name), tells=tells))
-        monkeypatch.setattr(f"doe.office.study.{name}", made[-1])
+        made.append(Slow(getattr(doe.office.works, name), tells=tells))
+        monkeypatch.setattr(f"doe.office.works.{name}", made[-1])
         return made[-1]
 
     yield put
@@ -137,7 +138,7 @@ def test_what_cannot_be_worked_out_is_said_and_the_page_stays(ready, monkeypatch
     def broken(*given: object, **more: object) -> None:
         raise ZeroDivisionError
 
-    monkeypatch.setattr("doe.office.study.compare_claims_for", broken)
+    monkeypatch.setattr("doe.office.works.compare_claims_for", broken)
     ana = ready.device("ana")
     text = by_itself(ana, "/study/1", "This could not be worked out")
     assert "What to dial in" in text
@@ -174,3 +175,40 @@ def test_the_verdict_of_a_comparison(office_over, demo_book, tmp_path, slow):
         book.save_note("remark", STUDY, {"text": "swept the floor"})
     assert "Same recipe holds." in at_once(ana, f"/study/{number}")
     assert judged.asked == 1
+
+
+@pytest.mark.parametrize(
+    ("act", "path", "words"),
+    [
+        ("report_page", "/paper/1/report", 'class="to-tool"'),
+        ("write_story", f"/recipe/{quote(RECIPE)}/why", 'class="to-tool"'),
+    ],
+)
+def test_a_page_is_written_once_for_what_it_is_made_from(office_over, demo_book, slow, act, path, words):
+    office, written = office_over(demo_book), slow(act)
+    written.may.set()
+    ana = office.device("Ana")
+    first = by_itself(ana, path, words)
+    assert at_once(ana, path) == first
+    with Book.open(demo_book, who="Ana") as book:  # what is scored in another study is nothing to it
+        other = max(record.id for record in book.studies())
+        assert other != 1
+        book.record(other, [ScoreEntry(str(book.plan_coupons(other)["coupon"].iloc[0]), {}, hand={"Zed": 4.0})])
+    assert at_once(ana, path) == first
+    assert written.asked == 1
+    with Book.open(demo_book, who="Ana") as book:
+        book.save_note("remark", "floor", {"text": "swept"})
+    by_itself(ana, path, words)
+    assert written.asked == 2
+
+
+def test_an_answer_is_worked_out_once_for_what_it_is_made_from(ready, monkeypatch):
+    def never(*given: object, **more: object) -> None:
+        raise AssertionError("the book holds the answer")
+
+    monkeypatch.setattr("doe.office.works.recommend_study", never)
+    ana = ready.device("ana")
+    data = hidden_fields(ana.get("/begin").text, "/begin-materials")
+    sent = ana.client.post("/answer/1", data=data, headers={"Origin": ana.origin})
+    assert str(sent.url).endswith("/study/1")
+    assert "What to dial in" in sent.text
