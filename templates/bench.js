@@ -304,6 +304,16 @@
     setTimeout(look, pause);
   });
 
+  // a part of a page that is still worked out comes in by itself; what is typed elsewhere on the page stays
+  $$('[data-fill]').forEach(box => {
+    const look = () => fetch(box.dataset.fill, { cache: 'no-store' }).then(r => (r.ok ? r.text() : ''), () => '').then(text => {
+      const there = new DOMParser().parseFromString(text, 'text/html').getElementById(box.id);
+      if (there && there.dataset.fill) setTimeout(look, 700);
+      else if (there) box.replaceWith(there);
+    });
+    setTimeout(look, 500);
+  });
+
   // pages looked at are kept on the device for when the connection is gone, where the browser allows it
   if (navigator.serviceWorker) navigator.serviceWorker.register('/static/offline.js', { scope: '/' }).then(() => {
     if (navigator.serviceWorker.controller) $$('.id a, .tags a').slice(0, 8).forEach(a => fetch(a.href).catch(() => {}));

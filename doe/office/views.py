@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from doe.bench.views import Choice, Frame, Hidden, Link, SettingRow, SymptomBox
+from reports.views import StudyDrawings
 
 
 @dataclass(frozen=True)
@@ -227,6 +228,10 @@ class JobPage:
         Whether that fold is open, as something in it was wrong.
     working : Working or None
         What comes next while it is worked out.
+    drawn : StudyDrawings or None
+        Room strips and maps of the answer.
+    drawing : Working or None
+        How far they are while they are not there yet; a part of the page that comes in by itself.
     """
 
     frame: Frame
@@ -244,6 +249,8 @@ class JobPage:
     undo: tuple[Form, ...]
     undo_open: bool
     working: Working | None
+    drawn: StudyDrawings | None
+    drawing: Working | None
 
 
 @dataclass(frozen=True)

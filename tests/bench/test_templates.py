@@ -73,7 +73,7 @@ def test_variables_of_a_template_are_the_fields_of_its_view_model(name):
     # macros that are imported at the top of a page count as undeclared in its blocks
     macros = {
         made.name
-        for part in (name, "bench_parts.html", "office_parts.html")
+        for part in (name, "bench_parts.html", "office_parts.html", "strips.html")
         for made in tree(part).find_all(nodes.Macro)
     }
     assert wanted - macros == {f.name for f in fields(PAGES[name])} - macros
