@@ -114,6 +114,8 @@ class TodayPage:
         Studies and recipes that wait for somebody.
     due : tuple of Link
         What waits with a day to it, what is due first at the top.
+    cases : tuple of Link
+        Prints that failed, whose case is not closed yet.
     quiet : tuple of Link
         Studies that wait for nothing.
     recipes : tuple of Link
@@ -130,6 +132,7 @@ class TodayPage:
     asked: str
     tasks: tuple[Task, ...]
     due: tuple[Link, ...]
+    cases: tuple[Link, ...]
     quiet: tuple[Link, ...]
     recipes: tuple[Link, ...]
     drafts: tuple[Link, ...]
@@ -289,7 +292,8 @@ class WorkingPage:
 class FailsPage:
     """A print fails: ``frame``, ``symptoms`` by pictures and the rarer ones (``more_symptoms``), ``recipes`` to choose.
 
-    ``fields`` asks what the machines are set to; ``open_cases`` wait for their coupon back at the recipe.
+    ``fields`` asks what the machines are set to; ``open_cases`` wait for their coupon back at the recipe, and are what
+    the page is about where it ``is_closing`` one.
     """
 
     frame: Frame
@@ -298,3 +302,4 @@ class FailsPage:
     recipes: Field
     fields: tuple[Field, ...]
     open_cases: tuple[Choice, ...]
+    is_closing: bool

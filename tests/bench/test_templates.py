@@ -121,6 +121,7 @@ def test_only_our_own_drawings_are_marked_safe():
         ("Field", "drawing"),
         ("RecipePage", "charts"),
         ("Picture", "svg"),
+        ("RoomStrip", "svg"),
     }
 
 

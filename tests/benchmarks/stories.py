@@ -17,6 +17,7 @@ from __future__ import annotations
 import argparse
 import os
 import shutil
+import sys
 import tempfile
 from pathlib import Path
 
@@ -44,6 +45,7 @@ def all_walks(folder: Path) -> dict[Cell, Walked]:
             else:
                 empty_book(place)
             found[cell] = walked(browser, place, cell)
+            print(f"{cell}: {found[cell].seconds:.0f} s", file=sys.stderr)
             if not onboarded:
                 onboarded = whole_copy(place).read_bytes()
         browser.close()

@@ -41,7 +41,8 @@ _AT = """e => {
   const free = r.width && hit && (e.contains(hit) || hit.contains(e));
   return free ? [x, y] : 'covered by ' + (hit && hit.outerHTML.slice(0, 200));
 }"""
-_IS_THERE = "() => !document.querySelector('[data-there], [data-fill]')"
+_IS_THERE = "() => document.readyState !== 'loading' && !document.querySelector('[data-there], [data-fill]')"
+_IS_HERE = "() => document.readyState !== 'loading' && !document.querySelector('[data-there]')"
 _FOLD = """e => {
   let d = e;
   for (let up = d.closest('details:not([open])'); up; up = up.parentElement.closest('details:not([open])')) d = up;
@@ -277,7 +278,7 @@ class BrowserWalk:
             self.screen.wait_for_function(_IS_THERE, polling=100)
         for _ in range(0 if self.scripts else 600):
             with contextlib.suppress(PlaywrightError):  # just then it looked again
-                if not self.screen.locator("[data-there]").count():
+                if self.screen.evaluate(_IS_HERE):
                     break
             self.screen.wait_for_timeout(100)
         self.screen.wait_for_load_state("domcontentloaded")
