@@ -82,7 +82,7 @@ def test_variables_of_a_template_are_the_fields_of_its_view_model(name):
 def test_attributes_in_the_templates_are_the_fields_of_the_views_inside():
     asked = {
         n.attr
-        for name in (*PAGES, *SHARED)
+        for name in (*PAGES, *SHARED, "strips.html")
         for n in tree(name).find_all(nodes.Getattr)
         if not (isinstance(n.node, nodes.Name) and n.node.name == "self")  # blocks of the page itself
     }
