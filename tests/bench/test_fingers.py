@@ -40,7 +40,7 @@ _SMALL = """least => {
     + ' label:has(input[type=radio], input[type=checkbox])';
   return [...document.querySelectorAll(taps)].map(e => [e, e.getBoundingClientRect()])
     .filter(([e, r]) => r.width && r.height && (r.width < least - 0.01 || r.height < least - 0.01))
-    .map(([e, r]) => `${e.tagName} ${e.textContent.trim().slice(0, 40)} ${Math.round(r.width)}x${Math.round(r.height)}`);
+    .map(([e, r]) => `${e.textContent.trim().slice(0, 30)} ${Math.round(r.width)}x${Math.round(r.height)}`);
 }"""
 _COVERED = """() => {
   const found = [];
