@@ -90,8 +90,8 @@ class RoomStrip:
     """One setting moved alone: its ``label``, and what to ``dial`` in for the setpoint.
 
     ``svg`` is the strip; ``room`` how far it may move in words, with its middle ``room_place`` in percent of the
-    strip; ``low_end`` and ``high_end`` what comes at the ends, ``low_side`` and ``high_side`` how prints fail there
-    ("under", "over" or empty).
+    strip, in steps of 5; ``low_end`` and ``high_end`` what comes at the ends, ``low_side`` and ``high_side`` how
+    prints fail there ("under", "over" or empty).
     """
 
     label: str
@@ -121,6 +121,19 @@ class Picture:
     svg: Markup
     title: str
     caption: str
+
+
+@dataclass(frozen=True)
+class StudyDrawings:
+    """What is drawn of an answer first: ``rooms``, and the maps of two settings at a time.
+
+    ``map_key`` says how ``map_pictures`` are read; ``flat_lines`` stand in place of maps that would show nothing.
+    """
+
+    rooms: Rooms
+    map_pictures: tuple[Picture, ...]
+    map_key: str
+    flat_lines: tuple[str, ...]
 
 
 @dataclass(frozen=True)

@@ -59,7 +59,13 @@
     return found.sort((one, other) => one.end - other.end);
   }
   const ticking = [], running = document.getElementById('running'), title = document.title;
-  const shown = new Set($$('.timer').map(box => 'timer:' + box.dataset.timer));
+  // a countdown of this page is in the band at the top too while its own button is out of sight
+  function inSight(key) {
+    return $$('button.timer').some(b => {
+      const r = b.getBoundingClientRect();
+      return 'timer:' + b.dataset.timer === key && r.top >= 0 && r.bottom <= innerHeight;
+    });
+  }
   $$('.timer').forEach(box => {
     const key = 'timer:' + box.dataset.timer, full = Number(box.dataset.seconds) * 1000;
     const button = document.createElement('button');
@@ -93,7 +99,7 @@
     keepAwake(all.length > 0);
     document.title = over.length ? '\u23F0 ' + over[0].what : next ? clock(next.end - Date.now()) + ' ' + next.what : title;
     if (over.length && Date.now() - rang > 2500) { rang = Date.now(); beep(); }
-    const elsewhere = all.filter(one => !shown.has(one.key));
+    const elsewhere = all.filter(one => !inSight(one.key));
     running.hidden = !elsewhere.length;
     running.replaceChildren(...elsewhere.map(one => {
       const a = document.createElement('a'), left = one.end - Date.now();
@@ -302,6 +308,16 @@
       else location.reload();
     });
     setTimeout(look, pause);
+  });
+
+  // a part of a page that is still worked out comes in by itself; what is typed elsewhere on the page stays
+  $$('[data-fill]').forEach(box => {
+    const look = () => fetch(box.dataset.fill, { cache: 'no-store' }).then(r => (r.ok ? r.text() : ''), () => '').then(text => {
+      const there = new DOMParser().parseFromString(text, 'text/html').getElementById(box.id);
+      if (there && there.dataset.fill) setTimeout(look, 700);
+      else if (there) box.replaceWith(there);
+    });
+    setTimeout(look, 500);
   });
 
   // pages looked at are kept on the device for when the connection is gone, where the browser allows it

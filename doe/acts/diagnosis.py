@@ -323,6 +323,11 @@ def came_back(text: str, where: str = "coupon") -> Back:
     return "passed" if said_check(text.strip(), where) else "failed"
 
 
+def open_cases(book: Book) -> tuple[ShopNote, ...]:
+    """Cases of which no coupon back at the recipe was told yet, the newest first."""
+    return tuple(n for n in book.notes(CASE) if not n.data.get("back"))[::-1]
+
+
 def case_number(note: ShopNote) -> int:
     """The number of a case: that under which it was first kept, whatever was said of it since."""
     return int(note.data.get("case", note.id))

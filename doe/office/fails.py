@@ -7,7 +7,7 @@ from functools import partial
 
 from starlette.responses import Response
 
-from doe.acts.diagnosis import CASE, Setting, came_back, close_case, diagnose_case, keep_case, setting_of
+from doe.acts.diagnosis import CASE, Setting, came_back, close_case, diagnose_case, keep_case, open_cases, setting_of
 from doe.acts.recipe.recipes import recipes_to_list
 from doe.bench.coupon_page import common_symptoms, symptom_boxes
 from doe.bench.jobs import Work
@@ -35,7 +35,8 @@ def fails(visit: Visit, problem: InputError | None = None) -> Response:
     """What is seen, of which recipe, at which settings."""
     shop = visit.bench.shop
     ticked, chosen = visit.request.query_params.getlist("symptom"), visit.query("recipe")
-    kept = recipes_to_list(shop.look)
+    kept, meant = recipes_to_list(shop.look), visit.query("case")
+    waiting = open_cases(shop.look)[:MOST_OPEN] if visit.can_post else ()
     recipes = [
         Option(k.recipe.name, k.recipe.name, k.recipe.line.name, k.recipe.name == (chosen or kept[0].recipe.name))
         for k in kept
@@ -60,10 +61,10 @@ def fails(visit: Visit, problem: InputError | None = None) -> Response:
         recipes=Field("recipe", told("fails_recipe"), options=tuple(recipes)),
         fields=fields,
         open_cases=tuple(
-            Choice(str(n.id), f"{day(n.at)}, {case_told(n.data['symptoms'], n.data['cause'])}")
-            for n in shop.look.notes(CASE)
-            if visit.can_post and not n.data.get("back")
-        )[::-1][:MOST_OPEN],
+            Choice(str(n.id), f"{day(n.at)}, {case_told(n.data['symptoms'], n.data['cause'])}", str(n.id) == meant)
+            for n in waiting
+        ),
+        is_closing=any(str(n.id) == meant for n in waiting),
     )
     return page("office_fails.html", view, status=422 if problem else 200)
 

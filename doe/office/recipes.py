@@ -15,10 +15,12 @@ from doe.assure.days import MOST_PRINTS, Days, Given
 from doe.bench.views import Link, SettingRow
 from doe.bench.web import Visit, page
 from doe.domain.errors import InputError
+from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.recipe import Recipe, RecipeSetting
 from doe.domain.units import Shown, parse_number
-from doe.office.steps import by_field, lines_of, recipe_url, told, with_problems
+from doe.office.steps import by_field, fails_url, lines_of, recipe_url, told, with_problems
 from doe.office.views import Field, Form, Option, RecipePage
+from doe.symptoms.catalogue import CATALOGUE
 from doe.words.recipe.card import (
     both,
     confirmation_sentence,
@@ -31,6 +33,8 @@ from doe.words.recipe.days import cleared_words, count_words, judged_words, kept
 from doe.words.study.standing import frame, headline, meaning
 from doe.words.typed import quantity
 from reports.recipe.days import day_charts
+
+_SYMPTOMS = frozenset(s.key for s in CATALOGUE)
 
 
 def recipe(visit: Visit, asked: str = "", problem: InputError | None = None) -> Response:
@@ -58,6 +62,8 @@ def recipe(visit: Visit, asked: str = "", problem: InputError | None = None) -> 
         why = Field("why", told("retire_why"))
         forms.append(one("retire", told("retire_title"), told("retire_do"), why, told("retire_lead")))
     acts = (Link(told("compare_new"), recipe_url(found.name, "compare")),) if kept.in_force and kept.study_id else ()
+    if run.articles and run.articles[-1].given.failed:
+        acts = (_why_it_failed(found.name, run.articles[-1].given, shop.shown), *acts)
     if kept.in_force:
         acts = (*acts, Link(told("carry"), f"/begin?known=yes&carry={quote(found.name, safe='')}"))
     papers = [Link(told("paper_card"), recipe_url(found.name, "card"), told("paper_card_more"))]
@@ -94,6 +100,13 @@ def recipe(visit: Visit, asked: str = "", problem: InputError | None = None) -> 
         charts=day_charts(run, shop.shown),
     )
     return page("office_recipe.html", view, status=422 if problem else 200)
+
+
+def _why_it_failed(name: str, given: Given, shown: Shown) -> Link:
+    """The way from a first article that failed to its diagnosis, with what was seen and dialled."""
+    typed = {f"set_{f}": f"{shown.value(value, KNOWN_FACTORS[f].unit):.6g}" for f, value in given.dialled.items()}
+    seen = [key for key in given.seen if key in _SYMPTOMS]
+    return Link(told("step_diagnose"), fails_url(name, **({"symptom": seen[0]} if seen else {}), **typed))
 
 
 def _judged(run: Days, shown: Shown) -> tuple[str, ...]:

@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
 from typing import TypeVar
-from urllib.parse import quote
+from urllib.parse import quote, urlencode
 
 from doe.bench.jobs import Work
 from doe.bench.views import Link
@@ -38,6 +38,15 @@ def recipe_url(name: str, page: str = "") -> str:
     return "/recipe/" + quote(name, safe="") + (f"/{page}" if page else "")
 
 
+def fails_url(recipe: str, **more: str) -> str:
+    """Where it is found out why a print of a recipe fails, with what is known of it already.
+
+    >>> fails_url("tee 1", set_dwell="14")
+    '/fails?recipe=tee+1&set_dwell=14'
+    """
+    return f"/fails?{urlencode({'recipe': recipe, **more})}"
+
+
 def step_link(study: int, step: NextStep) -> Link:
     """A step of a study, or of a recipe that came from it, as a tap."""
     places = {
@@ -52,7 +61,7 @@ def step_link(study: int, step: NextStep) -> Link:
         "history": recipe_url(step.name, "why"),
         "retire": recipe_url(step.name),
         "measure": "/line/" + quote(step.name, safe=""),
-        "diagnose": "/fails",
+        "diagnose": fails_url(step.name),
     }
     text = told(f"step_{step.step}", coupons=step.coupons, coupon=step.coupon, name=step.name)
     return Link(text, places.get(step.step, f"/study/{study}"))

@@ -26,15 +26,16 @@ from doe.acts.recipe.recipes import newest_for
 from doe.acts.recipe.record_items import facts_of_study, record_items
 from doe.acts.recipe.release import Wishes, release_study
 from doe.acts.study.change import change_study
+from doe.acts.study.drawings import drawings_sum
 from doe.acts.study.fits import answer_from
 from doe.acts.study.limits import known_beyond, missing
 from doe.acts.study.plans import commit_plan, compare_for, may_withdraw, withdraw_plan
 from doe.acts.study.rounds import confirmation_counts, is_blind, is_comparison, score_counts
-from doe.acts.study.standing import answer_now, retune_of, standing_of
+from doe.acts.study.standing import answer_kept, answer_now, retune_of, standing_of
 from doe.bench.views import Hidden, Link, SettingRow
 from doe.bench.web import Visit, page
 from doe.book.book import Book
-from doe.book.records import StudyRecord
+from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.errors import InputError, check_note
 from doe.domain.limits import LIMIT_OPTIONS, Limits, needed_limits
 from doe.domain.plan_kinds import JUDGING
@@ -71,6 +72,7 @@ from doe.words.study.standing import frame, headline, meaning
 from doe.words.study.state import counts_sentence, held_words, rule_words, setting_error_words, target_words
 from doe.words.typed import quantity
 from doe.words.wording import amount_both, amount_range, count, percent, stated
+from reports.views import StudyDrawings
 
 SIZES = (12, 20, 28)
 """Coupons of a first round that are offered side by side."""
@@ -87,10 +89,11 @@ def study(visit: Visit, problems: Problems | None = None) -> Response:
     book, shown = shop.look, shop.shown
     record = book.study(visit.number("study"))
     known = standing_of(book, record.id)
-    kept = answer_now(book, record)
-    answer = None if kept is None else answer_from(kept)
+    kept = answer_kept(book, record)
+    answer = None if kept is None else answer_from(kept.payload)
     setpoint = record.study.settings if answer is None else answer.setpoint
     forms, acts, working = ((_take_out(record),), (), None) if record.archived else _next(visit, record, known)
+    drawn = None if kept is None else _drawn(visit, record, kept)  # after the forms, which wait for nothing else
     compared: tuple[str, ...] = ()
     if known.state == "comparing" and not record.archived and score_counts(book, record.id).scored:
         retuned = retune_of(book, record)
@@ -127,8 +130,27 @@ def study(visit: Visit, problems: Problems | None = None) -> Response:
         undo=tuple(_with_problems(form, problems, visit) for form in undo),
         undo_open=any(field.name in problems for form in undo for field in form.fields),
         working=working,
+        drawn=drawn if isinstance(drawn, StudyDrawings) else None,
+        drawing=drawn if isinstance(drawn, Working) else None,
     )
     return page("office_study.html", view, status=422 if problems else 200)
+
+
+def _drawn(visit: Visit, record: StudyRecord, kept: AnalysisRecord) -> StudyDrawings | Working:
+    """Room strips and maps of the answer, or how far they are; the page does not wait for them."""
+    shop = visit.bench.shop
+    book = shop.look
+    inputs = shop.kept(("drawings sum", record.id, shop.last_act(), today()), lambda: drawings_sum(book, record))
+    found = worked_out(
+        visit,
+        ("drawings", record.id, inputs),
+        told("working_drawn"),
+        f"/study/{record.id}",
+        partial(works.draw, record=record, kept=kept, shown=shop.shown),
+    )
+    if isinstance(found, Working) and found.goes_on:
+        return replace(found, lines=(told("working_drawn_more"),))
+    return found
 
 
 def _compared(visit: Visit, record: StudyRecord) -> tuple[tuple[str, ...], tuple[Form, ...]] | Working:

@@ -9,6 +9,7 @@ from urllib.parse import quote
 from starlette.responses import Response
 
 from doe.acts.base import today as this_day
+from doe.acts.diagnosis import open_cases
 from doe.acts.recipe.recipes import recipes_to_list
 from doe.acts.study.standing import standing_of, standing_of_recipe
 from doe.acts.waiting import what_waits
@@ -20,9 +21,11 @@ from doe.domain.standing import StudyStanding
 from doe.office.begin import drafts_of
 from doe.office.steps import recipe_url, step_link, told
 from doe.office.views import Task, TodayPage
+from doe.words.diagnosis import case_told
 from doe.words.recipe.card import state_words
 from doe.words.study.standing import frame, headline
 from doe.words.waiting import link_words
+from doe.words.wording import day
 from reports.calendar import MEDIA_TYPE
 from reports.waiting import waiting_calendar
 
@@ -49,6 +52,7 @@ def today(visit: Visit) -> Response:
         asked=asked,
         tasks=tasks,
         due=tuple(_due(visit)) if not asked else (),
+        cases=tuple(_cases(visit)) if not asked else (),
         quiet=tuple(
             Link(s.name, f"/study/{s.id}", headline(k, shown)) for s, k in known if k.rests or k.state == "doubtful"
         ),
@@ -77,6 +81,16 @@ def _due(visit: Visit) -> Iterator[Link]:
         yield Link(told("due_calendar"), "/waiting.ics", told("due_calendar_more", things=len(with_day)))
 
 
+def _cases(visit: Visit) -> Iterator[Link]:
+    """Cases that wait for a coupon back at the recipe, each with the form that closes it."""
+    waiting = open_cases(visit.bench.shop.look) if visit.can_post else ()
+    for note in waiting[:MOST_DUE]:
+        said = case_told(note.data["symptoms"], note.data["cause"])
+        yield Link(note.name or told("case_unnamed"), f"/fails?case={note.id}#open", f"{day(note.at)}, {said}")
+    if len(waiting) > MOST_DUE:
+        yield Link(told("case_more", cases=len(waiting) - MOST_DUE), "/fails")
+
+
 def as_calendar(visit: Visit) -> Response:
     """Everything that waits, for a calendar on a phone or a computer."""
     text = waiting_calendar(what_waits(visit.bench.shop.look), made_at=datetime.now(UTC), on=this_day())
@@ -98,7 +112,9 @@ def _urgency(known: StudyStanding) -> int:
 def _doubt(kept: KeptRecipe, known: StudyStanding, visit: Visit) -> Task:
     url = recipe_url(kept.recipe.name)
     act = step_link(kept.study_id or 0, known.steps[0])
-    return Task(kept.recipe.name, headline(known, visit.bench.shop.shown), frame(known), url, Link(act.text, url))
+    if known.steps[0].step != "diagnose":  # all else is done on its own page
+        act = Link(act.text, url)
+    return Task(kept.recipe.name, headline(known, visit.bench.shop.shown), frame(known), url, act)
 
 
 def _recipe(kept: KeptRecipe) -> Link:

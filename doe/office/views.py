@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from doe.bench.views import Choice, Frame, Hidden, Link, SettingRow, SymptomBox
+from reports.views import StudyDrawings
 
 
 @dataclass(frozen=True)
@@ -113,6 +114,8 @@ class TodayPage:
         Studies and recipes that wait for somebody.
     due : tuple of Link
         What waits with a day to it, what is due first at the top.
+    cases : tuple of Link
+        Prints that failed, whose case is not closed yet.
     quiet : tuple of Link
         Studies that wait for nothing.
     recipes : tuple of Link
@@ -129,6 +132,7 @@ class TodayPage:
     asked: str
     tasks: tuple[Task, ...]
     due: tuple[Link, ...]
+    cases: tuple[Link, ...]
     quiet: tuple[Link, ...]
     recipes: tuple[Link, ...]
     drafts: tuple[Link, ...]
@@ -227,6 +231,10 @@ class JobPage:
         Whether that fold is open, as something in it was wrong.
     working : Working or None
         What comes next while it is worked out.
+    drawn : StudyDrawings or None
+        Room strips and maps of the answer.
+    drawing : Working or None
+        How far they are while they are not there yet; a part of the page that comes in by itself.
     """
 
     frame: Frame
@@ -244,6 +252,8 @@ class JobPage:
     undo: tuple[Form, ...]
     undo_open: bool
     working: Working | None
+    drawn: StudyDrawings | None
+    drawing: Working | None
 
 
 @dataclass(frozen=True)
@@ -282,7 +292,8 @@ class WorkingPage:
 class FailsPage:
     """A print fails: ``frame``, ``symptoms`` by pictures and the rarer ones (``more_symptoms``), ``recipes`` to choose.
 
-    ``fields`` asks what the machines are set to; ``open_cases`` wait for their coupon back at the recipe.
+    ``fields`` asks what the machines are set to; ``open_cases`` wait for their coupon back at the recipe, and are what
+    the page is about where it ``is_closing`` one.
     """
 
     frame: Frame
@@ -291,3 +302,4 @@ class FailsPage:
     recipes: Field
     fields: tuple[Field, ...]
     open_cases: tuple[Choice, ...]
+    is_closing: bool

@@ -12,20 +12,28 @@ from doe.acts.comparison.verdict import judged_now
 from doe.acts.confirmation.plan import ClaimOffer, ClaimWishes, compare_claims_for, plan_confirmation
 from doe.acts.diagnosis import setting_of
 from doe.acts.recipe.story import write_story
+from doe.acts.study.drawings import draw_study
 from doe.acts.study.fits import recommend_study
 from doe.acts.study.plans import extend_study
 from doe.acts.study.sheets import report_page
 from doe.assure.comparison.verdict import Comparison
 from doe.bench.beside import Progress
 from doe.book.book import Book
+from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.recipe import KeptRecipe
 from doe.domain.units import Shown
+from reports.views import StudyDrawings
 
 
 def work_out_answer(book: Book, number: int, *, progress: Progress) -> None:
     """Recommend a setpoint, and keep the answer in the book."""
     recommend_study(book, number, progress=progress)
+
+
+def draw(book: Book, record: StudyRecord, kept: AnalysisRecord, shown: Shown, *, progress: Progress) -> StudyDrawings:
+    """Room strips and maps of an answer."""
+    return draw_study(book, record, kept, shown=shown, progress=progress)
 
 
 def plan_more(book: Book, number: int, coupons: int, shown: Shown, *, progress: Progress) -> None:

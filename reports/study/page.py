@@ -97,6 +97,7 @@ from reports.views import (
     PageTable,
     SeenOften,
     SettingDial,
+    StudyDrawings,
     StudyPage,
 )
 
@@ -117,8 +118,7 @@ def study_page(report: StudyReport) -> StudyPage:
     study, answer, shown = report.study, report.answer, report.shown
     known = report.standing or by_answer(answer)
     is_asked = known.state in ("refused", "confirming", "confirmed") and report.confirmation is not None
-    profiles = profiles_of(report)
-    maps = maps_of(report, profiles)
+    drawn = study_drawings(report)
     why_lines, reasons = why_reasons(report)
     decides, *effects = effect_lines(report)
     _, *sure = sureness(study, answer)  # what is expected stands in the lead
@@ -141,7 +141,7 @@ def study_page(report: StudyReport) -> StudyPage:
         sure_title="How sure" if report.confirmation is None else "How sure by the study alone",
         sure_lines=tuple(sure[:2] if answer.hand is not None else sure),
         sure_pairs=sure_pairs(study, answer),
-        rooms=rooms(report, profiles),
+        rooms=drawn.rooms,
         limits_on_certainty=said(study, answer.limits_on_certainty, shown),
         steps_title="What could be changed" if known.state == "unreachable" else "Next steps",
         steps=confirmation_steps(report.confirmation)
@@ -156,9 +156,9 @@ def study_page(report: StudyReport) -> StudyPage:
         if report.confirmation is None
         else confirmation_standing(report.confirmation).removesuffix("."),
         confirmation=None if report.confirmation is None else confirmation_section(report.confirmation, shown=shown),
-        map_pictures=map_pictures(report, maps),
-        map_key=map_key(report),
-        flat_lines=flat_lines(report, maps),
+        map_pictures=drawn.map_pictures,
+        map_key=drawn.map_key,
+        flat_lines=drawn.flat_lines,
         what_if=what_if(report),
         strip_pictures=strip_pictures(report),
         run_pictures=run_pictures(report),
@@ -196,6 +196,13 @@ def study_page(report: StudyReport) -> StudyPage:
         provenance_pairs=provenance_pairs(report),
         history_table=history_table(report.history),
     )
+
+
+def study_drawings(report: StudyReport) -> StudyDrawings:
+    """The room strips and the maps of a report, which the page of a study shows too."""
+    profiles = profiles_of(report)
+    maps = maps_of(report, profiles)
+    return StudyDrawings(rooms(report, profiles), map_pictures(report, maps), map_key(report), flat_lines(report, maps))
 
 
 def _facts(report: StudyReport) -> str:

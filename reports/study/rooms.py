@@ -115,7 +115,7 @@ def _strip(report: StudyReport, strip: Strip) -> RoomStrip:
         dial=amount_both(f, dial_value(report, f), shown),
         svg=draw_room(strip, shown, name=f"room-{f.name}", title=title, description=told),
         room=f"alone {room}" if room else "",
-        room_place=f"{100 * _middle(strip):.1f}",
+        room_place=str(5 * round(20 * _middle(strip))),
         low_end=ends[0][0],
         low_side=ends[0][1],
         high_end=ends[1][0],

@@ -73,7 +73,7 @@ def test_variables_of_a_template_are_the_fields_of_its_view_model(name):
     # macros that are imported at the top of a page count as undeclared in its blocks
     macros = {
         made.name
-        for part in (name, "bench_parts.html", "office_parts.html")
+        for part in (name, "bench_parts.html", "office_parts.html", "strips.html")
         for made in tree(part).find_all(nodes.Macro)
     }
     assert wanted - macros == {f.name for f in fields(PAGES[name])} - macros
@@ -82,7 +82,7 @@ def test_variables_of_a_template_are_the_fields_of_its_view_model(name):
 def test_attributes_in_the_templates_are_the_fields_of_the_views_inside():
     asked = {
         n.attr
-        for name in (*PAGES, *SHARED)
+        for name in (*PAGES, *SHARED, "strips.html")
         for n in tree(name).find_all(nodes.Getattr)
         if not (isinstance(n.node, nodes.Name) and n.node.name == "self")  # blocks of the page itself
     }
@@ -121,6 +121,7 @@ def test_only_our_own_drawings_are_marked_safe():
         ("Field", "drawing"),
         ("RecipePage", "charts"),
         ("Picture", "svg"),
+        ("RoomStrip", "svg"),
     }
 
 

@@ -19,6 +19,9 @@ from doe.office.pages import pages
 from tests.bench.shop import PageUnderTest, make_desk
 from tests.office.walk import SENT, Walk
 
+with contextlib.suppress(ImportError):  # without it no test here runs
+    from playwright.sync_api import Error as PlaywrightError
+
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, ElementHandle, Locator, Page
 
@@ -38,7 +41,8 @@ _AT = """e => {
   const free = r.width && hit && (e.contains(hit) || hit.contains(e));
   return free ? [x, y] : 'covered by ' + (hit && hit.outerHTML.slice(0, 200));
 }"""
-_IS_THERE = "() => !document.querySelector('[data-there]')"
+_IS_THERE = "() => document.readyState !== 'loading' && !document.querySelector('[data-there], [data-fill]')"
+_IS_HERE = "() => document.readyState !== 'loading' && !document.querySelector('[data-there]')"
 _FOLD = """e => {
   let d = e;
   for (let up = d.closest('details:not([open])'); up; up = up.parentElement.closest('details:not([open])')) d = up;
@@ -89,6 +93,8 @@ class BrowserWalk:
         Of the window.
     by_keys : bool
         Whether everything is done with Tab, arrows, Space and Enter, and no mouse.
+    scripts : bool
+        Whether the browser runs scripts of pages.
     helper : Walk, optional
         A second device of the same person, without scripts, on which most coupons of a round are scored.
     """
@@ -101,15 +107,16 @@ class BrowserWalk:
         *,
         size: tuple[int, int],
         by_keys: bool = False,
+        scripts: bool = True,
         helper: Walk | None = None,
     ) -> None:
-        context = browser.new_context(viewport={"width": size[0], "height": size[1]})
+        context = browser.new_context(viewport={"width": size[0], "height": size[1]}, java_script_enabled=scripts)
         self.screen: Page = context.new_page()
         self.screen.set_default_timeout(60_000)
         self.failed: list[str] = []
         self.screen.on("pageerror", lambda error: self.failed.append(str(error)))
         self.screen.on("console", lambda m: self.failed.append(m.text) if "Content Security" in m.text else None)
-        self.by_keys, self.helper, self.taps = by_keys, helper, 0
+        self.by_keys, self.scripts, self.helper, self.taps = by_keys, scripts, helper, 0
         self.screen.goto(f"{address}/")
         form = self.screen.locator('form[action="/name"]:has(input[name=typed])')
         self._type(form.locator("input[name=typed]"), who)
@@ -256,8 +263,7 @@ class BrowserWalk:
                 self.screen.keyboard.press("Enter")
             else:
                 self._press(element)
-        self.screen.wait_for_function(_IS_THERE, polling=100)
-        self.screen.wait_for_load_state("domcontentloaded")
+        self._wait()
         self.__dict__.pop("_seen", None)
         answer = led.value
         assert answer is None or answer.status == expect, (
@@ -265,6 +271,17 @@ class BrowserWalk:
             answer.status,
             self.screen.inner_text("body")[:3000],
         )
+
+    def _wait(self) -> None:
+        """Until what is worked out is there: the page looks again by itself, with scripts or without."""
+        if self.scripts:
+            self.screen.wait_for_function(_IS_THERE, polling=100)
+        for _ in range(0 if self.scripts else 600):
+            with contextlib.suppress(PlaywrightError):  # just then it looked again
+                if self.screen.evaluate(_IS_HERE):
+                    break
+            self.screen.wait_for_timeout(100)
+        self.screen.wait_for_load_state("domcontentloaded")
 
     # by keys
 

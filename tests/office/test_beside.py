@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from datetime import UTC, datetime
 from typing import Any
 from urllib.parse import quote
 
@@ -16,6 +18,7 @@ from doe.acts.comparison.plan import Wanted, begin_comparison
 from doe.acts.confirmation.plan import ClaimWishes, plan_confirmation
 from doe.acts.study.fits import recommend_study
 from doe.book.book import Book
+from doe.domain.gauge import GaugeReading
 from doe.domain.score import ScoreEntry
 from tests.acts.recipe.samples import STUDY
 from tests.bench.shop import Device, PageUnderTest, hidden_fields
@@ -212,3 +215,63 @@ def test_an_answer_is_worked_out_once_for_what_it_is_made_from(ready, monkeypatc
     sent = ana.client.post("/answer/1", data=data, headers={"Origin": ana.origin})
     assert str(sent.url).endswith("/study/1")
     assert "What to dial in" in sent.text
+
+
+def drawn_in(text: str) -> list[str]:
+    """Figures of a page, as they are drawn."""
+    return re.findall(r'<div class="plot (?:room|map)".*?</svg></div>', text, flags=re.DOTALL)
+
+
+def test_strips_and_maps_of_an_answer_are_those_of_its_report(ready, slow):
+    draws = slow("draw_study", tells=True)
+    ana, before = ready.device("ana"), ready.bench.shop.last_act()
+    text = at_once(ana, "/study/1")
+    # nothing waits for them: forms are there to be filled in, and a tap looks again
+    for words in ("What to dial in", "Drawing room and maps", 'data-fill="/study/1"', 'href="/study/1#drawn"'):
+        assert words in text
+    assert 'action="/confirm/1"' in by_itself(ana, "/study/1", 'data-fill="/study/1"')
+    draws.may.set()
+    text = until(ana, "Two settings at a time")
+    assert "data-fill" not in text
+    assert ready.bench.shop.last_act() == before
+    here = drawn_in(text)
+    assert len(here) == 6
+    for _ in range(600):
+        report = ana.get("/paper/1/report").text
+        if "Study report" in report:
+            break
+        time.sleep(0.05)
+    assert drawn_in(report) == [*here, *drawn_in(report)[6:]]
+    # kept by what they are made from: a remark changes nothing of it, another dial does
+    with Book.open(ready.place, who="ana") as book:
+        book.save_note("remark", STUDY, {"text": "swept the floor"})
+    assert drawn_in(at_once(ana, "/study/1")) == here
+    assert draws.asked == 1
+    with Book.open(ready.place, who="ana") as book:
+        line = book.study(1).line.name
+        reading = GaugeReading("press", 150.0, None, 140.0, taken_at=datetime.now(UTC))
+        book.add_gauge_reading(line, reading)
+    at_once(ana, "/study/1")
+    assert drawn_in(until(ana, "Two settings at a time")) != here
+    assert draws.asked == 2
+
+
+def until(device: Device, words: str) -> str:
+    """The page once something has come in."""
+    for _ in range(600):
+        text = str(device.get("/study/1").text)
+        if words in text and AGAIN not in text:
+            return text
+        time.sleep(0.05)
+    raise AssertionError(f"{words} never came")
+
+
+def test_drawings_that_fail_leave_the_page_as_it_is(ready, monkeypatch):
+    def broken(*given: object, **more: object) -> None:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr("doe.office.works.draw_study", broken)
+    text = until(ready.device("ana"), "This could not be worked out")
+    assert "What to dial in" in text
+    assert "data-fill" not in text
+    ready.errors.clear()

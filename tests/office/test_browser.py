@@ -42,7 +42,7 @@ PAGES = (
 )
 
 
-WORKED_OUT = "() => !document.querySelector('[data-there]')"
+WORKED_OUT = "() => !document.querySelector('[data-there], [data-fill]')"
 
 
 @pytest.fixture(scope="module")

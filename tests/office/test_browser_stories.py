@@ -1,104 +1,76 @@
-"""Each use in real Chromium from an empty book to its last page, by what a person taps, scripts on: taps and time.
+"""Each use in real Chromium from an empty book to its last page, by what a person does: taps and time.
 
-The walks are those of `tests.office.stories`, which are done without a browser too. Of every round
-the first coupons are scored in the browser, the others on a second device of the same person, which has no scripts.
+The walks are those of `tests.office.stories`, which are done without a browser too. The usual pairs of size and mode
+are few; ``DOE_STORIES=all`` walks every story at every size, with scripts and without, and by keys alone.
 """
 
 from __future__ import annotations
 
-import time
-from collections.abc import Callable, Iterator
+import os
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import pytest
 
-from doe.book.book import Book
 from tests.axe_check import need_axe, violations
-from tests.office.browser_walk import DESKTOP, PHONE, TABLET, BrowserWalk, served
-from tests.office.onboarding import onboard
-from tests.office.stories import (
-    Story,
-    a_new_lot,
-    a_print_fails,
-    first_visit,
-    own_sheet,
-    somebody_learns,
-    why_it_was_chosen,
-)
-from tests.office.walk import Walk
-
-if TYPE_CHECKING:
-    from playwright.sync_api import Browser
+from tests.bench.shop import PageUnderTest
+from tests.office.browser_walk import BrowserWalk
+from tests.office.matrix import AFTER, ALL, MODES, SIZES, STORIES, USUAL, Cell, Walked, empty_book, walked, whole_copy
 
 pytestmark = pytest.mark.browser
 
+CELLS = ALL if os.environ.get("DOE_STORIES") == "all" else USUAL
+LATER = tuple(cell for cell in CELLS if STORIES[cell.story] in AFTER)
+FIRST, *OTHERS = (cell for cell in CELLS if cell not in LATER)
+
+
+def last_page(walk: BrowserWalk, office: PageUnderTest) -> None:
+    """The last page has no violation and does not run off the side."""
+    del office
+    if walk.scripts:  # axe-core is one itself
+        assert violations(walk.screen) == []
+    assert walk.screen.evaluate("document.documentElement.scrollWidth") <= walk.screen.viewport_size["width"]
+
 
 @pytest.fixture
-def told(capsys: pytest.CaptureFixture[str]) -> Callable[[str, BrowserWalk, float], None]:
-    """What a use took, and whether its last page has no violation and does not run off the side."""
-    need_axe()
-
-    def tell(use: str, walk: BrowserWalk, took: float) -> None:
-        size = walk.screen.viewport_size
-        assert violations(walk.screen) == []
-        assert walk.screen.evaluate("document.documentElement.scrollWidth") <= size["width"]
-        walk.close()
+def tell(capsys: pytest.CaptureFixture[str]) -> Callable[[Cell, Walked], None]:
+    def told(cell: Cell, found: Walked) -> None:
         with capsys.disabled():
-            by = "by keys" if walk.by_keys else "by taps"
-            taps = walk.taps + (0 if walk.helper is None else walk.helper.taps)
-            print(f"\n{use} in Chromium, {size['width']} px, {by}: {taps} taps and forms, {took:.0f} s")
+            print(f"\n{cell} in Chromium: {found.taps} taps and forms, {found.seconds:.0f} s")
 
-    return tell
-
-
-def empty_book(place: Path) -> Path:
-    """A book with nothing in it."""
-    Book.open(place, who="owner").close()
-    return place
+    return told
 
 
 @pytest.fixture(scope="module")
-def onboarded(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, BrowserWalk, float]]:
-    """An empty book taken in the browser to the card of its recipe, which stays open."""
-    place, began = empty_book(tmp_path_factory.mktemp("onboarded") / "shop.sqlite"), time.monotonic()
-    with served(place) as (office, address):
-        helper = Walk(office.device("Ana", address="192.168.7.21"))
-        walk = BrowserWalk(browser, address, "Ana", size=TABLET, helper=helper)
-        first_visit(walk)
-        onboard(walk, office.book)
-        with Book.open(place, who="owner") as book:
-            whole = book.backup(place.with_name("whole.sqlite"))
-        yield Path(whole), walk, time.monotonic() - began
+def onboarded(browser, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Walked]:
+    """An empty book taken in the browser to the card of its recipe."""
+    need_axe()
+    place = empty_book(tmp_path_factory.mktemp("onboarded") / "shop.sqlite")
+    found = walked(browser, place, FIRST, at_end=last_page)
+    return whole_copy(place), found
 
 
-def test_a_powder_is_onboarded(onboarded, told):
-    _, walk, took = onboarded
-    told("onboarding", walk, took)
+def test_a_powder_is_onboarded(onboarded, tell):
+    tell(FIRST, onboarded[1])
 
 
-@pytest.mark.parametrize(
-    ("story", "size", "by_keys"),
-    [(own_sheet, DESKTOP, False), (a_print_fails, DESKTOP, True), (somebody_learns, PHONE, False)],
-    ids=["own_sheet", "a_print_fails_by_keys", "somebody_learns"],
-)
-def test_from_an_empty_book(browser, tmp_path, told, story: Story, size, by_keys):
-    began = time.monotonic()
-    with served(empty_book(tmp_path / "shop.sqlite")) as (office, address):
-        walk = BrowserWalk(browser, address, "Ana", size=size, by_keys=by_keys)
-        story(walk, office.book)
-        told(story.__name__, walk, time.monotonic() - began)
+@pytest.mark.parametrize("cell", OTHERS, ids=str)
+def test_from_an_empty_book(browser, tmp_path, tell, cell: Cell):
+    need_axe()
+    tell(cell, walked(browser, empty_book(tmp_path / "shop.sqlite"), cell, at_end=last_page))
 
 
-@pytest.mark.parametrize(
-    ("story", "size"), [(why_it_was_chosen, DESKTOP), (a_new_lot, PHONE)], ids=["why_it_was_chosen", "a_new_lot"]
-)
-def test_after_onboarding(browser, onboarded, tmp_path, told, story: Story, size):
+@pytest.mark.parametrize("cell", LATER, ids=str)
+def test_after_onboarding(browser, onboarded, tmp_path, tell, cell: Cell):
     place = tmp_path / "onboarded.sqlite"
     place.write_bytes(onboarded[0].read_bytes())
-    began = time.monotonic()
-    with served(place) as (office, address):
-        helper = Walk(office.device("Ben", address="192.168.7.21"))
-        walk = BrowserWalk(browser, address, "Ben", size=size, helper=helper)
-        story(walk, office.book)
-        told(story.__name__, walk, time.monotonic() - began)
+    tell(cell, walked(browser, place, cell, at_end=last_page))
+
+
+def test_the_usual_pairs_meet_every_story_size_and_mode():
+    assert {cell.story for cell in USUAL} == set(STORIES)
+    for size in SIZES:
+        assert len({cell.story for cell in USUAL if cell.size == size}) > 1, size
+    assert {cell.mode for cell in USUAL} == set(MODES)
+    assert len(ALL) == len(set(ALL)) == len(STORIES) * len(SIZES) * len(MODES)
+    assert set(USUAL) <= set(ALL)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
+from urllib.parse import quote
 
 from doe.acts.recipe.days import DAY, days_of
 from doe.book.book import Book
@@ -41,3 +43,28 @@ def test_page_and_command_keep_the_same_first_article_and_draw_the_run(office_ov
             kept[way] = {name: value for name, value in note.data.items() if name != "uid"}
             assert days_of(book, book.recipe(NAME)).score[-1] > 0
     assert kept["page"] == kept["command"]
+
+
+def test_a_first_article_that_failed_leads_to_its_diagnosis_with_what_is_known(office_over, demo_book):
+    name = "fine powder on the heavy tee"
+    walk, page = Walk(office_over(demo_book).device("Ana")), "/recipe/" + quote(name)
+    walk.go(page)
+    assert "Find out what is wrong" not in walk.page.text
+    walk.send(f"{page}/day", prints="2", failed="0")
+    assert "Find out what is wrong" not in walk.page.text
+    walk.send(f"{page}/day", prints="2", failed="1", seen="film_lock", set_press_temp="151")
+    walk.tap("Find out what is wrong")
+    assert re.search(rf'name="recipe" value="{name}" checked', walk.page.text)
+    assert re.search(r'name="symptom" value="film_lock" checked', walk.page.text)
+    assert 'name="set_press_temp" value="151"' in walk.page.text
+    walk.send("/fails/found", symptom="film_lock")
+    assert name in walk.page.text or "It may be" in walk.page.text
+    # a recipe in doubt is one tap from it too
+    for _ in range(4):
+        walk.go(page)
+        walk.send(f"{page}/day", prints="2", failed="2", seen="film_lock")
+    walk.go("/")
+    assert "in doubt" in walk.page.text
+    walk.tap("Find out what is wrong")
+    assert re.search(rf'name="recipe" value="{name}" checked', walk.page.text)
+    assert walk.page.url.path == "/fails"

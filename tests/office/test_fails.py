@@ -100,3 +100,19 @@ def test_what_cannot_be_used_is_said_and_what_was_typed_stays(office_over, demo_
     assert "A print fails" in answer.text
     if "hot" in asked:
         assert 'value="hot"' in answer.text
+
+
+def test_a_case_that_is_open_waits_on_the_first_page_and_is_closed_from_there(office_over, demo_book):
+    walk = Walk(office_over(demo_book).device("Ana"))
+    assert "not closed yet" not in walk.page.text
+    walk.go(SEEN)
+    walk.send("/fails/kept", cause="none")
+    walk.go("/")
+    assert "Failed prints, not closed yet" in walk.page.text
+    walk.tap("not on the list")
+    # one tap: the form that closes it is open, and this case is chosen
+    assert re.search(r'<details id="open" open>', walk.page.text)
+    assert re.search(r'name="case" value="\d+" checked', walk.page.text)
+    walk.send("/fails/closed", back="passed")
+    walk.go("/")
+    assert "not closed yet" not in walk.page.text

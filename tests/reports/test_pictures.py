@@ -10,6 +10,8 @@ from __future__ import annotations
 import io
 import os
 import re
+import time
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,9 +19,11 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from doe.acts.study.fits import recommend_study
+from doe.book.book import Book
 from doe.office.pages import pages
 from reports.pages import template_source
-from tests.bench.shop import make_desk
+from tests.bench.shop import Device, make_book, make_desk
 from tests.reports.test_pages import MAKERS, made
 
 if TYPE_CHECKING:
@@ -54,8 +58,8 @@ def seen_first(page: Page) -> NDArray[np.float64]:
     return np.asarray(small, dtype=float)
 
 
-def looks_of(browser: Browser, html: str) -> NDArray[np.float64]:
-    """All looks of a page side by side."""
+def looks_of(browser: Browser, html: str, at: str = "") -> NDArray[np.float64]:
+    """All looks of a page side by side; ``at`` is what stands at the top of each, the page's own top when left out."""
     page = browser.new_page(viewport={"width": LOOKS[0][1], "height": HIGH})
     page.set_content(html, wait_until="load")
     page.evaluate("document.fonts.ready")
@@ -63,6 +67,8 @@ def looks_of(browser: Browser, html: str) -> NDArray[np.float64]:
     for _, width, scheme, medium in LOOKS:
         page.set_viewport_size({"width": width, "height": HIGH})
         page.emulate_media(media=medium, color_scheme=scheme)  # type: ignore[arg-type]
+        if at:
+            page.locator(at).evaluate("e => e.scrollIntoView({ behavior: 'instant' })")
         looks.append(seen_first(page))
     page.close()
     return np.hstack(looks)
@@ -95,17 +101,50 @@ def test_a_page_looks_as_it_is_stored(browser, name):
     assert changed(differences(file_of(name), seen)) == []
 
 
-def test_the_first_page_of_the_day_looks_as_it_is_stored(browser, shop_with):
-    desk = make_desk(shop_with(2).book, is_local=True, more_pages=pages)
-    try:
-        html = desk.device("ana").get("/").text
-    finally:
-        desk.bench.hints.close()
+DESKS = {
+    "today": ("answered", "/", ""),
+    "study": ("answered", "/study/1", ""),
+    "study-drawn": ("answered", "/study/1", "#drawn"),
+    "plan": ("asked", "/study/1", "section.next"),
+    "press": ("begun", "/s/1", ""),
+    "diagnosis": ("asked", "/fails/found?symptom=edge_lift_wash&recipe=none&set_cure_temp=118", ""),
+}
+"""Pages of the whole job by the names of their pictures: the book, the address, what stands at the top."""
+
+
+@pytest.fixture(scope="module")
+def desks(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, Device]]:
+    """A device on pages over each of three books: a question, a round under way, two rounds with their answer."""
+    folder, made = tmp_path_factory.mktemp("desks"), {}
+    for name, more in (("asked", {"rounds": 0}), ("begun", {"scored": 6}), ("answered", {"rounds": 2})):
+        place = make_book(folder / f"{name}.sqlite", **more)
+        if name == "answered":
+            with Book.open(place, who="ana") as book:
+                recommend_study(book, 1)
+        made[name] = make_desk(place, is_local=True, more_pages=pages)
+    yield {name: desk.device("ana") for name, desk in made.items()}
+    for desk in made.values():
+        desk.bench.close()
         desk.bench.shop.close()
-    html = re.sub(
+
+
+def whole(device: Device, path: str) -> str:
+    """A page with what is worked out beside it, and its styles in itself."""
+    for _ in range(600):
+        html = device.get(path).text
+        if "data-there" not in html and "data-fill" not in html:
+            break
+        time.sleep(0.1)
+    return re.sub(
         r'<link rel="stylesheet" href="/static/(.*?)">', lambda m: f"<style>{template_source(m[1])}</style>", html
     )
-    assert changed(differences("today", renewed("today", looks_of(browser, html)))) == []
+
+
+@pytest.mark.parametrize("name", DESKS)
+def test_a_page_of_the_whole_job_looks_as_it_is_stored(browser, desks, name):
+    book, path, at = DESKS[name]
+    seen = renewed(name, looks_of(browser, whole(desks[book], path), at))
+    assert changed(differences(name, seen)) == []
 
 
 def test_a_page_that_lost_its_answer_or_its_styles_is_told_apart_at_every_width(browser):
@@ -119,7 +158,8 @@ def test_a_page_that_lost_its_answer_or_its_styles_is_told_apart_at_every_width(
 
 def test_stored_pictures_are_small_and_all_in_use():
     kept = {path.stem: path.stat().st_size for path in FOLDER.glob("*.png")}
-    assert set(kept) == {*map(file_of, MAKERS), "today"}
+    assert set(kept) == {*map(file_of, MAKERS), *DESKS}
+    assert sum(kept.values()) < 400_000
     assert max(kept.values()) < 40_000
 
 

@@ -14,7 +14,7 @@ from doe.acts.study.inputs import hash_now
 from doe.acts.study.limits import missing
 from doe.acts.study.rounds import is_comparison, score_counts
 from doe.book.book import Book
-from doe.book.records import CouponState, StatedLimit, StudyRecord
+from doe.book.records import AnalysisRecord, CouponState, StatedLimit, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.finding import Value
@@ -132,11 +132,17 @@ def retune_of(book: Book, record: StudyRecord) -> StudyRecord | None:
 # while settings are searched for
 
 
-def answer_now(book: Book, record: StudyRecord) -> Mapping[str, Any] | None:
-    """The newest answer to the present results as it is kept; reading it whole would wait for pandas."""
+def answer_kept(book: Book, record: StudyRecord) -> AnalysisRecord | None:
+    """The newest answer to the present results, as it is in the book."""
     kept = book.analyses(record.id, RECOMMEND)
     now = hash_now(book, record) if kept else ""
-    return next((a.payload for a in reversed(kept) if a.inputs_hash == now), None)
+    return next((a for a in reversed(kept) if a.inputs_hash == now), None)
+
+
+def answer_now(book: Book, record: StudyRecord) -> Mapping[str, Any] | None:
+    """What it says, as it is kept; reading it whole would wait for pandas."""
+    kept = answer_kept(book, record)
+    return None if kept is None else kept.payload
 
 
 def _search(book: Book, record: StudyRecord, counts: ScoreCounts, answer: Mapping[str, Any] | None) -> StudyStanding:
