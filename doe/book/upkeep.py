@@ -53,9 +53,9 @@ _CHAINS: tuple[tuple[sa.Table, tuple[str, ...]], ...] = (
 _CANNOT_BE_READ = (json.JSONDecodeError, KeyError, TypeError, ValueError)
 
 
-def problems(connection: sa.Connection, where: str) -> list[str]:
+def problems(connection: sa.Connection, label: str) -> list[str]:
     """What does not hang together, as sentences; empty when the book is sound."""
-    version = stored_version(connection, where)
+    version = stored_version(connection, label)
     found = [] if version == SCHEMA_VERSION else [f"The schema is {version}, not {SCHEMA_VERSION}."]
     if connection.dialect.name == "sqlite":
         try:
