@@ -303,6 +303,13 @@ def _refusal_of_file(label: str, error: sqlite3.Error) -> InputError | None:
     return next((InputError(where, *said) for starts, *said in _SAID if code.startswith(starts)), None)
 
 
+def is_gone(error: Any) -> bool:
+    """Whether an error says that a server stopped answering: it tells nothing about the book."""
+    error = getattr(error, "orig", error)
+    state = getattr(error, "sqlstate", None) or ""
+    return state.startswith(_GONE) or any(words in str(error) for words in _CUT)
+
+
 def _refusal_of_server(label: str, error: Any) -> InputError | None:
     state, where = getattr(error, "sqlstate", None) or "", f"book {label}"
     if any(kind.__name__ == "Error" for kind in type(error).__mro__):  # every driver's word for what a database says
@@ -312,7 +319,7 @@ def _refusal_of_server(label: str, error: Any) -> InputError | None:
             if state.startswith(starts):
                 return InputError(where, *said)
     if type(error).__name__ == "OperationalError" or state.startswith(_GONE):
-        if state.startswith(_GONE) or any(words in str(error) for words in _CUT):
+        if is_gone(error):
             return InputError(where, "a server that stopped answering", "one that answers to the end", _LOOK_FIRST)
         found = " ".join(str(error).split())
         return InputError(where, found, "a server that answers", "Check address, name and password, then repeat.")
