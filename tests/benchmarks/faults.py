@@ -198,7 +198,7 @@ def under_load(keep: Kept, seconds: float) -> dict[str, float]:
         f"8 writers for {found.seconds:.0f} s, PostgreSQL dies twice",
         faults.Tally(len(found.confirmed), len(found.lost), len(found.broken), 0, [*found.lost, *found.broken]),
     )
-    return {"within_95_ms": took[int(len(took) * 0.95)]}
+    return {"within_95_ms": took[int(len(took) * 0.95)], "load": os.getloadavg()[1]}
 
 
 def show(given: argparse.Namespace, keep: Kept, figures: dict[str, float], commands: int) -> int:
@@ -218,7 +218,8 @@ def show(given: argparse.Namespace, keep: Kept, figures: dict[str, float], comma
         print(table(["fault", "tries", "lost or half", "tracebacks", "exit 3", "commit"], rows))
         kept.update(figures, faults=bad)
         if "within_95_ms" in figures:
-            print(f"\n95 % of the page's answers within {figures['within_95_ms']:.0f} ms.")
+            said = f"95 % of the page's answers within {figures['within_95_ms']:.0f} ms"
+            print(f"\n{said}; programs that wanted a core at that time: {figures['load']:.1f} (`bench_page_load.md`).")
         for row, tally in keep.rows.items():
             for text in sorted(set(tally.said))[:8]:
                 print(f"\n{row}: {text[:400]}")
