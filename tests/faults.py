@@ -11,6 +11,7 @@ import copy
 import ctypes
 import errno
 import gc
+import hashlib
 import io
 import json
 import os
@@ -348,6 +349,31 @@ def on_disk(work: Path, log: int = -1, *, room: int = -1, read_only: int = 0, ah
 
 def cuts(step: Step, work: Path, after: Path, tries: int, rng: random.Random) -> Iterator[list[str]]:
     """Run a step with its writes logged, cut the power at so many places, and judge what each cut leaves."""
+
+    def chosen(calls: int) -> Iterator[tuple[int, float | None]]:
+        for place in sorted(rng.randint(0, calls) for _ in range(tries)):
+            yield place, rng.choice([0.0, 1.0, None])
+
+    yield from _replayed(step, work, after, chosen, rng)
+
+
+def every_cut(step: Step, work: Path, after: Path, every: int, rng: random.Random) -> Iterator[list[str]]:
+    """The same at every place, or every so many: with nothing, all, and a part by chance of what was not flushed."""
+
+    def chosen(calls: int) -> Iterator[tuple[int, float | None]]:
+        for place in range(calls % every, calls + 1, every):  # the last one is among them
+            yield from ((place, luck) for luck in (0.0, 1.0, None))
+
+    yield from _replayed(step, work, after, chosen, rng)
+
+
+def _replayed(
+    step: Step,
+    work: Path,
+    after: Path,
+    chosen: Callable[[int], Iterator[tuple[int, float | None]]],
+    rng: random.Random,
+) -> Iterator[list[str]]:
     put_back(step, work)
     disk = power.Cut(work)
     with tempfile.TemporaryDirectory() as folder:
@@ -355,17 +381,29 @@ def cuts(step: Step, work: Path, after: Path, tries: int, rng: random.Random) ->
         ran = in_fork(step.words, work, on_disk(work, log))
         os.close(log)
         seen = power.events(Path(folder) / "log")
-    places = sorted(rng.randint(0, len(seen)) for _ in range(tries))
-    answered = False
-    for number in range(len(seen) + 1):
-        for _ in range(places.count(number)):
-            shutil.rmtree(after, ignore_errors=True)
-            after.mkdir()
-            copy.deepcopy(disk).left(after, rng, rng.choice([0.0, 1.0, None]))
-            yield left(step, Ran(-signal.SIGKILL, ran.out if answered else "", ""), after)
-        if number < len(seen):
-            disk.see(seen[number])
-            answered = answered or seen[number].kind == "A"
+    judged: dict[tuple[bool, bytes], list[str]] = {}
+    answered, number = False, 0
+    for place, luck in chosen(len(seen)):
+        for event in seen[number:place]:
+            disk.see(event)
+            answered = answered or event.kind == "A"
+        number = place
+        shutil.rmtree(after, ignore_errors=True)
+        after.mkdir()
+        copy.deepcopy(disk).left(after, rng, luck)
+        state = (answered, _digest(after))
+        if state not in judged:  # many cuts leave the very same
+            judged[state] = left(step, Ran(-signal.SIGKILL, ran.out if answered else "", ""), after)
+        yield judged[state]
+
+
+def _digest(folder: Path) -> bytes:
+    made = hashlib.sha256()
+    for path in sorted(folder.rglob("*")):
+        if path.is_file():
+            content = path.read_bytes()
+            made.update(f"{path.relative_to(folder)} {len(content)} ".encode() + content)
+    return made.digest()
 
 
 # the other faults
@@ -472,7 +510,10 @@ DISTURBANCES: dict[str, Callable[[Step, random.Random, Path], Disturbance]] = {
 
 
 def day(folder: Path, *, short: bool = False) -> list[Step]:
-    """Every command's example in the order of a day, each with the folder before it; a short day takes no fit."""
+    """Every command's example in the order of a day, each with the folder before it.
+
+    A short day leaves out what takes a fit, but for a release and a report on the demo's study.
+    """
     from doe.acts.study import worth as sizes
     from doe.practice import worth
     from tests.cli.test_examples import in_order, make_ready
@@ -493,6 +534,8 @@ def day(folder: Path, *, short: bool = False) -> list[Step]:
         shutil.copytree(shop_folder, before)
         shop.good(*ready)  # here too, so that every fork finds loaded what it needs
         steps.append((ready, before))
+    if short:
+        steps += _of_a_fit(folder)
     older = folder / "older"
     older.mkdir()
     with closing(sqlite3.connect(older / BOOK)) as connection:
@@ -506,6 +549,25 @@ def day(folder: Path, *, short: bool = False) -> list[Step]:
     for step, ran in whole:
         assert ran.code == 0, (step.words, ran)
     return [step for step, _ in whole]
+
+
+def _of_a_fit(folder: Path) -> list[tuple[list[str], Path]]:
+    from tests.acts.recipe.samples import TYPED
+    from tests.postgres import Places
+    from tests.shop import STUDY, Shop, _make
+
+    fitted, before = folder / "fitted", folder / "before-fitted"
+    for made in (fitted, before):
+        made.mkdir()
+    os.chdir(fitted)
+    shop = Shop(fitted, fitted / BOOK)
+    shutil.copy(_make(fitted, 2, Places(None)), shop.book)
+    shop.good("recommend", STUDY)
+    shutil.copy(shop.open().backup(folder / "fitted.sqlite"), before / BOOK)
+    steps = [["release", STUDY, *TYPED, "--exception", "trial order"], ["report", STUDY, "-o", "report.html"]]
+    for words in steps:
+        shop.good(*words)
+    return [(words, before) for words in steps]
 
 
 LIGHT = {"stack", "line", "gauge", "study", "record", "sheet", "book"}

@@ -97,6 +97,14 @@ def test_a_bound_above_has_a_reason() -> None:
     assert given["requires-python"] == ">=3.11"
 
 
+def test_every_python_that_is_promised_is_run_in_ci() -> None:
+    given = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    promised = [line.rpartition(" ")[2] for line in given["classifiers"] if "Python :: 3." in line]
+    oldest = given["requires-python"].removeprefix(">=")
+    (newer,) = re.findall(r"^ +newer_pythons (.+)$", (ROOT / ".ci" / "run").read_text(encoding="utf-8"), re.MULTILINE)
+    assert promised == [oldest, *newer.split()]
+
+
 def _listed(made: metadata.Distribution) -> str:
     return " ".join(sorted(licence(made)))
 

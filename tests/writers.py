@@ -27,12 +27,15 @@ class Written:
     lost: list[str] = field(default_factory=list)
     broken: list[str] = field(default_factory=list)
     """Errors that are no words for a person."""
+    seconds: float = 0.0
+    """How long the server was up and all of them wrote."""
 
 
-def write_while_it_dies(*, writers: int, deaths: Iterable[float], most: int) -> Written:
+def write_while_it_dies(*, writers: int, deaths: Iterable[float], most: int, seconds: float = 0.0) -> Written:
     """Score coupons from several threads while the server is killed after each of so many seconds, and started again.
 
-    ``most`` coupons are there to be scored; the writers end after the last death and what they have begun.
+    ``most`` coupons are there to be scored. The writers end some writes after the last death, and not before they had
+    a server to write to for ``seconds``; what they have begun they finish.
     """
     found, stop = Written(), threading.Event()
     names = [f"R1-{number + 1:02d}" for number in range(most)]
@@ -54,6 +57,8 @@ def write_while_it_dies(*, writers: int, deaths: Iterable[float], most: int) -> 
                             except InputError as error:  # the server is away: said, and tried again
                                 found.said.append(str(error))
                                 time.sleep(0.02)
+                if not stop.is_set():
+                    found.broken.append(f"{who} had nothing left to write: more coupons are needed")
             except Exception as error:
                 found.broken.append(f"{type(error).__name__}: {error}")
 
@@ -66,12 +71,14 @@ def write_while_it_dies(*, writers: int, deaths: Iterable[float], most: int) -> 
             while len(found.confirmed) < wanted and time.monotonic() < end:
                 time.sleep(0.01)
 
-        for seconds in deaths:
+        for wait in (*deaths, None):
+            began = time.monotonic()
             until_more(5)  # so that a slow machine has writers at work too
-            time.sleep(seconds)
-            server.kill()
-            server.start()
-        until_more(5)
+            time.sleep(max(0.0, seconds - found.seconds) if wait is None else wait)
+            found.seconds += time.monotonic() - began
+            if wait is not None:
+                server.kill()
+                server.start()
         stop.set()
         for thread in threads:
             thread.join()

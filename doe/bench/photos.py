@@ -16,6 +16,8 @@ MOST_PIXELS = 64_000_000
 refused by their head, before a pixel is decoded."""
 MOST_WHOLE_PIXELS = 12_500_000
 """Pixels of any other picture: it is decoded whole, in four bytes a pixel, some of them twice."""
+MOST_WEBP_PIXELS = 8_000_000
+"""Pixels of a WebP: its decoder keeps several pictures of that size."""
 MOST_SIDE = 20_000
 """Pixels of a side: a picture of one column takes more for its rows than for its pixels."""
 LONGEST_SIDE = 1600
@@ -46,10 +48,13 @@ def clean_photo(source: BinaryIO) -> bytes:
         with Image.open(source, formats=FORMATS) as image:
             width, height = image.size
             is_drawn_small = image.format in ("JPEG", "MPO") and not image.info.get("progressive")
-            most = MOST_PIXELS if is_drawn_small else MOST_WHOLE_PIXELS
+            most_whole = MOST_WEBP_PIXELS if image.format == "WEBP" else MOST_WHOLE_PIXELS
+            most = MOST_PIXELS if is_drawn_small else most_whole
             if width * height > most or max(width, height) > MOST_SIDE:
                 raise _too_many(f"{width} x {height} pixels", most)
-            image.draft("RGB", (LONGEST_SIDE, LONGEST_SIDE))  # a JPEG is decoded small at once
+            image.draft("RGB", _least_size(width, height))  # a JPEG is decoded small at once
+            if image.width * image.height > MOST_WHOLE_PIXELS:
+                raise _too_many(f"{width} x {height} pixels", MOST_WHOLE_PIXELS)
             if image.mode not in ("RGB", "RGBA", "L"):  # colours of a table cannot be averaged
                 plain = image.convert("RGBA" if image.has_transparency_data else "RGB")
                 plain.info["exif"] = image.info.get("exif", b"")
@@ -76,6 +81,19 @@ def clean_photo(source: BinaryIO) -> bytes:
     made = BytesIO()
     bare.save(made, "JPEG", quality=QUALITY, optimize=True)
     return made.getvalue()
+
+
+def _least_size(width: int, height: int) -> tuple[int, int]:
+    """How large a JPEG must be when it is decoded by a whole fraction, an eighth at the least.
+
+    Both sides are still the longest ones of what is kept, unless a long and narrow picture would be too large so.
+    """
+    reached = min(width, height) // LONGEST_SIDE
+    fraction = next((part for part in (8, 4, 2) if part <= reached), 1)
+    if width * height <= MOST_WHOLE_PIXELS * fraction**2:
+        return LONGEST_SIDE, LONGEST_SIDE
+    share = LONGEST_SIDE / max(width, height)
+    return max(1, int(width * share)), max(1, int(height * share))
 
 
 def _too_many(found: str, most: int) -> InputError:

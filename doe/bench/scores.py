@@ -150,7 +150,7 @@ def photo(visit: Visit) -> Response | str:
         if source is None:
             raise InputError("photo", "no file", "a photo of one face", "Choose or take a photo first.")
         with visit.bench.photo_turn:
-            image = clean_photo(source)
+            image = visit.bench.photo_worker.submit(clean_photo, source).result()
         face = visit.text("face") or "print"
         with visit.storing() as book:
             book.add_photo(making.record.id, found.name, image, face=face, media_type="image/jpeg")

@@ -226,12 +226,15 @@ class Bench:
         self.play_turn = threading.Lock()
         # one picture is decoded at a time: a large one takes a hundred megabytes for a moment
         self.photo_turn = threading.Semaphore(1)
+        # always by the same thread: each one keeps what it has freed for itself
+        self.photo_worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="photo")
 
     def close(self) -> None:
         """Stop what is worked out beside the pages."""
         self.hints.close()
         self.jobs.close()
         self.compute.close()
+        self.photo_worker.shutdown(wait=False)
 
     def device(self, cookie: str) -> tuple[Session | None, tuple[bool, Person | None]]:
         """The session of a device's cookie, and `signing` for it."""

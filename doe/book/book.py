@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
-from doe.book import chain, transfer, upkeep
+from doe.book import backups, chain, transfer, upkeep
 from doe.book.analyses import Analyses
 from doe.book.engine import words_for_errors
 from doe.book.photos import Photos
@@ -138,13 +138,18 @@ class Book(Scores, Analyses, Recipes, Photos):
             copy_file(self._place.path, copy)
         return copy
 
+    def note_backup(self, copy: Path) -> None:
+        """Note beside the book where a backup is that was found sound: should the book be damaged, it is named."""
+        if self._place.path is not None:
+            backups.note(self._place.path, copy, self._now())
+
     def check(self, seal: str = "") -> list[str]:
         """Problems found in the book, as sentences; empty when it is sound.
 
         ``seal`` is what a report or a card shows: it must be in the chain.
         """
         with self.reading() as connection:
-            found = upkeep.problems(connection, f"book {self.label}")
+            found = upkeep.problems(connection, self.label)
             if seal and not found and not chain.is_sealed(connection, seal):
                 found = [
                     f"No act has the seal {seal}: the history that it closed was written anew, or is of another book."

@@ -12,6 +12,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from doe.book.backups import last_backup
 from doe.domain.errors import InputError
 
 BOOK_VARIABLE = "DOE_BOOK"
@@ -100,6 +101,8 @@ def check_file(path: Path, *, create: bool) -> None:
                 raise InputError(where, f"no folder {path.parent}", "an existing folder", "Make the folder first.")
             if not create:
                 raise InputError(where, "no file", "an existing book", "Check the path, or make a new book there.")
+        elif not path.stat().st_size and last_backup(path):  # what was backed up once was a book
+            raise DamagedBook(str(path), "an empty file")
     except OSError as error:
         raise InputError(
             where, error.strerror or "an error", "a file that can be read", "Check its permissions."
@@ -124,11 +127,18 @@ WRITES = "book_writes"
 
 
 class DamagedBook(InputError):
-    """A book in which something is missing or cannot be read."""
+    """A book in which something is missing or cannot be read; ``label`` is that of its place."""
 
-    def __init__(self, where: str, found: object) -> None:
-        remedy = "Keep a copy of it, see what doe book check says, and go back to the last backup."
-        super().__init__(where, found, "a sound book", remedy)
+    def __init__(self, label: str, found: object) -> None:
+        remedy = f"Keep a copy of it, see what doe book check says, and go back to the last backup{_which(label)}."
+        super().__init__(f"book {label}", found, "a sound book", remedy)
+
+
+def _which(label: str) -> str:
+    if "://" in label:
+        return " made with the tools of the server"
+    known = last_backup(Path(label))
+    return f" {known}" if known else "; none is known here (doe book backup PATH makes one of a sound book)"
 
 
 # Starts of the names of SQLite's result codes, then found, allowed, remedy.
@@ -257,7 +267,7 @@ def words_for_errors(label: str) -> Iterator[None]:
     try:
         yield
     except (sa.exc.DBAPIError, sqlite3.Error) as error:
-        refusal = _refusal(f"book {label}", getattr(error, "orig", error))
+        refusal = _refusal(label, getattr(error, "orig", error))
         if refusal is None:
             raise
         raise refusal from error
@@ -268,40 +278,48 @@ def words_for_errors(label: str) -> Iterator[None]:
             f"book {label}", f"text that is not text: {error.object[:40]!r}", "plain text", "Type it again."
         ) from error
     except UnicodeDecodeError as error:  # SQLite's own message quotes bytes of the file that are no text
-        raise DamagedBook(f"book {label}", "a damaged book") from error
+        raise DamagedBook(label, "a damaged book") from error
     except OverflowError as error:
         raise InputError(f"book {label}", "a number too large to keep", "below 2^63", "Use a smaller one.") from error
 
 
-def _refusal(where: str, error: Any) -> InputError | None:
-    return _refusal_of_file(where, error) if isinstance(error, sqlite3.Error) else _refusal_of_server(where, error)
+def _refusal(label: str, error: Any) -> InputError | None:
+    return _refusal_of_file(label, error) if isinstance(error, sqlite3.Error) else _refusal_of_server(label, error)
 
 
 _DAMAGED = ("no such table", "no such column", "malformed", "unsupported file format")
 """How SQLite's plain errors begin where a file was changed by something else."""
 
 
-def _refusal_of_file(where: str, error: sqlite3.Error) -> InputError | None:
-    code = getattr(error, "sqlite_errorname", "") or ""
+def _refusal_of_file(label: str, error: sqlite3.Error) -> InputError | None:
+    code, where = getattr(error, "sqlite_errorname", "") or "", f"book {label}"
     if code.startswith("SQLITE_NOTADB"):
-        return not_a_book(where)
+        # what was backed up once was a book
+        return DamagedBook(label, "a damaged book") if last_backup(Path(label)) else not_a_book(where)
     if code.startswith("SQLITE_CORRUPT"):
-        return DamagedBook(where, "a damaged book")
+        return DamagedBook(label, "a damaged book")
     if code == "SQLITE_ERROR" and str(error).startswith(_DAMAGED):
-        return DamagedBook(where, str(error))
+        return DamagedBook(label, str(error))
     return next((InputError(where, *said) for starts, *said in _SAID if code.startswith(starts)), None)
 
 
-def _refusal_of_server(where: str, error: Any) -> InputError | None:
+def is_gone(error: Any) -> bool:
+    """Whether an error says that a server stopped answering: it tells nothing about the book."""
+    error = getattr(error, "orig", error)
     state = getattr(error, "sqlstate", None) or ""
+    return state.startswith(_GONE) or any(words in str(error) for words in _CUT)
+
+
+def _refusal_of_server(label: str, error: Any) -> InputError | None:
+    state, where = getattr(error, "sqlstate", None) or "", f"book {label}"
     if any(kind.__name__ == "Error" for kind in type(error).__mro__):  # every driver's word for what a database says
         if state in ("42P01", "42703", "XX001", "XX002"):
-            return DamagedBook(where, str(error).partition("\n")[0])
+            return DamagedBook(label, str(error).partition("\n")[0])
         for starts, *said in _SERVER_SAID:
             if state.startswith(starts):
                 return InputError(where, *said)
     if type(error).__name__ == "OperationalError" or state.startswith(_GONE):
-        if state.startswith(_GONE) or any(words in str(error) for words in _CUT):
+        if is_gone(error):
             return InputError(where, "a server that stopped answering", "one that answers to the end", _LOOK_FIRST)
         found = " ".join(str(error).split())
         return InputError(where, found, "a server that answers", "Check address, name and password, then repeat.")

@@ -16,7 +16,8 @@ from uuid import uuid4
 
 import sqlalchemy as sa
 
-from doe.book.engine import WRITES, Place, not_a_book, take_turn
+from doe.book import backups
+from doe.book.engine import WRITES, DamagedBook, Place, not_a_book, take_turn
 from doe.book.tables import SCHEMA_VERSION, VERSION_TABLE, book_info, page_state
 from doe.domain.errors import InputError
 from doe.files import placed_whole
@@ -32,23 +33,26 @@ class Prepared:
     is_new: bool = False
 
 
-def stored_version(connection: sa.Connection, where: str) -> str | None:
+def stored_version(connection: sa.Connection, label: str) -> str | None:
     """Schema version of a book; None where there is nothing yet.
 
     Raises
     ------
+    DamagedBook
+        If there are tables of a book but no version.
     InputError
-        If there are tables but not those of a book.
+        If there are other tables.
     """
     inspector = sa.inspect(connection)
-    if not inspector.has_table(VERSION_TABLE):
-        if inspector.get_table_names():
-            raise not_a_book(where)
-        return None
-    versions = list(connection.scalars(sa.select(_version.c.version_num)))
-    if len(versions) != 1 or not str(versions[0]).isdecimal():
-        raise not_a_book(where)
-    return str(versions[0])
+    has_version = inspector.has_table(VERSION_TABLE)
+    versions = list(connection.scalars(sa.select(_version.c.version_num))) if has_version else []
+    if len(versions) == 1 and str(versions[0]).isdecimal():
+        return str(versions[0])
+    if inspector.has_table(book_info.name):
+        raise DamagedBook(label, "a book without its version")
+    if has_version or inspector.get_table_names():
+        raise not_a_book(f"book {label}")
+    return None
 
 
 def prepare(
@@ -73,7 +77,7 @@ def prepare(
     """
     where = f"book {place.label}"
     with engine.connect() as connection:
-        version = stored_version(connection, where)
+        version = stored_version(connection, place.label)
     if version == SCHEMA_VERSION:
         return Prepared()
     if version is None:
@@ -83,7 +87,7 @@ def prepare(
             keep_journal(engine)
         with engine.connect().execution_options(**{WRITES: True}) as connection, connection.begin():
             take_turn(connection)
-            if stored_version(connection, where) is None:  # else somebody else was faster
+            if stored_version(connection, place.label) is None:  # else somebody else was faster
                 migrate(connection)
                 connection.execute(book_info.insert().values(uid=uuid4().hex, made_at=now(), made_by=who))
                 return Prepared(is_new=True)
@@ -105,7 +109,7 @@ def prepare(
     copy = None
     with engine.connect().execution_options(**{WRITES: True}) as connection, connection.begin():
         take_turn(connection)
-        version = stored_version(connection, where)
+        version = stored_version(connection, place.label)
         if version == SCHEMA_VERSION:  # somebody else was faster
             return Prepared()
         if place.path is not None:
@@ -113,6 +117,8 @@ def prepare(
             copy = _free_name(place.path, f"-schema-{version}-{now():%Y%m%d%H%M%S}")
             copy_file(place.path, copy)
         migrate(connection)
+    if place.path is not None and copy is not None:
+        backups.note(place.path, copy, now())
     return Prepared(copy)
 
 

@@ -15,6 +15,7 @@ import sqlalchemy as sa
 from doe.book import chain
 from doe.book.columns import closing
 from doe.book.definitions import reading_from
+from doe.book.engine import is_gone
 from doe.book.schema import stored_version
 from doe.book.tables import (
     KEPT,
@@ -53,9 +54,9 @@ _CHAINS: tuple[tuple[sa.Table, tuple[str, ...]], ...] = (
 _CANNOT_BE_READ = (json.JSONDecodeError, KeyError, TypeError, ValueError)
 
 
-def problems(connection: sa.Connection, where: str) -> list[str]:
+def problems(connection: sa.Connection, label: str) -> list[str]:
     """What does not hang together, as sentences; empty when the book is sound."""
-    version = stored_version(connection, where)
+    version = stored_version(connection, label)
     found = [] if version == SCHEMA_VERSION else [f"The schema is {version}, not {SCHEMA_VERSION}."]
     if connection.dialect.name == "sqlite":
         try:
@@ -68,6 +69,8 @@ def problems(connection: sa.Connection, where: str) -> list[str]:
         try:
             found += look(connection)
         except Exception as error:  # whatever a damaged book makes of a query, or of what it gives
+            if is_gone(error):
+                raise
             return [*found, f"It cannot be read to the end: {' '.join(str(error).split())[:200]}."]
     return found
 

@@ -41,9 +41,11 @@ def backup(desk: Desk, path: Path) -> Reply:
     """Copy the whole book to a new file, consistent even while others write."""
     with desk.look() as book:
         made = book.backup(path)
-    # what was written is read again, from the first act to the last
-    with Book.open(made, who=desk.name, create=False, upgrade=False) as copy:
-        problems = copy.check()
+        # what was written is read again, from the first act to the last
+        with Book.open(made, who=desk.name, create=False, upgrade=False) as copy:
+            problems = copy.check()
+        if not problems:
+            book.note_backup(made)
     if problems:
         return Reply(
             {"backup": made, "problems": problems},
@@ -66,14 +68,11 @@ def check(desk: Desk, seal: str = "") -> Reply:
             problems, head = book.check(seal), book.seal()
     except DamagedBook as error:
         problems, head = [f"{error.found}."], ""
-    return _found(problems, "The book is sound." + (f" Its seal: {head}" if head else ""), head)
-
-
-def _found(problems: list[str], sound: str, head: str = "") -> Reply:
     data = {"problems": problems, "seal": head}
     if not problems:
+        sound = "The book is sound." + (f" Its seal: {head}" if head else "")
         return Reply(data, (sound,), ("doe book backup shop-backup.sqlite",))
-    said = (f"{count(len(problems), 'problem')} found.", *_said(problems))
+    said = (f"{count(len(problems), 'problem')} found.", *_said(problems), DamagedBook(desk.label, "").remedy)
     return Reply(data, said, ("doe book backup PATH",), exit_code=1)
 
 

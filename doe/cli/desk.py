@@ -108,7 +108,7 @@ class Desk:
 
         for book in self.opened:
             if problems := book.check():
-                raise DamagedBook(f"book {book.label}", problems[0].rstrip(".")) from error
+                raise DamagedBook(book.label, problems[0].rstrip(".")) from error
 
     @property
     def label(self) -> str:

@@ -124,7 +124,7 @@ def test_a_picture_that_would_swell_up_is_refused_by_its_head(size):
     [((4000, 3200), "PNG", {}), ((4000, 3200), "WEBP", {"method": 0}), ((4000, 3200), "JPEG", {"progressive": True})],
 )
 def test_what_must_be_decoded_whole_may_have_fewer_pixels(size, kind, more):
-    with pytest.raises(InputError, match="at most 12 megapixels"):
+    with pytest.raises(InputError, match=f"at most {8 if kind == 'WEBP' else 12} megapixels"):
         clean_photo(picture(size, kind, **more))
 
 
@@ -137,7 +137,9 @@ def test_a_picture_of_one_column_is_refused():
 @pytest.mark.parametrize("kind", ["PNG", "WEBP"])
 def test_the_largest_picture_takes_little_memory(kind, tmp_path):
     more = {"lossless": True, "method": 0} if kind == "WEBP" else {"compress_level": 1}
-    Image.new("RGBA", (4100, 3000), (1, 2, 3, 100)).save(tmp_path / "large", kind, **more)
+    Image.new("RGBA", (2600, 3000) if kind == "WEBP" else (4100, 3000), (1, 2, 3, 100)).save(
+        tmp_path / "large", kind, **more
+    )
     # a fresh process: what the tests themselves have used does not count
     script = (
         "import sys; from doe.bench.photos import clean_photo; clean_photo(open(sys.argv[1], 'rb'));"

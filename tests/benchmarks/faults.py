@@ -7,12 +7,14 @@ Usage::
 A shop's day, every command's own example after the other, is kept as it was before each command; then each command
 that leaves something is run again and again from there in a fork, and disturbed: killed at a place or a moment taken by
 chance, its power cut (every call of the system is logged by `tests/power.c`; what was not flushed is lost, torn or in
-another order), its disk full or read only, its clock wrong, its book locked, its reader gone. What it left is held
-against the state before and the one a whole run leaves; what it said was done must be there; `doe book check` must
-find nothing. Bad inputs are drawn by Hypothesis over every command and every file that a command reads.
+another order; with `--every` at every so many of the calls of some commands, each with nothing, all and a part of it),
+its disk full or read only, its clock wrong, its book locked, its reader gone. What it left is held against the state
+before and the one a whole run leaves; what it said was done must be there; `doe book check` must find nothing. Bad
+inputs are drawn by Hypothesis over every command and every file that a command reads.
 
 Lost or half: something confirmed is gone, something half is left, or the book is unsound. Tries are added to a file as
-they are made (`--keep`), so that a run that was stopped goes on where it was. Needs Linux, a C compiler, and for the
+they are made (`--keep`), so that a run that was stopped goes on where it was, and each row says at which commits they
+were made. Needs Linux, a C compiler, and for the
 last rows a PostgreSQL server of its own and a machine that does nothing else.
 """
 
@@ -33,10 +35,11 @@ from typing import Any
 
 from tests import faults, power
 from tests.benchmarks import bench_page_load
-from tests.benchmarks.results import arguments, table, written
+from tests.benchmarks.results import arguments, commit_now, table, written
 from tests.writers import write_while_it_dies
 
 BATCH, PARTS = 100, 20
+EVERY_CUT_OF = ("record", "release", "sheet", "report", "book backup", "book export", "book upgrade")
 
 
 class Kept:
@@ -45,6 +48,8 @@ class Kept:
     def __init__(self, path: Path) -> None:
         self.path = path
         self.rows: dict[str, faults.Tally] = {}
+        self.commit = commit_now()
+        self.commits: dict[str, set[str]] = {}
         for line in path.read_text().splitlines() if path.exists() else []:
             self._count(json.loads(line))
 
@@ -53,10 +58,11 @@ class Kept:
         for name in ("tries", "lost", "tracebacks", "broken"):
             setattr(tally, name, getattr(tally, name) + told[name])
         tally.said += told["said"]
+        self.commits.setdefault(told["row"], set()).add(told["commit"])
 
     def add(self, row: str, made: faults.Tally) -> None:
         """Count a batch."""
-        told = {"row": row, **vars(made), "said": made.said[:20]}
+        told = {"row": row, **vars(made), "said": made.said[:20], "commit": self.commit}
         with self.path.open("a") as file:
             file.write(json.dumps(told) + "\n")
         self._count(told)
@@ -99,6 +105,18 @@ def cuts(steps: list[faults.Step], work: Path, after: Path) -> Callable[[random.
     return make
 
 
+def every_cut(keep: Kept, steps: list[faults.Step], folder: Path, every: int) -> None:
+    """Commands whose power is cut at every place, or every so many; a row each."""
+    for step in steps:
+        row = f"power cut, {'every place' if every == 1 else f'one place in {every}'}: {step.name}"
+        if step.name.removesuffix(" " + step.words[1]) in EVERY_CUT_OF or step.name in EVERY_CUT_OF:
+            made = faults.Tally()
+            for found in faults.every_cut(step, folder / "work", folder / "after", every, random.Random(row)):
+                made.add(found)
+            keep.add(row, made)
+            print(f"{time.strftime('%H:%M:%S')} {row}: {made.tries}", file=sys.stderr, flush=True)
+
+
 def disturbed(
     steps: list[faults.Step], work: Path, how: Callable[[faults.Step, random.Random, Path], faults.Disturbance]
 ) -> Callable[[random.Random, int], Iterator[list[str]]]:
@@ -133,6 +151,7 @@ def main() -> int:
     parser = arguments(__doc__)
     parser.add_argument("--kills", type=int, default=200)
     parser.add_argument("--cuts", type=int, default=200)
+    parser.add_argument("--every", type=int, default=0, help="power cuts at one place in so many of some commands")
     parser.add_argument("--inputs", type=int, default=1000)
     parser.add_argument("--others", type=int, default=40, help="tries of each other fault of a command")
     parser.add_argument("--seconds", type=float, default=0, help="of the page under load and of the server that dies")
@@ -156,6 +175,8 @@ def main() -> int:
             for part in range(1, PARTS + 1):  # all rows a little further each time
                 for row, wanted, make in rows:
                     keep.fill(row, -(-wanted * part // PARTS), make)
+        if given.every and not any("place" in row for row in keep.rows):
+            every_cut(keep, steps, folder, given.every)
         figures = {}
         if given.seconds:
             figures = under_load(keep, given.seconds)
@@ -174,12 +195,12 @@ def under_load(keep: Kept, seconds: float) -> dict[str, float]:
         "20 devices, 260 idle strangers",
         faults.Tally(len(took), len(lost), len(refused), int(shift.code != 0), [*lost, *refused]),
     )
-    found = write_while_it_dies(writers=8, deaths=(seconds / 3, seconds / 3), most=4000)
+    found = write_while_it_dies(writers=8, deaths=(seconds / 3, seconds / 3), most=8000, seconds=seconds)
     keep.add(
-        "8 writers, PostgreSQL dies twice",
+        f"8 writers for {found.seconds:.0f} s, PostgreSQL dies twice",
         faults.Tally(len(found.confirmed), len(found.lost), len(found.broken), 0, [*found.lost, *found.broken]),
     )
-    return {"within_95_ms": took[int(len(took) * 0.95)]}
+    return {"within_95_ms": took[int(len(took) * 0.95)], "load": os.getloadavg()[1]}
 
 
 def show(given: argparse.Namespace, keep: Kept, figures: dict[str, float], commands: int) -> int:
@@ -190,13 +211,17 @@ def show(given: argparse.Namespace, keep: Kept, figures: dict[str, float], comma
         rows = []
         for row, tally in keep.rows.items():
             if tally.tries:
-                rows.append([row, f"{tally.tries:,}", str(tally.lost), str(tally.tracebacks), str(tally.broken)])
+                made_at = ", ".join(sorted(keep.commits[row]))
+                rows.append(
+                    [row, f"{tally.tries:,}", str(tally.lost), str(tally.tracebacks), str(tally.broken), made_at]
+                )
                 bad += tally.lost + tally.tracebacks + tally.broken
                 kept[re.sub(r"\W+", "_", row) + "_tries"] = tally.tries
-        print(table(["fault", "tries", "lost or half", "tracebacks", "exit 3"], rows))
+        print(table(["fault", "tries", "lost or half", "tracebacks", "exit 3", "commit"], rows))
         kept.update(figures, faults=bad)
         if "within_95_ms" in figures:
-            print(f"\n95 % of the page's answers within {figures['within_95_ms']:.0f} ms.")
+            said = f"95 % of the page's answers within {figures['within_95_ms']:.0f} ms"
+            print(f"\n{said}; programs that wanted a core at that time: {figures['load']:.1f} (`bench_page_load.md`).")
         for row, tally in keep.rows.items():
             for text in sorted(set(tally.said))[:8]:
                 print(f"\n{row}: {text[:400]}")

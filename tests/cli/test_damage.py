@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import random
+import re
 import sqlite3
 from contextlib import closing
+from pathlib import Path
 
 import pytest
 
@@ -48,6 +50,85 @@ def damage(shop, *changes):
         for change in changes:
             connection.execute(change)
         connection.commit()
+
+
+def shorten(book, share):
+    content = book.read_bytes()
+    book.write_bytes(content[: int(len(content) * share)])
+
+
+def overwrite(book, at, data):
+    with book.open("r+b") as file:
+        file.seek(at)
+        file.write(data)
+
+
+FILES = {
+    "empty": lambda shop: shorten(shop.book, 0),
+    "cut in half": lambda shop: shorten(shop.book, 0.5),
+    "no beginning": lambda shop: overwrite(shop.book, 0, bytes(100)),
+    "another kind of file": lambda shop: shop.book.write_text("a list of what to buy\n" * 200),
+    "first table gone": lambda shop: overwrite(shop.book, 100, b"\xff" * 2000),
+    "no version": lambda shop: damage(shop, "DROP TABLE book_version"),
+    "two versions": lambda shop: damage(shop, "INSERT INTO book_version VALUES ('0001')"),
+    "no acts": lambda shop: damage(shop, "DROP TABLE acts"),
+    "no entries": lambda shop: damage(shop, "DROP TABLE entries"),
+}
+WHICH = re.compile(
+    r"go back to the last backup of \d{1,2} \w+ \d{4}, \d\d:\d\d UTC, at (\S+?)(, where no file is now)?\.$"
+)
+
+
+@pytest.mark.parametrize("what", FILES)
+def test_damage_of_any_kind_names_the_backup_to_go_back_to(shop_with, what):
+    shop = shop_with(1)
+    shop.good("book", "backup", "first.sqlite")
+    shop.good("book", "backup", "kept.sqlite")
+    FILES[what](shop)
+    found = shop.run("book", "check")
+    assert (found.code, found.err) == (1, "")
+    assert "kept.sqlite" in "".join(found.out.split())  # wrapped
+    answer = shop.run("record", STUDY, "--coupon", "R1-01", "--note", "n", "--why", "w")
+    assert (answer.code, len(answer.errors)) == (2, 1)
+    said = WHICH.search(answer.errors[0])
+    assert said, answer.err
+    assert (said[1], said[2]) == (str(shop.folder / "kept.sqlite"), None)
+    shop.book.unlink()
+    (shop.folder / "kept.sqlite").rename(shop.book)  # what the message says to do brings the book back
+    assert "sound" in shop.good("book", "check").out
+
+
+def test_a_backup_that_is_gone_and_a_note_that_cannot_be_read_are_said(shop_with):
+    shop = shop_with(1)
+    shop.good("book", "backup", "kept.sqlite")
+    damage(shop, "DROP TABLE entries")
+    (shop.folder / "kept.sqlite").unlink()
+    assert WHICH.search(shop.run("study", "show", STUDY).errors[0])[2]
+    (note,) = shop.folder.glob(".*.backup")
+    for text in ("", "[]", "{", '{"at": 3, "copy": "/x"}', '{"at": "2030-01-01T00:00:00+00:00", "copy": "/a\\nb"}'):
+        note.write_text(text)
+        answer = shop.run("study", "show", STUDY)
+        assert (answer.code, len(answer.errors)) == (2, 1)
+        assert "last backup; none is known here (doe book backup PATH makes one of a sound book)" in answer.err
+
+
+def test_a_backup_that_is_not_sound_is_none_to_go_back_to(shop_with):
+    shop = shop_with(1)
+    shop.good("book", "backup", "kept.sqlite")
+    damage(shop, "UPDATE entries SET value = '{'")
+    assert shop.run("book", "backup", "unsound.sqlite").code == 1
+    assert "unsound" not in shop.run("study", "show", STUDY).err
+    assert "kept.sqlite" in shop.run("study", "show", STUDY).err
+
+
+def test_after_an_upgrade_the_copy_of_the_older_book_is_the_last_backup(empty_shop):
+    shop = empty_shop
+    older = Path(__file__).parents[1] / "book" / "book_of_schema_0005.sql"
+    with closing(sqlite3.connect(shop.book)) as connection:
+        connection.executescript(older.read_text(encoding="utf-8"))
+    kept = shop.good("book", "upgrade", "--json").json["copy"]
+    damage(shop, "DROP TABLE acts")
+    assert kept in shop.run("book", "audit").err
 
 
 @pytest.mark.parametrize("change", DAMAGES)

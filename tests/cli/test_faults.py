@@ -25,7 +25,7 @@ EXAMPLES = int(os.environ.get("DOE_EXAMPLES", "5000" if os.environ.get("CI") els
 def test_nothing_is_lost_and_nobody_sees_a_traceback(tmp_path: Path) -> None:
     if shutil.which("cc") is None and not os.environ.get("CI"):
         pytest.skip("no C compiler to build the disk with")
-    words = ["--short", "--kills", "48", "--cuts", "48", "--others", "4", "--inputs", "0", "--keep"]
+    words = ["--short", "--kills", "48", "--cuts", "48", "--others", "4", "--inputs", "0", "--every", "12", "--keep"]
     done = subprocess.run(
         [sys.executable, "-m", "tests.benchmarks.faults", *words, str(tmp_path / "kept")],
         capture_output=True,
@@ -34,9 +34,11 @@ def test_nothing_is_lost_and_nobody_sees_a_traceback(tmp_path: Path) -> None:
         cwd=Path(__file__).parents[2],
     )
     assert done.returncode == 0, done.stdout + done.stderr[-2000:]
-    rows = dict(re.findall(r"^\| ([\w -]+?) +\| +([\d,]+) +\| 0 +\| 0 +\| 0 +\|$", done.stdout, re.MULTILINE))
+    rows = dict(re.findall(r"^\| ([\w ,:-]+?) +\| +([\d,]+) +\| 0 +\| 0 +\| 0 +\|", done.stdout, re.MULTILINE))
     assert {"killed", "power cut", "full disk", "read-only folder", "locked book", "clock jump"} <= set(rows)
     assert (rows["killed"], rows["power cut"]) == ("48", "48")
+    replayed = {row.partition(": ")[2] for row in rows if row.startswith("power cut, one place in 12: ")}
+    assert replayed == {"record", "release", "sheet", "report", "book backup", "book export", "book upgrade"}
 
 
 @pytest.fixture(scope="module")

@@ -9,19 +9,21 @@ import warnings
 import zipfile
 from collections import Counter
 from collections.abc import Mapping
+from contextlib import closing
 from dataclasses import dataclass, field
 from datetime import date, time, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from doe.domain.errors import InputError
 
 if TYPE_CHECKING:
-    from openpyxl.cell import Cell, MergedCell
-    from openpyxl.worksheet.worksheet import Worksheet
+    from openpyxl.cell.read_only import EmptyCell, ReadOnlyCell
 
 MAX_BYTES = 20_000_000
-MAX_UNPACKED = 200_000_000
+MAX_UNPACKED = 60_000_000
+MAX_TAGS = 100_000
+"""Of all parts that are no sheet and no text: formats and such are kept whole, each a hundredfold of its bytes."""
 MAX_ROWS, MAX_COLUMNS, MAX_CELLS = 20_000, 500, 1_000_000
 HEADING_ROWS = 40
 """Rows among which the row of headings is looked for."""
@@ -208,36 +210,53 @@ def _read_book(data: bytes, name: str) -> tuple[SheetFile, ...]:
         )
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as packed:
-            unpacked = sum(part.file_size for part in packed.infolist())
-        if unpacked > MAX_UNPACKED:
-            raise InputError(name, f"{unpacked / 1e6:.0f} MB unpacked", "a small workbook", "Keep only the coupons.")
+            _check_parts(packed, name)
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # about decorations that do not matter here
-            values = openpyxl.load_workbook(io.BytesIO(data), data_only=True)
-            formulas = openpyxl.load_workbook(io.BytesIO(data), data_only=False)
+            # row by row: what a sheet says of merged cells and links would be made cell by cell, however many it says
+            values, formulas = (
+                openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=stored) for stored in (True, False)
+            )
+            with closing(values), closing(formulas):
+                several = len(values.worksheets) > 1
+                return tuple(
+                    _read_worksheet(sheet, formulas[sheet.title], f"{name}, sheet {sheet.title}" if several else name)
+                    for sheet in values.worksheets
+                )
     except InputError:
         raise
     except Exception as error:  # a damaged workbook fails in more ways than can be listed
         raise InputError(
             name, "a damaged workbook", "an .xlsx that opens", f"Open and save it again, or: {_NEW_FILE}"
         ) from error
-    several = len(values.worksheets) > 1
-    return tuple(
-        _read_worksheet(sheet, formulas[sheet.title], f"{name}, sheet {sheet.title}" if several else name)
-        for sheet in values.worksheets
-    )
 
 
-def _read_worksheet(values: Worksheet, formulas: Worksheet, name: str) -> SheetFile:
-    # asked before going through the cells: one cell in the last corner would make 17 thousand million of them
-    rows_there, columns_there = values.max_row, values.max_column
-    if rows_there > MAX_ROWS or columns_there > MAX_COLUMNS or rows_there * columns_there > MAX_CELLS:
-        raise _too_large(name, rows_there, columns_there)
+def _check_parts(packed: zipfile.ZipFile, name: str) -> None:
+    unpacked = sum(part.file_size for part in packed.infolist())
+    if unpacked > MAX_UNPACKED:
+        raise InputError(name, f"{unpacked / 1e6:.0f} MB unpacked", "a small workbook", "Keep only the coupons.")
+    tags = 0
+    for part in packed.infolist():
+        if "worksheets/sheet" not in part.filename and "sharedStrings" not in part.filename:
+            with packed.open(part) as opened:
+                while piece := opened.read(1 << 16):
+                    tags += piece.count(b"<")
+    if tags > MAX_TAGS:
+        raise InputError(name, f"{tags} formats and other parts", "a plain workbook", f"{_NEW_FILE}")
+
+
+def _read_worksheet(values: Any, formulas: Any, name: str) -> SheetFile:  # no stub knows such sheets
     rows: list[tuple[str, ...]] = []
     numbers: list[int] = []
     odd: dict[tuple[int, int], str] = {}
     computed: set[tuple[int, int]] = set()
+    widest = 0
+    for sheet in (values, formulas):
+        sheet.reset_dimensions()  # what a sheet says of its size need not be so
     for number, (row, source) in enumerate(zip(values.iter_rows(), formulas.iter_rows(), strict=True), start=1):
+        widest = max(widest, len(row))
+        if number > MAX_ROWS or widest > MAX_COLUMNS or number * widest > MAX_CELLS:
+            raise _too_large(name, number, widest)
         cells = [_cell(cell, origin) for cell, origin in zip(row, source, strict=True)]
         trimmed = _trim([text for text, _ in cells])
         if trimmed:
@@ -249,7 +268,7 @@ def _read_worksheet(values: Worksheet, formulas: Worksheet, name: str) -> SheetF
     return SheetFile(name, values.title, tuple(rows), tuple(numbers), "workbook", odd, frozenset(computed))
 
 
-def _cell(cell: Cell | MergedCell, origin: Cell | MergedCell) -> tuple[str, str]:
+def _cell(cell: ReadOnlyCell | EmptyCell, origin: ReadOnlyCell | EmptyCell) -> tuple[str, str]:
     """Text of a cell and what is odd about it; ``origin`` is the same cell with its formula."""
     if origin.data_type == "f" and cell.value is None:
         return "(formula)", "a formula without a stored result"

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import io
 import os
+import subprocess
+import sys
+import zipfile
 from pathlib import Path
 
 import openpyxl
@@ -29,3 +33,53 @@ def test_a_pipe_is_no_sheet(tmp_path: Path) -> None:
     os.mkfifo(path)
     with pytest.raises(InputError, match="no plain file"):
         read_sheets(path)
+
+
+def packed(sheet: str = "", *, styles: str = "", strings: str = "") -> bytes:
+    """A workbook of an office program whose parts are other ones."""
+    whole, made = io.BytesIO(), io.BytesIO()
+    book = openpyxl.Workbook()
+    assert book.active is not None
+    book.active["A1"] = "coupon"
+    book.save(whole)
+    with zipfile.ZipFile(whole) as old, zipfile.ZipFile(made, "w", zipfile.ZIP_DEFLATED, compresslevel=9) as new:
+        for part in old.infolist():
+            text = old.read(part).decode()
+            if part.filename.endswith("sheet1.xml"):
+                text = text.replace(
+                    "</sheetData>", f"{sheet}</sheetData>" if "<row" in sheet else f"</sheetData>{sheet}"
+                )
+            elif part.filename.endswith("styles.xml"):
+                text = text.replace("</cellXfs>", f"{styles}</cellXfs>")
+            elif part.filename.endswith("sharedStrings.xml"):
+                text = text.replace("</sst>", f"{strings}</sst>")
+            new.writestr(part.filename, text)
+    return made.getvalue()
+
+
+HOSTILE = {
+    "merged cells of a whole sheet": lambda: packed('<mergeCells><mergeCell ref="A1:XFD1048576"/></mergeCells>'),
+    "a link over a whole sheet": lambda: packed(
+        '<hyperlinks><hyperlink ref="A1:XFD1048576" location="x"/></hyperlinks>'
+    ),
+    "empty cells": lambda: packed("".join(f'<row r="{r}">{"<c/>" * 490}</row>' for r in range(2, 4_000))),
+    "numbers": lambda: packed("".join(f'<row r="{r}">{"<c><v>1</v></c>" * 49}</row>' for r in range(2, 5_000))),
+    "empty rows": lambda: packed("<row/>" * 5_000_000),
+    "formats": lambda: packed(styles="<xf/>" * 4_000_000),
+    "texts": lambda: packed(strings="".join(f"<si><t>{n}</t></si>" for n in range(2_400_000))),
+}
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="the most memory is read from /proc")
+@pytest.mark.parametrize("what", HOSTILE)
+def test_a_small_workbook_that_swells_up_takes_neither_memory_nor_minutes(tmp_path: Path, what: str) -> None:
+    path = tmp_path / "hostile.xlsx"
+    path.write_bytes(HOSTILE[what]())
+    script = (
+        "import sys; from doe.book.sheets.workbook import read_sheets; from doe.domain.errors import InputError\n"
+        "try:\n    read_sheets(sys.argv[1])\nexcept InputError as error:\n    print(error, file=sys.stderr)\n"
+        "print(next(line for line in open('/proc/self/status') if line.startswith('VmHWM')).split()[1])"
+    )
+    words = [sys.executable, "-c", script, str(path)]
+    done = subprocess.run(words, check=True, capture_output=True, text=True, timeout=120)
+    assert int(done.stdout) / 1024 < 250, done.stderr  # MB; the page itself takes some 150
