@@ -18,15 +18,19 @@ import pytest
 from doe.cli.terminal import HEIGHT, JSON_FORMAT, WIDTH
 from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS
+from doe.office.pages import pages
 from doe.plans.plan import PlanKind
 from doe.setpoint.answer import Verdict
 from doe.words.cautions import FOOTER
 from doe.words.glossary import explain
 from doe.words.guide import TOPICS
+from tests.bench.shop import make_desk
 from tests.cli.test_examples import COMMANDS
 from tests.demo import copied
 from tests.shop import STUDY, CommandResult, Shop
 from tests.test_words_table import rows
+from tests.words.screen_words import is_known as is_word_known
+from tests.words.screen_words import words_of, words_of_page, words_of_tables
 
 SERVES = {("bench",), ("open",)}
 """They run until they are stopped, and print one address."""
@@ -433,6 +437,40 @@ def test_every_word_of_the_developers_table_that_a_screen_says_is_explained(scre
     spoken = [word for word, _, _ in rows() if re.search(rf"\b{word}s?\b", said) and word != "shown"]  # ours is no word
     assert len(spoken) > 20
     assert [word for word in spoken if not is_known(word)] == []
+
+
+@pytest.fixture(scope="module")
+def words_said(screens, folder) -> dict[str, str]:
+    """Every word of the running text of commands, printed pages and pages of the whole job, with where it is said."""
+    said = dict.fromkeys(words_of_tables(), "a template or a table of sentences")
+    for line, (found, more) in screens.items():
+        said |= dict.fromkeys(words_of(found.out) | words_of(more), line)
+    made = [path for path in folder.rglob("*.html") if path.name != "working.html"]
+    assert len(made) > 15
+    for path in made:
+        said |= dict.fromkeys(words_of_page(path.read_text(encoding="utf-8")), path.name)
+    return said | pages_at_the_press(folder)
+
+
+def pages_at_the_press(folder: Path) -> dict[str, str]:
+    """Words of the pages of the whole job over the demo's shop, each with its address."""
+    said = {}
+    desk = make_desk(folder / "shop.sqlite", is_local=True, more_pages=pages)
+    device = desk.device("Kim")
+    for path in ("/", "/begin", "/own-sheet", "/study/1", "/limits/1", "/s/1", "/list/1", "/wash/1", "/more", "/people",
+                 "/lines", f"/line/{LINE}", f"/recipe/{RECIPE}", "/fails", "/practice", f"/recipe/{RECIPE}/compare"):  # fmt: skip
+        answer = device.get(path)
+        assert answer.status_code == 200, path
+        said |= dict.fromkeys(words_of_page(answer.text), path)
+    desk.bench.close()
+    desk.bench.shop.close()
+    return said
+
+
+def test_every_word_of_ours_is_explained(words_said):
+    """A word that fails here is either one of ours, and belongs in the glossary, or plain: tests/words/plain.txt."""
+    assert len(words_said) > 1500
+    assert {word: where for word, where in words_said.items() if not is_word_known(word)} == {}
 
 
 def test_verdicts_and_kinds_of_plans_are_explained():

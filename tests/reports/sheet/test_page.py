@@ -14,6 +14,7 @@ from doe.words.typography import NO_BREAK
 from doe.words.wording import amount_both
 from reports.sheet.page import SheetPage, sheet_page
 from tests.reports.study.samples import FOUR, LINE, MADE_AT, STACK, bench_sheet, make_study, plan_of
+from tests.shared import untapped
 
 
 def page(**changes: object) -> SheetPage:
@@ -23,7 +24,7 @@ def page(**changes: object) -> SheetPage:
 def html(**changes: object) -> str:
     people = ("Ana", "Ben")
     text = bench_sheet(make_study(), STACK, LINE, plan_of().coupons, made_at=MADE_AT, people=people, **changes)  # type: ignore[arg-type]
-    return text.replace(NO_BREAK, " ")
+    return untapped(text).replace(NO_BREAK, " ")
 
 
 @pytest.mark.parametrize("stage", ["cure", "press"])
