@@ -17,6 +17,7 @@ from doe.domain.factors import Factor, Stage
 from doe.domain.finding import Finding
 from doe.domain.limits import refuse_too_hot
 from doe.domain.stack import Line, Machine, Stack
+from doe.domain.standing import StudyStanding
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
 from doe.symptoms.catalogue import short_list, symptom
@@ -25,6 +26,7 @@ from doe.words.gauges.dials import DialSetting, coarse_cautions, dial_setting
 from doe.words.limits import LIMIT_LABELS, range_warnings
 from doe.words.materials import peel_line, told_of
 from doe.words.study.plans import plan_notes
+from doe.words.study.standing import frame, headline
 from doe.words.wording import amount_both, count, date_and_time, day, difference_both, held, listing, sentence
 from reports.drawing.symptoms import symptom_svg
 
@@ -200,8 +202,8 @@ class SheetPage:
         Round and number of coupons, a sentence.
     made_line : str
         When and by whom the sheet was made, a sentence.
-    standing : str
-        What is known of the study, a headline; may be empty.
+    standing, standing_kind : str
+        What is known of the study, a headline, and the style of its frame; may be empty.
     kind_line : str
         What kind of sheet it is.
     rules : tuple of str
@@ -241,6 +243,7 @@ class SheetPage:
     round_line: str
     made_line: str
     standing: str
+    standing_kind: str
     kind_line: str
     rules: tuple[str, ...]
     stack_pairs: tuple[Pair, ...]
@@ -276,7 +279,7 @@ def sheet_page(
     gauged: GaugedLine | None = None,
     cautions: Sequence[str] = (),
     confirms: bool = False,
-    standing: str = "",
+    standing: StudyStanding | None = None,
 ) -> SheetPage:
     """What stands on the bench sheet of a round.
 
@@ -303,7 +306,7 @@ def sheet_page(
         What to be careful about in these corrections.
     confirms : bool
         Whether the coupons confirm a setpoint: then the notes are its rules, and stand first.
-    standing : str
+    standing : StudyStanding, optional
         What is known of the study when the sheet is printed.
 
     Raises
@@ -327,7 +330,8 @@ def sheet_page(
         study_name=study.name,
         round_line=f"Round {wanted}, {count(len(mine), 'coupon')}{garments}.",
         made_line=f"Printed {date_and_time(made_at)}{' by ' + made_by if made_by else ''}.",
-        standing=standing,
+        standing="" if standing is None else headline(standing, shown),
+        standing_kind="" if standing is None else frame(standing),
         kind_line="Bench sheet of a confirmation" if confirms else "Bench sheet",
         rules=said if confirms else (),
         stack_pairs=stack_pairs(stack, line),

@@ -82,12 +82,21 @@ class PageUnderTest:
 
 
 class Reader(TestClient):
-    """A client that reads pages as a person does: words of ours stand in their sentences, not in buttons."""
+    """A client that reads pages as a person does: words of ours stand in their sentences, not in buttons.
+
+    ``as_sent``: it takes them as they are sent.
+    """
+
+    as_sent = False
 
     def send(self, *args: Any, **named: Any) -> Any:
         """Send a request; the page it is answered with has no buttons that explain."""
         answer = super().send(*args, **named)
-        if answer.headers.get("content-type", "").startswith("text/html") and not named.get("stream"):
+        if (
+            not self.as_sent
+            and answer.headers.get("content-type", "").startswith("text/html")
+            and not named.get("stream")
+        ):
             answer._content = untapped(answer.text).encode()
             del answer._text
         return answer

@@ -27,6 +27,7 @@ from doe.words.guide import TOPICS
 from tests.bench.shop import make_desk
 from tests.cli.test_examples import COMMANDS
 from tests.demo import copied
+from tests.shared import untapped
 from tests.shop import STUDY, CommandResult, Shop
 from tests.test_words_table import rows
 from tests.words.screen_words import is_known as is_word_known
@@ -313,8 +314,23 @@ TEMPERATURES = {"cure_temp": "cure temperature", "press_temp": "press temperatur
 
 def page(path: Path) -> str:
     """Words of a page on one line, without drawings and programs."""
-    text = re.sub(r"(?s)<(style|script|svg).*?</\1>|<[^>]+>", " ", path.read_text(encoding="utf-8"))
+    return words_on(path.read_text(encoding="utf-8"))
+
+
+def words_on(page: str) -> str:
+    """Words of a page that was read."""
+    text = re.sub(r"(?s)<(style|script|svg).*?</\1>|<[^>]+>", " ", untapped(page))
     return " ".join(unescape(text).replace("\u00a0", " ").split())
+
+
+def dials_at_the_press(folder: Path) -> list[str]:
+    """What the pages at the press say of the study's setpoint and of the recipe."""
+    desk = make_desk(folder / "shop.sqlite", is_local=True, more_pages=pages)
+    device = desk.device("Kim")
+    texts = [words_on(device.get(path).text) for path in (f"/recipe/{RECIPE}", "/study/1")]
+    desk.bench.close()
+    desk.bench.shop.close()
+    return texts
 
 
 def test_dial_surface_and_window_are_the_same_on_report_card_story_sheet_and_terminal(screens, folder):
@@ -322,6 +338,7 @@ def test_dial_surface_and_window_are_the_same_on_report_card_story_sheet_and_ter
     here = screens[f'recipe on "{RECIPE}" "{LINE}"'][0].out
     report, card, story = (page(folder / f"{name}.html") for name in ("report", "card", "why"))
     (sheet,) = (page(path) for path in (folder / "sheets").glob("*powder*-round-3-sheet.html"))
+    press = dials_at_the_press(folder)
     for name, label in TEMPERATURES.items():
         row = re.search(rf"^{name} +(\d+) °C +(\d+) °C +\S+ to \S+ °C +(\d+) to (\d+) °C", answer, flags=re.MULTILINE)
         assert row is not None
@@ -337,6 +354,10 @@ def test_dial_surface_and_window_are_the_same_on_report_card_story_sheet_and_ter
             assert first.groups() == (dial, surface)
             assert re.search(window, text)
         assert re.search(rf"\b{dial} °C \(\d+ °F\) {label} to dial in, for {surface} °C", sheet)
+        for text in press:
+            first = re.search(rf"(?i)\b{label}\b\D{{0,40}}(\d+) °C.{{0,120}}?surface (\d+) °C", text)
+            assert first is not None
+            assert first.groups() == (dial, surface)
 
 
 def test_without_readings_the_dial_is_the_surface_and_says_that_nobody_checked(screens, folder):
@@ -457,8 +478,8 @@ def pages_at_the_press(folder: Path) -> dict[str, str]:
     said = {}
     desk = make_desk(folder / "shop.sqlite", is_local=True, more_pages=pages)
     device = desk.device("Kim")
-    for path in ("/", "/begin", "/own-sheet", "/study/1", "/limits/1", "/s/1", "/list/1", "/wash/1", "/more", "/people",
-                 "/lines", f"/line/{LINE}", f"/recipe/{RECIPE}", "/fails", "/practice", f"/recipe/{RECIPE}/compare"):  # fmt: skip
+    plain = "/ /begin /own-sheet /study/1 /limits/1 /s/1 /list/1 /wash/1 /more /people /lines /fails /practice"
+    for path in (*plain.split(), f"/line/{LINE}", f"/recipe/{RECIPE}", f"/recipe/{RECIPE}/compare"):
         answer = device.get(path)
         assert answer.status_code == 200, path
         said |= dict.fromkeys(words_of_page(answer.text), path)

@@ -138,7 +138,8 @@ def test_each_word_of_a_page_opens_on_a_tap(browser, name):
 RUNNING = re.compile(r"(?s)<(p|li|dd)\b[^>]*>(.*?)</\1>")
 """Text that is read as sentences."""
 STILL = re.compile(
-    r'(?s)<(section|p|details|ul) class="(?:caution|hot|before|words)\b.*?</\1>|<(style|script|svg|head|nav|th)\b.*?</\2>|<div class="meaning".*?</div>'
+    r'(?s)<(section|p|details|ul) class="(?:caution|hot|before|words)\b.*?</\1>|'
+    r'<(style|script|svg|head|nav|th)\b.*?</\2>|<div class="meaning".*?</div>'
 )
 
 

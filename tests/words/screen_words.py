@@ -18,7 +18,8 @@ _HIDDEN = re.compile(r"(?s)<(style|script|head)\b.*?</\1>|<!--.*?-->|<[^>]+>")
 _TEMPLATE = re.compile(r"(?s)\{#.*?#\}|\{%.*?%\}|\{\{.*?\}\}")
 _MARKS = str.maketrans("²³µ", "   ")
 _NO_WORD = re.compile(
-    r"(?<!\w)'[^'\n]*'(?!\w)|\"[^\"\n]*\"|\S*[/\\@=<>]\S*|(?<!\w)--?[a-z][\w-]*|\b\w*[\d_]\w*\b|\b\w+\.\w+\b|\bdoe [a-z]+( [a-z]+)?|%\w+"
+    r"(?<!\w)'[^'\n]*'(?!\w)|\"[^\"\n]*\"|\S*[/\\@=<>]\S*|(?<!\w)--?[a-z][\w-]*|\b\w*[\d_]\w*\b|\b\w+\.\w+\b|"
+    r"\bdoe [a-z]+( [a-z]+)?|%\w+"
 )
 """What is typed or named by somebody: quoted names, paths, addresses, options, codes, file names, commands."""
 _WORD = re.compile(r"[^\W\d_]+(?:['’][^\W\d_]+)?")
