@@ -25,10 +25,12 @@ from doe.words.cautions import NOT_CHECKED
 from doe.words.gauges.dials import DialSetting, coarse_cautions, dial_setting
 from doe.words.limits import LIMIT_LABELS, range_warnings
 from doe.words.materials import peel_line, told_of
+from doe.words.press import MATERIALS
 from doe.words.study.plans import plan_notes
 from doe.words.study.standing import frame, headline
 from doe.words.wording import amount_both, count, date_and_time, day, difference_both, held, listing, sentence
 from reports.drawing.symptoms import symptom_svg
+from reports.sheet.key import KeyRow, key_rows
 
 
 @dataclass(frozen=True)
@@ -230,6 +232,9 @@ class SheetPage:
         Names of the checks at the press, and after washes.
     wash_coupons : tuple of str
         Coupons to tick after washing, in coupon order.
+    which : tuple of KeyRow
+        Which coupon of a comparison is of which material, for whoever makes the prints; none where a key of its own
+        tells it.
     strips : tuple of HandStrip
         A strip for each person who scores the hand-feel.
     hand_rule : str
@@ -260,6 +265,7 @@ class SheetPage:
     now_checks: tuple[str, ...]
     later_checks: tuple[str, ...]
     wash_coupons: tuple[str, ...]
+    which: tuple[KeyRow, ...]
     strips: tuple[HandStrip, ...]
     hand_rule: str
     grades: bool
@@ -348,6 +354,7 @@ def sheet_page(
         now_checks=now,
         later_checks=later,
         wash_coupons=tuple(sorted(map(str, mine["coupon"]))) if later else (),
+        which=key_rows(mine) if "material" in mine and mine["material"].isin(MATERIALS).all() else (),
         strips=tuple(hand_strip(person, mine["coupon"]) for person in people),
         hand_rule=HAND_RULE,
         grades=study.asks_grades,
@@ -434,7 +441,8 @@ def _batches(
                         coupon=str(row["coupon"]),
                         settings=tuple(dials.cell(f, row[f.name]) for f in own),
                         stroke=strokes.get(str(row["coupon"]), ""),
-                        material=_material(row),
+                        # scores are written in the press queue: there a coupon is known by its code and pair alone
+                        material=_material(row if stage == "cure" else row.drop("material", errors="ignore")),
                     )
                     for _, row in group.iterrows()
                 ),
@@ -446,7 +454,7 @@ def _batches(
 
 
 def _material(row: pd.Series) -> str:
-    """Which material a coupon of a comparison is of, and in which pair; the pair alone where it is scored blind."""
+    """Which material a coupon of a comparison is of, and in which pair; the pair alone where codes only are told."""
     word = {"new": "NEW", "incumbent": "IN USE"}.get(str(row.get("material")), "")
     pair = row.get("pair")
     return "" if pd.isna(pair) else f"{word}, pair {int(pair)}".removeprefix(", ")
