@@ -185,7 +185,8 @@ sheet sheet -o known-sheets
 report sheet -o sheet.html
 """
 ONCE = re.compile(
-    r"--begin|--retune|--choose|--plan|--turned-out|--again|--answer|^\w+ (add|new|copy|move|rename|known|archive|restore|retire)"
+    r"--begin|--retune|--choose|--plan|--turned-out|--again|--answer|"
+    r"^\w+ (add|new|copy|move|rename|known|archive|restore|retire)"
 )
 ONLY_ONCE = re.compile(
     r"^(day |extend|release|record|book (init|export|backup|import)|gauge (withdraw|certificate)|"
