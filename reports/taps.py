@@ -6,7 +6,7 @@ import re
 
 from doe.words.glossary import Word, found_in
 
-_LEFT = "style|script|head|svg|button|a|summary|label|legend|option|textarea|h1|h2|h3|h4|th|nav|caption|code|pre"
+_LEFT = "style|script|head|button|a|summary|label|legend|option|textarea|h1|h2|h3|h4|th|nav|caption|code|pre"
 """What holds no running text, is tapped for something else already, or is copied as it stands."""
 _CAUTION = r'<(section|p|details|ul) class="(?:caution|hot|before)\b[^"]*"[^>]*>.*?</\2>'
 """A caution is read as it stands."""
@@ -22,12 +22,15 @@ def with_taps(page: str) -> str:
     """
     done: list[str] = []
     seen: set[str] = set()
+    drawings = 0  # drawings stand within drawings
     at = page.find("<body")
     if at < 0:
         return page
     done.append(page[:at])
     for piece in _PIECE.finditer(page, at):
-        done.append(_text(page[at : piece.start()], seen))
+        text = page[at : piece.start()]
+        done.append(text if drawings else _text(text, seen))
+        drawings += piece[0].startswith("<svg") - piece[0].startswith("</svg")
         if _BEGINS.match(piece[0]):
             seen = set()
         done.append(piece[0])

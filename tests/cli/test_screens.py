@@ -107,6 +107,7 @@ diagnose --past
 sheet "{STUDY}" -o sheets --person ana
 sheet "{STUDY}" -o labels --labels a4
 sheet --artwork image.svg --mirrored
+recipe add "blank of Orrin" --approved-by Kim --why "it holds"
 release "{STUDY}" --as "{RECIPE}" --approved-by Kim --why again --gap "10 s" --peel "cold, wait 60 s" \
 --second-press "7 s" --care-label "wash at 40" --room "21 degC"
 recipe history "{RECIPE}"
@@ -146,7 +147,6 @@ gauge add "{LINE}" --machine press --set 150C --measured 146C --place "front"
 gauge map "{LINE}" --machine press --rows 3
 gauge withdraw 8 --why "a slip"
 study copy "{STUDY}" copied --stack "thin tee"
-recipe add "blank of Orrin" --approved-by Kim --why "it holds"
 recipe retire "{RECIPE}" --why "another powder"
 recipe show "{RECIPE}"
 study archive again --why "not wanted"
