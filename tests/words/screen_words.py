@@ -88,5 +88,5 @@ def is_known(word: str) -> bool:
 
 
 def _forms(word: str) -> list[str]:
-    word = word.removesuffix("'s").removesuffix("'")
-    return [word, word.removesuffix("s"), word.removesuffix("es")]
+    owner = word.removesuffix("'s").removesuffix("'")
+    return [word, owner, f"{word}s", word.removesuffix("s"), word.removesuffix("es")]
