@@ -13,6 +13,7 @@ from jinja2 import Environment, FunctionLoader, StrictUndefined
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from doe.words.glossary import words_in
 from doe.words.typography import printed
+from reports.taps import place_of, with_taps
 
 STANDING = {
     "cautions": CAUTIONS,
@@ -74,8 +75,12 @@ _HERE = "<!-- words -->"
 
 
 def _explained(page: str) -> str:
-    """A page with a fold that explains each word of ours that is on it, where its template wants one."""
+    """A page whose words of ours open their explanation on a tap: in the running text, and all of them in a fold.
+
+    They do where its template says where the fold stands.
+    """
     if _HERE not in page:
         return page
-    words = words_in(_UNSEEN.sub(" ", page))
-    return page.replace(_HERE, environment().get_template("words.html").render(words=words))
+    words = [(word, place_of(word)) for word in words_in(_UNSEEN.sub(" ", page))]
+    fold = environment().get_template("words.html").render(words=words)
+    return with_taps(page).replace(_HERE, fold)

@@ -20,6 +20,7 @@ from doe.domain.units import Shown, show
 from doe.words.cautions import NOT_CHECKED
 from doe.words.gauges.dials import Dialled
 from doe.words.press import KINDS, MATERIALS, drift, minutes_words, told
+from doe.words.study.standing import frame as frame_of
 from doe.words.study.standing import headline
 from doe.words.wording import (
     amount,
@@ -163,7 +164,7 @@ _STAGES: tuple[Stage, ...] = get_args(Stage)
 
 def study_page(shop: Shop, making: Making, frame: Frame, *, now: datetime) -> MachinesPage:
     """View-model of a study's page; ``now`` is the reader's clock."""
-    record = making.record
+    record, known = making.record, shop.standing(making)
     cards = tuple(card for stage in _STAGES if (card := next_card(shop, making, stage)) is not None)
     waiting = washes(making)
     due = sum(is_due_today(w, now) for w in waiting)
@@ -174,7 +175,8 @@ def study_page(shop: Shop, making: Making, frame: Frame, *, now: datetime) -> Ma
         version=version_of(making),
         stack=record.stack.name,
         line=record.line.name,
-        standing=headline(shop.standing(making), shop.shown),
+        standing=headline(known, shop.shown),
+        standing_kind=frame_of(known),
         kinds=tuple(
             f"{told('card_round', round=r.round)}. {KINDS[r.kind]}" for r in making.info.rounds if r.kind in KINDS
         ),

@@ -182,8 +182,8 @@ class MachinesPage:
     version : str
         What it shows now; an open page asks whether something else is next.
     stack, line : str
-    standing : str
-        What is known of the study.
+    standing, standing_kind : str
+        What is known of the study, and the style of its frame.
     kinds : tuple of str
         What rounds are for that are no search for settings.
     cards : tuple of Card
@@ -212,6 +212,7 @@ class MachinesPage:
     stack: str
     line: str
     standing: str
+    standing_kind: str
     kinds: tuple[str, ...]
     cards: tuple[Card, ...]
     rest: tuple[str, ...]

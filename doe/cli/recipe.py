@@ -70,7 +70,7 @@ def show(desk: Desk, recipe: str, revision: int | None = None) -> Reply:
         kept = find_recipe(book, recipe, revision)
         known = standing_of_recipe(book, kept)
         first = ""
-        if known.state == "doubtful" and kept.study_id is not None:
+        if kept.study_id is not None:
             first = step_command(book.study(kept.study_id).study, known.steps[0])
     found = kept.recipe
     constant = [" ".join(held(n, v, desk.shown)) for n, v in found.held.items()]

@@ -19,6 +19,7 @@ from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Stack
 from doe.domain.study import MAX_FACTORS, MIN_FACTORS, Study
 from doe.domain.units import SYMBOLS, Shown
 from doe.words import typed
+from doe.words.cautions import ON_SURFACE
 from doe.words.limits import LIMIT_LABELS
 from doe.words.materials import proposal_words
 from doe.words.study.typed import StudyOptions, states_error, study_of
@@ -218,7 +219,8 @@ def _ask_factor(name: str, shown: Shown, band: Band | None) -> str:
     else:
         ends = (known.low, known.high) if band is None else (band.low, band.high)
         low, high = (f"{shown.value(v, known.unit):.4g}" for v in ends)
-        question, default = f"{known.label} in {SYMBOLS[shown.unit(known.unit)]}", f"{low}..{high}"
+        where = f" {ON_SURFACE}" if known.unit == "degC" else ""
+        question, default = f"{known.label}{where} in {SYMBOLS[shown.unit(known.unit)]}", f"{low}..{high}"
         about = f"As {low}..{high}, {low}-{high} or {low} to {high}, with or without a unit. Usual: {known.source}."
     # the stored values are put back, in their own unit: a person may have meant Fahrenheit and said so
     said: list[str] = []

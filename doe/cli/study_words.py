@@ -17,6 +17,7 @@ from doe.domain.standing import NextStep, StudyStanding
 from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.words import typed
+from doe.words.cautions import ON_SURFACE
 from doe.words.facts import reader_of, texts_of, worded
 from doe.words.limits import LIMIT_LABELS, range_warnings
 from doe.words.study.changes import study_changes
@@ -82,10 +83,15 @@ def factor_table(factors: tuple[Factor, ...], shown: Shown) -> Table:
                 amount_range(f, f.low, f.high, shown),
                 setting_error_words(f, shown),
                 difference_plain(f.step or 0, f.unit, shown),
-                "slow to change" if f.hard_to_change else seconds_words(f.heated_mm, f.low, f.high),
+                ", ".join(filter(None, (ON_SURFACE if f.unit == "degC" else "", _told_of(f)))),
             )
         )
     return Table(("factor", "range", "setting error", "step", ""), rows, right=("setting error", "step"))
+
+
+def _told_of(factor: Factor) -> str:
+    slow = "slow to change"
+    return slow if factor.hard_to_change else seconds_words(factor.heated_mm, factor.low, factor.high)
 
 
 def limits_table(study: Study, shown: Shown) -> Table:

@@ -568,6 +568,8 @@ def _setting(name: str, said: Said, shown: Shown, bands: Mapping[str, Band], lim
         hint = told("levels_hint", levels="/".join(known.levels))
     elif name == "belt_speed":
         hint = f"{told('belt_hint')} {hint}"
+    if known.unit == "degC":
+        hint = f"{told('range_on_surface')} {hint}"
     if made is not None and (bounds := tuple(_bounds_told(made, limits, shown))):
         hint = " ".join((f"{hint.rstrip('.')}.", *bounds))
     return Field(name, _label(name, shown), value=value, hint=hint, drawing=drawing)

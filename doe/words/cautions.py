@@ -41,5 +41,8 @@ FOOTER = "Decision aid only. Burns at a touch. Extraction on. Data sheets and lo
 NOT_CHECKED = "display not checked"
 """Said beside every dial setting that no reading stands behind."""
 
+ON_SURFACE = "on the surface"
+"""What a temperature that is typed for a range is; its dial is worked out from the readings of the gauges."""
+
 EQUAL = "= dial"
 """Said of a surface that no reading tells."""

@@ -6,6 +6,7 @@ They stand in `templates/tables/glossary.toml`.
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 from difflib import get_close_matches
 
@@ -52,9 +53,21 @@ def words_in(text: str) -> tuple[Word, ...]:
     >>> [word.name for word in words_in("Two setpoints, and the lower bounds of each")]
     ['lower bound', 'setpoint']
     """
-    # small letters first: without regard to case, every word of the list would be tried at every letter of a page
-    found = {_BY_NAME[match[1]].name for match in _ANY.finditer(text.lower())}
+    found = {word.name for _, _, word in found_in(text)}
     return tuple(word for word in GLOSSARY if word.name in found)
+
+
+def found_in(text: str) -> Iterator[tuple[int, int, Word]]:
+    """Every use of a word of the list in a text: where it begins and ends, and which it is.
+
+    >>> [(start, end, word.name) for start, end, word in found_in("Two Setpoints")]
+    [(4, 13, 'setpoint')]
+    """
+    # small letters first: without regard to case, every word of the list would be tried at every letter of a page
+    small = text.lower()
+    if len(small) == len(text):  # a few letters of other languages are two when they are small
+        for match in _ANY.finditer(small):
+            yield match.start(), match.end(), _BY_NAME[match[1]]
 
 
 def explain(name: str) -> Word:

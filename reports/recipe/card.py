@@ -33,7 +33,7 @@ from doe.words.recipe.card import (
     state_words,
     window_words,
 )
-from doe.words.study.standing import headline, meaning
+from doe.words.study.standing import frame, headline, meaning
 from doe.words.wording import day, held, sentence
 from reports.drawing.qr import qr_svg
 from reports.pages import render
@@ -74,8 +74,8 @@ class CardPage:
     page_title, name : str
     is_dense : bool
         Whether so much stands on it that the type must be smaller.
-    standing : str
-        What is known of it, a headline.
+    standing, standing_kind : str
+        What is known of it, a headline, and the style of its frame.
     revision_line : str
         Revision, line and state.
     code : Markup
@@ -102,6 +102,7 @@ class CardPage:
     name: str
     is_dense: bool
     standing: str
+    standing_kind: str
     revision_line: str
     code: Markup
     code_text: str
@@ -168,6 +169,7 @@ def card_page(
         is_dense=sum(map(len, (*recipe.handling, *recipe.voids, *warnings, *remarks))) > ROOMY
         or len(recipe.settings) > 5,
         standing=headline(known, shown),
+        standing_kind=frame(known),
         revision_line=f"Revision {recipe.revision}, for {recipe.line.name} ({recipe.line.oven.name}, "
         f"{recipe.line.press.name}), {state}.",
         code=qr_svg(code, name="recipe-id"),

@@ -22,7 +22,7 @@ from doe.words.confirmation.plan import attempt_told
 from doe.words.recipe.card import changes_between, confirmation_sentence, recipe_cautions, state_words
 from doe.words.recipe.days import day_lines
 from doe.words.recipe.record import found_words, item_label
-from doe.words.recipe.story import other_row, plan_row, plan_words, round_kind
+from doe.words.recipe.story import other_row, plan_proof_row, plan_row, plan_words, round_kind
 from doe.words.study.answer import by_answer, lead, nearest_cliff, sureness, window_sentences
 from doe.words.study.plans import kind_label, said, why_left_out
 from doe.words.study.standing import frame, headline, meaning
@@ -170,6 +170,8 @@ class StoryPage:
         What it could and could not tell, before any coupon was made.
     plan_table : Table or None
         Plans side by side.
+    plan_proof_table : Table or None
+        The same in the measures of textbooks, for the statistician's fold.
     left_out_lines : tuple of str
     deviations_table : Table or None
     deviations_line : str
@@ -230,6 +232,7 @@ class StoryPage:
     can_tell: tuple[str, ...]
     cannot_tell: tuple[str, ...]
     plan_table: PageTable | None
+    plan_proof_table: PageTable | None
     left_out_lines: tuple[str, ...]
     deviations_table: PageTable | None
     deviations_line: str
@@ -302,6 +305,7 @@ def story_page(story: RecipeStory) -> StoryPage:
         can_tell=() if story.plan is None else said(story.plan.can_tell, study, shown),
         cannot_tell=() if story.plan is None else said(story.plan.cannot_tell, study, shown),
         plan_table=_plan_table(story),
+        plan_proof_table=_plan_proof_table(story),
         left_out_lines=tuple(f"{sentence(kind_label(x.kind)).rstrip('.')}: {why_left_out(x)}" for x in story.left_out),
         deviations_table=history_table(story.deviations, "What did not go as planned"),
         deviations_line=deviations_sentence(len(story.deviations)),
@@ -422,11 +426,17 @@ def _rounds_table(rounds: tuple[RoundFacts, ...]) -> PageTable:
 def _plan_table(story: RecipeStory) -> PageTable | None:
     if story.plan is None:
         return None
-    columns = heads(
-        "Plan | Why or why not | Coupons: | Hours: | Quadratic terms: | Prediction variance: | Smallest effect:"
-    )
+    columns = heads("Plan | Why or why not | Coupons: | Hours:")
     rows = (plan_row(story.plan, story.plan), *(plan_row(story.plan, other) for other in story.plans))
     return PageTable("The plan that was made, and others for as many coupons", columns, rows)
+
+
+def _plan_proof_table(story: RecipeStory) -> PageTable | None:
+    if story.plan is None:
+        return None
+    columns = heads("Plan | Quadratic terms: | Prediction variance: | Smallest effect:")
+    rows = tuple(map(plan_proof_row, (story.plan, *story.plans)))
+    return PageTable("What the plan and others are worth, measured as textbooks do", columns, rows)
 
 
 def _coupon_tables(story: RecipeStory) -> tuple[PageTable, ...]:

@@ -43,6 +43,14 @@ class KeyPage:
     rows: tuple[KeyRow, ...]
 
 
+def key_rows(coupons: pd.DataFrame) -> tuple[KeyRow, ...]:
+    """What each code stands for, in the order of the codes; ``coupons`` as for `key_page`."""
+    return tuple(
+        KeyRow(str(row["coupon"]), str(int(row["pair"])), MATERIALS[row["material"]], row["material"] == "new")
+        for row in coupons.sort_values("coupon").to_dict("records")
+    )
+
+
 def key_page(study: Study, plan: ComparisonPlan, coupons: pd.DataFrame) -> KeyPage:
     """The key of a round.
 
@@ -54,10 +62,7 @@ def key_page(study: Study, plan: ComparisonPlan, coupons: pd.DataFrame) -> KeyPa
         One row a coupon of the round: coupon, round, pair, material.
     """
     number = int(coupons["round"].max())
-    rows = tuple(
-        KeyRow(str(row["coupon"]), str(int(row["pair"])), MATERIALS[row["material"]], row["material"] == "new")
-        for row in coupons.sort_values("coupon").to_dict("records")
-    )
+    rows = key_rows(coupons)
     return KeyPage(
         f"Key, {study.name}, round {number}",
         study.name,

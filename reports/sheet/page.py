@@ -17,6 +17,7 @@ from doe.domain.factors import Factor, Stage
 from doe.domain.finding import Finding
 from doe.domain.limits import refuse_too_hot
 from doe.domain.stack import Line, Machine, Stack
+from doe.domain.standing import StudyStanding
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
 from doe.symptoms.catalogue import short_list, symptom
@@ -24,9 +25,12 @@ from doe.words.cautions import NOT_CHECKED
 from doe.words.gauges.dials import DialSetting, coarse_cautions, dial_setting
 from doe.words.limits import LIMIT_LABELS, range_warnings
 from doe.words.materials import peel_line, told_of
+from doe.words.press import MATERIALS
 from doe.words.study.plans import plan_notes
+from doe.words.study.standing import frame, headline
 from doe.words.wording import amount_both, count, date_and_time, day, difference_both, held, listing, sentence
 from reports.drawing.symptoms import symptom_svg
+from reports.sheet.key import KeyRow, key_rows
 
 
 @dataclass(frozen=True)
@@ -200,8 +204,8 @@ class SheetPage:
         Round and number of coupons, a sentence.
     made_line : str
         When and by whom the sheet was made, a sentence.
-    standing : str
-        What is known of the study, a headline; may be empty.
+    standing, standing_kind : str
+        What is known of the study, a headline, and the style of its frame; may be empty.
     kind_line : str
         What kind of sheet it is.
     rules : tuple of str
@@ -228,6 +232,9 @@ class SheetPage:
         Names of the checks at the press, and after washes.
     wash_coupons : tuple of str
         Coupons to tick after washing, in coupon order.
+    which : tuple of KeyRow
+        Which coupon of a comparison is of which material, for whoever makes the prints; none where a key of its own
+        tells it.
     strips : tuple of HandStrip
         A strip for each person who scores the hand-feel.
     hand_rule : str
@@ -241,6 +248,7 @@ class SheetPage:
     round_line: str
     made_line: str
     standing: str
+    standing_kind: str
     kind_line: str
     rules: tuple[str, ...]
     stack_pairs: tuple[Pair, ...]
@@ -257,6 +265,7 @@ class SheetPage:
     now_checks: tuple[str, ...]
     later_checks: tuple[str, ...]
     wash_coupons: tuple[str, ...]
+    which: tuple[KeyRow, ...]
     strips: tuple[HandStrip, ...]
     hand_rule: str
     grades: bool
@@ -276,7 +285,7 @@ def sheet_page(
     gauged: GaugedLine | None = None,
     cautions: Sequence[str] = (),
     confirms: bool = False,
-    standing: str = "",
+    standing: StudyStanding | None = None,
 ) -> SheetPage:
     """What stands on the bench sheet of a round.
 
@@ -303,7 +312,7 @@ def sheet_page(
         What to be careful about in these corrections.
     confirms : bool
         Whether the coupons confirm a setpoint: then the notes are its rules, and stand first.
-    standing : str
+    standing : StudyStanding, optional
         What is known of the study when the sheet is printed.
 
     Raises
@@ -327,7 +336,8 @@ def sheet_page(
         study_name=study.name,
         round_line=f"Round {wanted}, {count(len(mine), 'coupon')}{garments}.",
         made_line=f"Printed {date_and_time(made_at)}{' by ' + made_by if made_by else ''}.",
-        standing=standing,
+        standing="" if standing is None else headline(standing, shown),
+        standing_kind="" if standing is None else frame(standing),
         kind_line="Bench sheet of a confirmation" if confirms else "Bench sheet",
         rules=said if confirms else (),
         stack_pairs=stack_pairs(stack, line),
@@ -344,6 +354,7 @@ def sheet_page(
         now_checks=now,
         later_checks=later,
         wash_coupons=tuple(sorted(map(str, mine["coupon"]))) if later else (),
+        which=key_rows(mine) if "material" in mine and mine["material"].isin(MATERIALS).all() else (),
         strips=tuple(hand_strip(person, mine["coupon"]) for person in people),
         hand_rule=HAND_RULE,
         grades=study.asks_grades,
@@ -430,7 +441,8 @@ def _batches(
                         coupon=str(row["coupon"]),
                         settings=tuple(dials.cell(f, row[f.name]) for f in own),
                         stroke=strokes.get(str(row["coupon"]), ""),
-                        material=_material(row),
+                        # scores are written in the press queue: there a coupon is known by its code and pair alone
+                        material=_material(row if stage == "cure" else row.drop("material", errors="ignore")),
                     )
                     for _, row in group.iterrows()
                 ),
@@ -442,7 +454,7 @@ def _batches(
 
 
 def _material(row: pd.Series) -> str:
-    """Which material a coupon of a comparison is of, and in which pair; the pair alone where it is scored blind."""
+    """Which material a coupon of a comparison is of, and in which pair; the pair alone where codes only are told."""
     word = {"new": "NEW", "incumbent": "IN USE"}.get(str(row.get("material")), "")
     pair = row.get("pair")
     return "" if pd.isna(pair) else f"{word}, pair {int(pair)}".removeprefix(", ")

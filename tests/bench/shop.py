@@ -17,6 +17,7 @@ from doe.bench.shop import Shop
 from doe.bench.state import Bench
 from doe.book.book import Book
 from doe.domain.units import METRIC, Shown
+from tests.shared import untapped
 
 PORT = 8765
 STUDY = 1
@@ -62,7 +63,7 @@ class PageUnderTest:
 
     def device(self, who: str = "", *, address: str = "192.168.7.20", cookies: Any = None) -> Device:
         """A browser without scripts. With a name it is let in and that name is chosen."""
-        client = TestClient(
+        client = Reader(
             self.app,
             base_url=ADDRESS if self.bench.is_local else f"http://192.168.7.2:{PORT}",
             raise_server_exceptions=True,
@@ -78,6 +79,27 @@ class PageUnderTest:
             page = device.send(page, "/name", typed=who)
             assert page.status_code == 200, page.text
         return device
+
+
+class Reader(TestClient):
+    """A client that reads pages as a person does: words of ours stand in their sentences, not in buttons.
+
+    ``as_sent``: it takes them as they are sent.
+    """
+
+    as_sent = False
+
+    def send(self, *args: Any, **named: Any) -> Any:
+        """Send a request; the page it is answered with has no buttons that explain."""
+        answer = super().send(*args, **named)
+        if (
+            not self.as_sent
+            and answer.headers.get("content-type", "").startswith("text/html")
+            and not named.get("stream")
+        ):
+            answer._content = untapped(answer.text).encode()
+            del answer._text
+        return answer
 
 
 @dataclass

@@ -779,3 +779,15 @@ def test_cautions_stand_on_every_page(desk):
         for caution in ("Burns at a touch", "Fumes:", "Powder dust", "data sheets", "licensed people", "local codes"):
             assert caution in text, (path, caution)
     assert "Burns at a touch" in desk.device().get("/pair").text
+
+
+@pytest.mark.parametrize("path", ["/s/1", "/c/1/R1-03", "/more"])
+def test_words_of_ours_open_their_explanation_where_they_stand(desk, path):
+    device = desk.device("ana")
+    device.client.as_sent = True
+    page = device.get(path).text
+    places = set(re.findall(r'class="tap" popovertarget="([^"]*)"', page.partition("<footer")[0]))
+    assert places
+    for place in places:
+        assert f'id="{place}" popover>' in page
+    assert "popovertarget" not in page.partition("<h1")[2].partition("</h1>")[0]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from doe.acts.study.symptom_points import with_points
@@ -87,6 +89,10 @@ def test_a_study_begins_in_an_empty_book_and_typing_errors_are_put_right(empty_s
     found = empty_shop.good("study", "new", typed=typed)
     assert "A few words by which you find it again" in found.out
     assert "Usual:" in found.out
+    # each range says which temperature it is: when it is asked, and when it is told back
+    assert "press temperature on the surface in °C" in found.out
+    assert re.search(r"^press_temp .* on the surface", found.out, flags=re.MULTILINE)
+    assert not re.search(r"^dwell .* on the surface", found.out, flags=re.MULTILINE)
     assert "a setting that does not vary" in " ".join(found.out.split())
     assert "--" not in found.out.partition("is in the book")[0]
     with empty_shop.open() as book:

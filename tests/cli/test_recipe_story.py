@@ -15,6 +15,7 @@ from doe.domain.gauge import GaugeReading
 from doe.domain.score import ScoreEntry
 from reports.recipe.story import recipe_story, story_page
 from tests.acts.recipe.samples import NAME, STUDY, confirmed, released
+from tests.shared import untapped
 
 EXCEPTION = ("--exception", "trial order; Kim answers for it")
 LATER = datetime.now(UTC) + timedelta(days=365)
@@ -35,7 +36,7 @@ def told(shop, **more):
 
 
 def words(page: str) -> str:
-    return " ".join(re.sub(r"<[^>]+>", " ", page.partition("<body")[2]).replace("&#39;", "'").split())
+    return " ".join(re.sub(r"<[^>]+>", " ", untapped(page).partition("<body")[2]).replace("&#39;", "'").split())
 
 
 def test_two_runs_a_year_apart_give_the_same_figures(shop):
@@ -127,9 +128,26 @@ def test_the_plan_is_judged_again_from_its_seed_and_others_say_why_not(shop):
     assert [row[1] for row in rows].count("Made.") == 1
     assert rows[0][1] == "Made."
     half = next(row for row in rows if row[0].startswith("half fraction"))
-    assert "estimates 9 of 15 terms instead of 15" in half[1]
+    assert "tells apart 9 of 15 ways in which settings may matter instead of 15" in half[1]
     assert story.plan.coupons == 20
     assert {x.kind for x in story.left_out} == {"quarter", "composite", "box-behnken"}
+
+
+TEXTBOOK = re.compile(
+    r"(?i)\b(quadratic|variances?|residuals?|alias\w*|confound\w*|regression|logit|posterior|coefficients?|estimates?|"
+    r"standard deviations?|sd|terms?|likelihood|prior)\b"
+)
+
+
+def test_the_story_is_told_in_plain_words_and_the_textbook_stands_in_the_fold(shop):
+    page = untapped(recipe_story(told(shop)))
+    body = re.sub(r"(?s)<div class=.meaning.*?</div>|<(style|script|svg)\b.*?</\1>", "", page.partition("<body")[2])
+    told_openly = " ".join(re.sub(r"(?s)<details.*?</details>|<[^>]+>", " ", body).split())
+    textbook = [told_openly[max(found.start() - 60, 0) : found.end()] for found in TEXTBOOK.finditer(told_openly)]
+    assert not textbook, "\n".join(textbook)
+    (fold,) = re.findall(r'(?s)<details class="statistician">.*?</details>', body)
+    assert "Quadratic terms" in fold
+    assert "Prediction variance" in fold
 
 
 def test_what_else_was_considered_says_why_not_by_the_numbers(shop):

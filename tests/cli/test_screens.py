@@ -18,20 +18,23 @@ import pytest
 from doe.cli.terminal import HEIGHT, JSON_FORMAT, WIDTH
 from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS
+from doe.office.pages import pages
 from doe.plans.plan import PlanKind
 from doe.setpoint.answer import Verdict
 from doe.words.cautions import FOOTER
 from doe.words.glossary import explain
 from doe.words.guide import TOPICS
+from tests.bench.shop import make_desk
 from tests.cli.test_examples import COMMANDS
 from tests.demo import copied
+from tests.shared import untapped
 from tests.shop import STUDY, CommandResult, Shop
 from tests.test_words_table import rows
+from tests.words.screen_words import is_known as is_word_known
+from tests.words.screen_words import words_of, words_of_page, words_of_tables
 
 SERVES = {("bench",), ("open",)}
 """They run until they are stopped, and print one address."""
-ELSEWHERE = {("recipe", "add"), ("study", "copy"), ("line", "move"), ("line", "rename")}
-"""They answer as release and study new do, whose screens are read; or are done once only and say a few lines."""
 
 RECIPE, LINE, STACK = "fine powder on the heavy tee", "back room", "heavy tee, fine powder"
 LIMITS = (
@@ -104,6 +107,7 @@ diagnose --past
 sheet "{STUDY}" -o sheets --person ana
 sheet "{STUDY}" -o labels --labels a4
 sheet --artwork image.svg --mirrored
+recipe add "blank of Orrin" --approved-by Kim --why "it holds"
 release "{STUDY}" --as "{RECIPE}" --approved-by Kim --why again --gap "10 s" --peel "cold, wait 60 s" \
 --second-press "7 s" --care-label "wash at 40" --room "21 degC"
 recipe history "{RECIPE}"
@@ -142,10 +146,13 @@ gauge add "{LINE}" --machine press --set 150C --measured 146C --place "back left
 gauge add "{LINE}" --machine press --set 150C --measured 146C --place "front"
 gauge map "{LINE}" --machine press --rows 3
 gauge withdraw 8 --why "a slip"
+study copy "{STUDY}" copied --stack "thin tee"
 recipe retire "{RECIPE}" --why "another powder"
 recipe show "{RECIPE}"
 study archive again --why "not wanted"
 study restore again --why "wanted"
+line rename "swing press" "old swing press" --why "painted on it"
+line move "old swing press" "front room" --why "moved"
 """
 UNGAUGED = f"""
 gauge list "{LINE}"
@@ -178,7 +185,8 @@ sheet sheet -o known-sheets
 report sheet -o sheet.html
 """
 ONCE = re.compile(
-    r"--begin|--retune|--choose|--plan|--turned-out|--again|--answer|^\w+ (add|new|known|archive|restore|retire)"
+    r"--begin|--retune|--choose|--plan|--turned-out|--again|--answer|"
+    r"^\w+ (add|new|copy|move|rename|known|archive|restore|retire)"
 )
 ONLY_ONCE = re.compile(
     r"^(day |extend|release|record|book (init|export|backup|import)|gauge (withdraw|certificate)|"
@@ -249,7 +257,7 @@ def screens(folder, json_names, _ready_books, demo_of_the_run) -> Iterator[dict[
 
 def test_every_command_is_among_them(screens):
     told = {tuple(line.split()[:2]) for line in screens} | {tuple(line.split()[:1]) for line in screens}
-    assert set(COMMANDS) - told == SERVES | ELSEWHERE
+    assert set(COMMANDS) - told == SERVES
 
 
 def test_no_screen_is_higher_or_wider_than_a_terminal(screens):
@@ -309,8 +317,24 @@ TEMPERATURES = {"cure_temp": "cure temperature", "press_temp": "press temperatur
 
 def page(path: Path) -> str:
     """Words of a page on one line, without drawings and programs."""
-    text = re.sub(r"(?s)<(style|script|svg).*?</\1>|<[^>]+>", " ", path.read_text(encoding="utf-8"))
+    return words_on(path.read_text(encoding="utf-8"))
+
+
+def words_on(page: str) -> str:
+    """Words of a page that was read."""
+    text = re.sub(r"(?s)<(style|script|svg).*?</\1>|<[^>]+>", " ", untapped(page))
     return " ".join(unescape(text).replace("\u00a0", " ").split())
+
+
+def dials_at_the_press(folder: Path) -> list[str]:
+    """What the pages at the press say of the study's setpoint and of the recipe."""
+    shutil.copy(folder / "doe-demo" / "book.sqlite", folder / "press.sqlite")
+    desk = make_desk(folder / "press.sqlite", is_local=True, more_pages=pages)
+    device = desk.device("Kim")
+    texts = [words_on(device.get(path).text) for path in (f"/recipe/{RECIPE}", "/study/1")]
+    desk.bench.close()
+    desk.bench.shop.close()
+    return texts
 
 
 def test_dial_surface_and_window_are_the_same_on_report_card_story_sheet_and_terminal(screens, folder):
@@ -318,6 +342,7 @@ def test_dial_surface_and_window_are_the_same_on_report_card_story_sheet_and_ter
     here = screens[f'recipe on "{RECIPE}" "{LINE}"'][0].out
     report, card, story = (page(folder / f"{name}.html") for name in ("report", "card", "why"))
     (sheet,) = (page(path) for path in (folder / "sheets").glob("*powder*-round-3-sheet.html"))
+    press = dials_at_the_press(folder)
     for name, label in TEMPERATURES.items():
         row = re.search(rf"^{name} +(\d+) °C +(\d+) °C +\S+ to \S+ °C +(\d+) to (\d+) °C", answer, flags=re.MULTILINE)
         assert row is not None
@@ -333,6 +358,10 @@ def test_dial_surface_and_window_are_the_same_on_report_card_story_sheet_and_ter
             assert first.groups() == (dial, surface)
             assert re.search(window, text)
         assert re.search(rf"\b{dial} °C \(\d+ °F\) {label} to dial in, for {surface} °C", sheet)
+        for text in press:
+            first = re.search(rf"(?i)\b{label}\b\D{{0,40}}(\d+) °C.{{0,120}}?surface (\d+) °C", text)
+            assert first is not None
+            assert first.groups() == (dial, surface)
 
 
 def test_without_readings_the_dial_is_the_surface_and_says_that_nobody_checked(screens, folder):
@@ -433,6 +462,41 @@ def test_every_word_of_the_developers_table_that_a_screen_says_is_explained(scre
     spoken = [word for word, _, _ in rows() if re.search(rf"\b{word}s?\b", said) and word != "shown"]  # ours is no word
     assert len(spoken) > 20
     assert [word for word in spoken if not is_known(word)] == []
+
+
+@pytest.fixture(scope="module")
+def words_said(screens, folder) -> dict[str, str]:
+    """Every word of the running text of commands, printed pages and pages of the whole job, with where it is said."""
+    said = dict.fromkeys(words_of_tables(), "a template or a table of sentences")
+    for line, (found, more) in screens.items():
+        said |= dict.fromkeys(words_of(found.out) | words_of(more), line)
+    made = [path for path in folder.rglob("*.html") if path.name != "working.html"]
+    assert len(made) > 15
+    for path in made:
+        said |= dict.fromkeys(words_of_page(path.read_text(encoding="utf-8")), path.name)
+    return said | pages_at_the_press(folder)
+
+
+def pages_at_the_press(folder: Path) -> dict[str, str]:
+    """Words of the pages of the whole job over the demo's shop, each with its address."""
+    said = {}
+    desk = make_desk(folder / "shop.sqlite", is_local=True, more_pages=pages)
+    device = desk.device("Kim")
+    plain = "/ /begin /own-sheet /study/1 /limits/1 /s/1 /list/1 /wash/1 /more /people /lines /fails /practice"
+    for path in (*plain.split(), f"/line/{LINE}", f"/recipe/{RECIPE}", f"/recipe/{RECIPE}/compare"):
+        answer = device.get(path)
+        assert answer.status_code == 200, path
+        said |= dict.fromkeys(words_of_page(answer.text), path)
+    desk.bench.close()
+    desk.bench.shop.close()
+    return said
+
+
+def test_every_word_of_ours_is_explained(words_said):
+    """A word that fails here is either one of ours, and belongs in the glossary, or plain: tests/words/plain.txt."""
+    assert len(words_said) > 1500
+    unknown = sorted(word for word in words_said if not is_word_known(word))
+    assert not unknown, " ".join(f"{word} ({words_said[word]})" for word in unknown)
 
 
 def test_verdicts_and_kinds_of_plans_are_explained():

@@ -85,6 +85,8 @@ def onboard(walk: Person, book: Book) -> tuple[int, int]:
     # ranges are drawn with what is usual and with the limits
     assert "limit 175 °C</title>" in walk.page.text
     assert "Limit: at least 5 s." in walk.page.text
+    # every range of a temperature says that it is the surface's
+    assert walk.page.text.count("On the surface, as a gauge measures it") >= 2
     asked = {"cure_time": "90..210", "dwell": "8..18", "pass_rate": "90%", "hand_min": "3"}
     walk.send("/begin-question", name="fine powder on tees", **asked)
     assert "How many coupons" in walk.page.text

@@ -12,6 +12,7 @@ from doe.book.book import Book
 from doe.domain.score import ScoreEntry
 from doe.words.typography import NO_BREAK
 from tests.office.walk import Walk, everything_in
+from tests.shared import untapped
 from tests.shop import Shop
 
 RECIPE = "fine powder on the heavy tee"
@@ -180,7 +181,7 @@ def test_a_powder_lot_goes_from_the_recipe_to_the_recipe_in_stages_by_pages_and_
     office = office_over(places[0])
     pages = [re.sub(r"\s+", " ", text.replace(NO_BREAK, " ")) for text in by_pages(office, blind=blind)]
     shop = Shop(tmp_path, places[1])
-    commands = [re.sub(r"\s+", " ", text) for text in by_commands(shop, blind=blind)]
+    commands = [re.sub(r"\s+", " ", untapped(text)) for text in by_commands(shop, blind=blind)]
     for offered, first, second, card in (pages, commands):
         assert "Of 100 such comparisons" in offered
         assert "of 100" in offered

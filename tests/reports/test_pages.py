@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from datetime import date
 from functools import cache
+from html import unescape
 
 import numpy as np
 import pandas as pd
@@ -13,7 +15,7 @@ import pytest
 from doe.assure.gauges.platen import judge_map
 from doe.assure.people.agreement import judge_hand_agreement, judge_pass_agreement
 from doe.domain.finding import Finding
-from doe.words.glossary import words_in
+from doe.words.glossary import explain, words_in
 from reports.comparison.page import comparison_report
 from reports.confirmation.page import confirmation_page
 from reports.gauges.map import platen_view
@@ -118,12 +120,47 @@ def test_each_word_of_a_page_opens_on_a_tap(browser, name):
     for above in fold.locator("xpath=ancestor::details").all():
         above.locator("> summary").click()
     fold.locator("> summary").click()
-    there = [text.lower() for text in fold.locator("> details > summary").all_inner_texts()]
+    there = [text.lower() for text in fold.locator("li").all_inner_texts()]
     words = words_in(shown)
     assert {word.name.lower() for word in words} <= set(there)
-    last = fold.locator("> details").last
-    last.locator("summary").click()
-    assert last.locator("p").is_visible()
+    fold.locator("button").last.click()
+    assert page.locator(".meaning:visible").count() == 1
+    page.keyboard.press("Escape")
+    first = page.locator("main button.tap:visible").first
+    word = explain(first.inner_text())
+    first.click()
+    assert word.text in page.locator(".meaning:visible").inner_text().replace("\u00a0", " ")
     page.emulate_media(media="print")
     assert not fold.is_visible()
     page.close()
+
+
+RUNNING = re.compile(r"(?s)<(p|li|dd)\b[^>]*>(.*?)</\1>")
+"""Text that is read as sentences."""
+STILL = re.compile(
+    r'(?s)<(section|p|details|ul) class="(?:caution|hot|before|words)\b.*?</\1>|'
+    r'<(style|script|svg|head|nav|th)\b.*?</\2>|<div class="meaning".*?</div>'
+)
+
+
+def parts(page: str) -> list[str]:
+    """Sections of a page: what begins with a heading of the second level, a section, or a fold."""
+    return re.split(r"<(?=section\b|details\b|main\b|footer\b|h2\b)", STILL.sub(" ", page))
+
+
+@pytest.mark.parametrize("name", MAKERS)
+def test_the_first_use_of_a_word_in_a_section_is_a_button(name):
+    held = 0
+    for part in parts(made(name)):
+        taps = [explain(unescape(word)).name for word in re.findall(r'class="tap"[^>]*>([^<]*)<', part)]
+        assert len(set(taps)) == len(taps)
+        for _, text in RUNNING.findall(part):
+            words = {
+                word.name
+                for word in words_in(re.sub(r"<(a|label|button type=.submit.|code|b class)\b.*?</\1>", " ", text))
+            }
+            held += len(words)
+            assert words <= set(taps), text
+    assert held > 3
+    for place in re.findall(r'popovertarget="([^"]*)"', made(name)):
+        assert f'id="{place}" popover>' in made(name)

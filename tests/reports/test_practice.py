@@ -17,6 +17,7 @@ from reports.pages import render
 from reports.practice import map_finding, practice_page
 from reports.recipe.days import glance_chart
 from tests.practice.replay import replay
+from tests.shared import untapped
 
 
 @pytest.fixture(scope="module")
@@ -37,7 +38,7 @@ def swept():
 
 def practice_html(outcome, **named):
     """The page as it is written."""
-    return render("practice.html", practice_page(outcome, **named))
+    return untapped(render("practice.html", practice_page(outcome, **named)))
 
 
 def test_page_shows_settings_side_by_side_and_two_maps(swept):

@@ -6,6 +6,7 @@ import pytest
 
 from doe.domain.errors import InputError
 from doe.words.glossary import GLOSSARY, explain, words_in
+from tests.words.screen_words import is_known, listed, words_of
 
 
 @pytest.mark.parametrize("word", GLOSSARY, ids=[w.name for w in GLOSSARY])
@@ -81,3 +82,29 @@ def test_words_are_found_as_they_are_written() -> None:
     assert words_in("preset points, bookish, over-heated") == ()
     for word in GLOSSARY:
         assert word in words_in(f"a {word.name}.")
+
+
+STATISTICS = """assurance bayesian binomial bound classical coefficient confidence correlation covariance curvature
+deviation equivalence factorial frequentist hypothesis intercept kappa lapse likelihood logistic logit median null
+orthogonal percentile posterior power predictive prior probability quadratic quantile regression reml replicate residual
+resolution robust sampler separation significance significant skew stratum variance"""
+OURS = """batch cliff coupon corner dial drift gauge margin room score setpoint side spread stack standing stroke study
+surface symptom verdict void window"""
+
+
+def test_no_term_of_statistics_or_of_the_method_is_taken_for_plain_english():
+    assert [w for w in f"{STATISTICS} {OURS}".split() if w in listed("plain") | listed("trade") | listed("names")] == []
+    assert [word for word in OURS.split() if not explain(word).text] == []
+    assert sorted(listed("plain") & {word.name.lower() for word in GLOSSARY}) == []
+
+
+def test_a_word_of_a_screen_is_split_from_what_is_typed_or_named():
+    assert words_of("A coupon (R1-03): doe study new --line 'back room', in a.html; the maker's x²") == {
+        "coupon",
+        "in",
+        "the",
+        "maker's",
+    }
+    assert is_known("coupons")
+    assert is_known("maker's")
+    assert not is_known("heteroscedastic")

@@ -23,6 +23,18 @@ OF_RULES = {"confirms"}
 OF_JUDGING = {"to_make", "waiting", "doubtful"}
 """What a judgement lacks is told from its counts, in `doe.words.confirmation.verdict`."""
 OF_ITEMS = ("item_", "add_")
+TYPED = {"everyday_words", "heading_words"}
+"""Words that people type, whatever they call a thing."""
+OTHER_NOUNS = re.compile(r"(?i)\b(shirts?|t-shirts?|apparel|pieces? of clothing)\b")
+
+
+def test_every_text_calls_a_garment_a_garment():
+    tables = [path for path in sorted((ROOT / "templates/tables").glob("*.toml")) if path.stem not in TYPED]
+    assert len(tables) > 30
+    said = {path.name: sorted(set(OTHER_NOUNS.findall(path.read_text(encoding="utf-8")))) for path in tables}
+    assert {name: nouns for name, nouns in said.items() if nouns} == {}
+
+
 SPEC = re.compile(r"\{(\w+)(?::([^}]*))?\}")
 
 

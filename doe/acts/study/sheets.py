@@ -38,7 +38,6 @@ from doe.domain.units import Shown
 from doe.setpoint.answer import Answer
 from doe.words.conditions import condition_texts
 from doe.words.gauges.dials import SCALE_WORDS
-from doe.words.study.standing import headline
 from doe.words.wording import local
 from reports.files import refuse_folder, write_whole
 from reports.pages import render
@@ -109,7 +108,7 @@ def write_sheets(
     info = book.plan_info(record.id).rounds[number - 1]
     gauged = gauged_line(book, record)
     cautions = cautions_said(book, record, shown, gauged)
-    known = headline(standing_of(book, record.id), shown)
+    known = standing_of(book, record.id)
     for target in targets:
         if target.suffix.lower() == ".html":
             page = sheet_page(

@@ -107,13 +107,16 @@ def other_row(study: Study, chosen: Alternative, other: Alternative, shown: Show
 
 
 def plan_row(chosen: PlanJudgement, other: PlanJudgement) -> tuple[str, ...]:
-    """One row of the table of plans: its kind, price, worth, and why it was not made."""
+    """One row of the table of plans: its kind, why it was not made, and its price."""
+    why_not = "Made." if other is chosen else plan_why_not(chosen, other)
+    return kind_label(other.kind), why_not, str(other.coupons), f"{other.hours:.1f}"
+
+
+def plan_proof_row(other: PlanJudgement) -> tuple[str, ...]:
+    """What a plan is worth in the measures of textbooks."""
     effect = f"{other.smallest_effect:.1f} sd" if other.smallest_effect < 99 else "none told"
     return (
         kind_label(other.kind),
-        "Made." if other is chosen else plan_why_not(chosen, other),
-        str(other.coupons),
-        f"{other.hours:.1f}",
         f"{other.quadratic.rank} of {other.quadratic.terms}",
         f"{other.precision.variance_average:.2f}",
         effect,
@@ -131,7 +134,10 @@ def plan_why_not(chosen: PlanJudgement, other: PlanJudgement) -> str:
         text = more if theirs > ours else less
         (better if (theirs > ours) == good_is_more else worse).append(text)
 
-    terms = f"estimates {other.quadratic.rank} of {other.quadratic.terms} terms instead of {chosen.quadratic.rank}"
+    terms = (
+        f"tells apart {other.quadratic.rank} of {other.quadratic.terms} ways in which settings may matter instead of "
+        f"{chosen.quadratic.rank}"
+    )
     compare(other.quadratic.rank, chosen.quadratic.rank, 0, terms, terms, good_is_more=True)
     if other.model == chosen.model:
         compare(

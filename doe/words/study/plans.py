@@ -276,7 +276,8 @@ def _followed(_: Reader, *, coupons: tuple[str, ...], model: str) -> str:
 def _main_effects(reader: Reader, *, smallest_sd: tuple[tuple[str, float], ...], power: float, alpha: float) -> str:
     sizes = ", ".join(f"{size:.1f} for {reader.label(factor)}" for factor, size in smallest_sd)
     return (
-        f"Which factors matter: likely seen are main effects, in residual standard deviations, of {sizes} "
+        f"Which factors matter: likely seen are main effects, in units of what coupons of one setting scatter, of "
+        f"{sizes} "
         f"(power {power:g}, two-sided level {alpha:g})."
     )
 

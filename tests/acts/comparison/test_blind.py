@@ -19,6 +19,7 @@ from doe.domain.units import METRIC
 from doe.words.study.state import counts_sentence
 from doe.words.typography import NO_BREAK
 from tests.acts.comparison.samples import NAME, all_pass, release
+from tests.shared import untapped
 
 LOT = Wanted(
     parts={"powder": Material("fine powder", "Pellmere (invented)", "P-04", "new in the range")},
@@ -37,7 +38,7 @@ def book(shop_with):
 
 def text_of(path):
     """What a page says by itself; what its words mean in general tells nothing of these materials."""
-    whole = re.sub(r"<(style|script).*?</\1>", "", path.read_text(encoding="utf-8"), flags=re.DOTALL)
+    whole = re.sub(r"<(style|script).*?</\1>", "", untapped(path.read_text(encoding="utf-8")), flags=re.DOTALL)
     return whole.partition('<details class="words">')[0].replace(NO_BREAK, " ")
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import html
 import re
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from typing import Any, get_args
 
@@ -20,6 +20,7 @@ from doe.domain.plan_kinds import CONFIRM
 from doe.domain.score import ScoreEntry
 from doe.domain.standing import State
 from doe.domain.units import METRIC
+from doe.office.pages import pages
 from doe.words.facts import texts_of
 from doe.words.study.standing import FRAMES, headline
 from doe.words.study.typed import KnownOptions
@@ -41,6 +42,16 @@ def words(text: str) -> str:
     return " ".join(html.unescape(re.sub(r"<[^>]*>", " ", body)).replace(NO_BREAK, " ").split())
 
 
+NEXT = re.compile(r"^Next:\n(.*)", re.MULTILINE)
+"""What to do first."""
+
+
+def style(page: str) -> str:
+    """The style in which a page shows the standing: its colour."""
+    found = re.search(r'class="(?:stands|verdict|standing) (\w*)"', page)
+    return found[1] if found else "none"
+
+
 @pytest.fixture
 def light_report(monkeypatch: pytest.MonkeyPatch) -> None:
     """A report without its pictures, reasons and classical tables: they are slow and say nothing of the standing."""
@@ -60,6 +71,22 @@ class Walk:
     seed: int = 100
 
     study: str = STUDY
+    styles: dict[str, str] = field(default_factory=dict)
+
+    def commands(self, state: str) -> Iterator[tuple[str, str]]:
+        """What every command tells of the study in this state, as it is printed."""
+        asked = [("study", "show", self.study)]
+        if state in ANSWERED and self.study == STUDY:
+            asked.append(("recommend", self.study))
+        if state in ("confirming", "refused", "confirmed"):
+            asked.append(("confirm", self.study))
+        if state in RELEASED:
+            asked.append(("recipe", "show", NAME))
+        for command in asked:
+            yield (
+                command[0] if command[0] in ("recommend", "confirm") else " ".join(command[:2]),
+                self.shop.good(*command, env=WIDE).out,
+            )
 
     def screens(self, state: str) -> Iterator[tuple[str, str]]:
         """Every command and page that tells of a study in this state: its name and what it says."""
@@ -67,7 +94,10 @@ class Walk:
         yield "study show", words(self.shop.good("study", "show", self.study, env=WIDE).out)
         listed = self.shop.good("study", "list", "--json").json["studies"]
         yield "study list", next(each["standing"] for each in listed if each["name"] == self.study)
-        yield "page at the press", words(self.tablet.get(f"/s/{2 if is_known else 1}").text)
+        number = 2 if is_known else 1
+        for name, address in (("page at the press", f"/s/{number}"), ("page of the study", f"/study/{number}")):
+            self.styles[name] = style(self.tablet.get(address).text)
+            yield name, words(self.tablet.get(address).text)
         if state in PLANNED:
             yield "sheet", self.page("sheet", self.study)
         if is_known:
@@ -86,15 +116,23 @@ class Walk:
         """A page that a command writes."""
         path = self.shop.folder / "page.html"
         self.shop.good(*command, "-o", str(path))
-        return words(path.read_text(encoding="utf-8"))
+        text = path.read_text(encoding="utf-8")
+        self.styles[" ".join(command[:2])] = style(text)
+        return words(text)
 
     def stands(self, state: str, said: str) -> None:
         """Every screen says the same of the study as it stands."""
         with self.shop.open() as book:
             known = standing_of(book, self.study)
         assert (known.state, headline(known)) == (state, said)
+        self.styles.clear()
         silent = [name for name, text in self.screens(state) if said not in text]
         assert silent == []
+        assert {name: seen for name, seen in self.styles.items() if seen != FRAMES[state]} == {}  # type: ignore[index]
+        told = {name: found[1].strip() for name, out in self.commands(state) if (found := NEXT.search(out))}
+        if told.get("study show", "").startswith("doe confirm"):
+            told.pop("confirm", None)  # the command that is itself the next step says what comes after it
+        assert len(set(told.values())) <= 1, told
         others = {"Ready for confirmation coupons", "More coupons first", "Do not trust this yet"} - {
             said.split(":", maxsplit=1)[0]
         }
@@ -124,7 +162,7 @@ class Walk:
 
 def test_every_screen_says_the_same_of_a_study_from_its_plan_to_its_retirement(shop_with, monkeypatch, light_report):
     shop = shop_with(0)
-    desk = make_desk(shop.book, is_local=True)
+    desk = make_desk(shop.book, is_local=True, more_pages=pages)
     walk = Walk(shop, desk.device("ana"))
     walk.stands("unplanned", "No coupon is planned yet")
 
@@ -219,7 +257,7 @@ def test_every_screen_says_the_same_of_known_settings_that_nobody_searched_for(s
         settings = ["cure_temp=120", "cure_time=120", "press_temp=150", "dwell=12"]
         target: dict[str, Any] = {"pass_rate": "80%", "hand_min": "none", "assurance": "80%"}
         keep_known(book, KnownOptions(name, stack, line, settings, "the maker's sheet", **target), METRIC)
-    desk = make_desk(shop.book, is_local=True)
+    desk = make_desk(shop.book, is_local=True, more_pages=pages)
     walk = Walk(shop, desk.device("ana"), study=name)
     walk.stands("limits", "Limits of the data sheets are missing")
     walk.do(lambda book: book.amend_study(name, book.study(name).study.with_limits(limits), "sheets"))

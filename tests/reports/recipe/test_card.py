@@ -16,6 +16,7 @@ from doe.domain.units import Shown
 from doe.words.cautions import CAUTIONS, FIXED_WORDING
 from reports.recipe.card import card_page, code_text, recipe_card
 from tests.reports.recipe.samples import UID, WHEN, crowded, kept, recipe
+from tests.shared import untapped
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
@@ -24,7 +25,7 @@ ON = date(2030, 6, 1)
 
 
 def words(page: str) -> str:
-    return " ".join(re.sub(r"<[^>]+>", " ", page.partition("<body")[2]).split())
+    return " ".join(re.sub(r"<[^>]+>", " ", untapped(page).partition("<body")[2]).split())
 
 
 def test_the_dial_is_large_and_the_surface_stands_beside_it():

@@ -19,6 +19,7 @@ from doe.words.gauges.dials import dial_setting, dials_of_coupons, dials_of_sett
 from doe.words.typography import NO_BREAK
 from reports.sheet.page import SheetPage, sheet_page
 from tests.reports.study.samples import LINE, MADE_AT, STACK, bench_sheet, make_study, plan_of
+from tests.shared import untapped
 
 DAY = date(2030, 6, 1)
 
@@ -148,7 +149,7 @@ def test_cautions_stand_on_the_page_once():
         cautions=("Odd reading.",) * 2,
     ).replace(NO_BREAK, " ")
     assert text.count("Odd reading.") == 1
-    assert "by its gauge readings up to 1 June 2030" in text
+    assert "by its gauge readings up to 1 June 2030" in untapped(text)
 
 
 def test_coarse_dial_is_rounded_to_its_step_and_said():

@@ -14,6 +14,7 @@ from doe.words.typography import NO_BREAK
 from doe.words.wording import amount_both
 from reports.sheet.page import SheetPage, sheet_page
 from tests.reports.study.samples import FOUR, LINE, MADE_AT, STACK, bench_sheet, make_study, plan_of
+from tests.shared import untapped
 
 
 def page(**changes: object) -> SheetPage:
@@ -23,7 +24,7 @@ def page(**changes: object) -> SheetPage:
 def html(**changes: object) -> str:
     people = ("Ana", "Ben")
     text = bench_sheet(make_study(), STACK, LINE, plan_of().coupons, made_at=MADE_AT, people=people, **changes)  # type: ignore[arg-type]
-    return text.replace(NO_BREAK, " ")
+    return untapped(text).replace(NO_BREAK, " ")
 
 
 @pytest.mark.parametrize("stage", ["cure", "press"])
@@ -99,7 +100,7 @@ def test_limits_are_printed_with_both_units_and_their_source():
 def test_a_study_without_limits_says_so():
     bare = replace(make_study(), limits=None)
     text = bench_sheet(bare, STACK, LINE, plan_of().coupons, made_at=MADE_AT)
-    assert "No limits from data sheets are on record" in text
+    assert "No limits from data sheets are on record" in untapped(text)
 
 
 def test_there_is_a_box_for_every_check_and_every_person():
@@ -202,15 +203,20 @@ def test_a_setting_at_the_ceiling_is_never_printed():
 def test_a_comparison_says_of_which_material_every_coupon_is():
     coupons = plan_of().coupons.head(4).assign(material=["new", "incumbent"] * 2, pair=[1, 1, 2, 2])
     made = sheet_page(make_study(), STACK, LINE, coupons, made_at=MADE_AT)
-    for batches in (made.cure_batches, made.press_batches):
-        told = {row.coupon: row.material for batch in batches for row in batch.rows}
-        assert [told[c] for c in coupons["coupon"]] == [
-            "NEW, pair 1",
-            "IN USE, pair 1",
-            "NEW, pair 2",
-            "IN USE, pair 2",
-        ]
-    text = bench_sheet(make_study(), STACK, LINE, coupons, made_at=MADE_AT)
-    assert text.count("IN USE, pair 2") == 2
+    at_oven, at_press = (
+        {row.coupon: row.material for batch in batches for row in batch.rows}
+        for batches in (made.cure_batches, made.press_batches)
+    )
+    names = list(coupons["coupon"])
+    assert [at_oven[c] for c in names] == ["NEW, pair 1", "IN USE, pair 1", "NEW, pair 2", "IN USE, pair 2"]
+    # scores are written in the press queue: no row of it says which material it is of
+    assert [at_press[c] for c in names] == ["pair 1", "pair 1", "pair 2", "pair 2"]
+    text = untapped(bench_sheet(make_study(), STACK, LINE, coupons, made_at=MADE_AT))
+    assert text.count("IN USE, pair 2") == 1
+    before, _, last = text.partition('<details class="words">')[0].partition('<section class="which"')
+    scored = before[before.index("<h2>Press queue") :]
+    assert not re.search("NEW, pair|IN USE, pair|new material|material in use", scored)
+    assert last.count("new material") == 2
+    assert last.count("material in use") == 2
     assert "NEW" not in html()
     assert all(row.material == "" for batch in page().press_batches for row in batch.rows)

@@ -14,6 +14,7 @@ from reports.study.inputs import photos_for_page, small_jpeg
 from reports.study.page import failed_groups, study_page, study_report, window_among_coupons
 from reports.views import csv_text, frame_csv
 from tests.reports.study.samples import samples
+from tests.shared import untapped
 
 
 def picture(width: int = 1600, height: int = 1200, *, turned: bool = False) -> bytes:
@@ -135,7 +136,7 @@ def test_photos_stand_with_their_coupon_and_the_rest_are_counted():
     report = samples()["ready"]
     name = failed_groups(report)[0].coupons[0].name
     photos, _ = photos_for_page([(name, "print", picture), ("R9-99", "print", picture)])
-    text = study_report(replace(report, photos=photos, photos_left=2))
+    text = untapped(study_report(replace(report, photos=photos, photos_left=2)))
     assert text.count('<img src="data:image/jpeg;base64,') == 1
     assert f'alt="Photo of {name}, print side"' in text
     assert "2 more photos of failed coupons are kept in the book." in text

@@ -77,7 +77,7 @@ def test_why_not_of_plans_follows_their_judgements():
     chosen = plans["optimal"]
     half = plans["half"]
     said = plan_why_not(chosen, half)
-    assert f"estimates {half.quadratic.rank} of 15 terms instead of 15" in said
+    assert f"tells apart {half.quadratic.rank} of 15 ways in which settings may matter instead of 15" in said
     assert ("hours less" in said) == (half.hours < chosen.hours - 0.05)
     assert plan_why_not(chosen, chosen) == "As good on paper; the book does not say why it was not made."
     richer = plan_why_not(half, chosen)

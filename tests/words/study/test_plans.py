@@ -140,7 +140,9 @@ def test_what_a_plan_tells_and_what_it_cannot_are_sentences():
     study = usual(4)
     first_look = judge_plan(make_plan(study, coupons=20, kind="full"))
     can, cannot = said(first_look.can_tell, study), said(first_look.cannot_tell, study)
-    assert can[0].startswith("Which factors matter: likely seen are main effects, in residual standard deviations, of ")
+    assert can[0].startswith(
+        "Which factors matter: likely seen are main effects, in units of what coupons of one setting scatter, of "
+    )
     assert "for press dwell (power 0.8, two-sided level 0.1)." in can[0]
     assert any("Whether the response bends" in s for s in can)
     assert any("Which factor bends" in s for s in cannot)
