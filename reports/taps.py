@@ -6,8 +6,9 @@ import re
 
 from doe.words.glossary import Word, found_in
 
-_LEFT = "style|script|head|button|a|summary|label|legend|option|textarea|h1|h2|h3|h4|th|nav|caption|code|pre"
-"""What holds no running text, is tapped for something else already, or is copied as it stands."""
+_LEFT = "style|script|head|form|button|a|summary|label|legend|option|textarea|small|h1|h2|h3|h4|th|nav|caption|code|pre"
+"""What holds no running text, is tapped for something else already, is filled in (keys go from field to
+field there), or is copied as it stands."""
 _CAUTION = r'<(section|p|details|ul) class="(?:caution|hot|before)\b[^"]*"[^>]*>.*?</\2>'
 """A caution is read as it stands."""
 _PIECE = re.compile(rf"<!--.*?-->|<({_LEFT})\b.*?</\1>|{_CAUTION}|<[^>]*>", re.DOTALL)

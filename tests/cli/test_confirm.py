@@ -13,6 +13,7 @@ from doe.assure.binomial import pass_rate_low
 from doe.assure.confirmation.claims import claim_plan
 from doe.book.book import Book
 from doe.domain.score import ScoreEntry
+from tests.shared import untapped
 
 STUDY = "new powder on the heavy tee"
 GOOD = {"release": True, "stretch": True, "wash_1": True, "wash_5": True}
@@ -254,7 +255,7 @@ def test_no_corner_is_tested_when_none_is_asked_for(bench):
 def test_the_sheet_says_that_it_is_a_confirmation(bench):
     here = bench()
     here.shop.good("sheet", STUDY, "-o", "s", "--person", "ana")
-    page = next((here.shop.folder / "s").glob("*round-3-sheet.html")).read_text(encoding="utf-8")
+    page = untapped(next((here.shop.folder / "s").glob("*round-3-sheet.html")).read_text(encoding="utf-8"))
     head, rules, rest = page.partition("Fixed before the first coupon")
     assert "Bench sheet of a confirmation" in head
     assert "This is confirmation 1" in rules + rest.partition("Stack and line")[0]
@@ -524,8 +525,8 @@ def test_the_page_and_the_report_tell_the_same(bench):
     here.everything_good()
     here.shop.good("confirm", STUDY, "-o", "confirmation.html")
     here.shop.good("report", STUDY, "-o", "report.html")
-    page = (here.shop.folder / "confirmation.html").read_text(encoding="utf-8")
-    report = (here.shop.folder / "report.html").read_text(encoding="utf-8")
+    page = untapped((here.shop.folder / "confirmation.html").read_text(encoding="utf-8"))
+    report = untapped((here.shop.folder / "report.html").read_text(encoding="utf-8"))
     for text in (page, report):
         assert f"{UNITS} of {UNITS} coupons at the setpoint passed every check, washes included" in text
         assert "confirmation alone, exact (90\N{NO-BREAK SPACE}%)" in text or "confirmation alone, exact (90 %)" in text

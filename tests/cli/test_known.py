@@ -21,6 +21,7 @@ from doe.words.typography import NO_BREAK
 from tests.bench.shop import make_desk
 from tests.office.test_known import HANDLING, LIMITS, SETTINGS, SHEET
 from tests.office.walk import Walk
+from tests.shared import untapped
 from tests.shop import Shop
 
 NAME, RECIPE = "sheet of the film", "cold film"
@@ -81,7 +82,7 @@ def page(shop: Shop, *words: str) -> str:
     """What a person reads of a page that a command writes."""
     path = shop.folder / "page.html"
     shop.good(*words, "-o", str(path))
-    text = re.sub(r"<(style|script).*?</\1>", "", path.read_text(encoding="utf-8"), flags=re.DOTALL)
+    text = re.sub(r"<(style|script).*?</\1>", "", untapped(path.read_text(encoding="utf-8")), flags=re.DOTALL)
     return " ".join(html.unescape(re.sub(r"<[^>]*>", " ", text)).replace("\u202f", " ").replace("\xa0", " ").split())
 
 
@@ -147,7 +148,7 @@ def test_a_limit_that_comes_down_after_the_confirmation_stops_the_release_and_pu
     assert "in doubt" in shop.good("waiting").out
     shop.good("recipe", "card", RECIPE, "-o", "card.html")
     shop.good("report", "--recipe", RECIPE, "-o", "why.html")
-    pages = [(shop.folder / name).read_text(encoding="utf-8") for name in ("card.html", "why.html")]
+    pages = [untapped((shop.folder / name).read_text(encoding="utf-8")) for name in ("card.html", "why.html")]
     for told in (shop.good("recipe", "history", RECIPE).out, *pages):
         text = " ".join(told.replace(NO_BREAK, " ").split())
         assert "in doubt since" in text

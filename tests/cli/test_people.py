@@ -18,6 +18,7 @@ from doe.words.people import agreement_words, missing_words, repeat_words
 from doe.words.typography import NO_BREAK
 from reports.pages import environment, render, template_source
 from reports.people import PeoplePage, people_page
+from tests.shared import untapped
 
 MADE_AT = datetime(2031, 3, 4, tzinfo=UTC)
 STUDY = "new powder on the heavy tee"
@@ -165,7 +166,7 @@ def test_a_further_look_by_options_from_a_file_and_in_the_answer(shop_with):
     )
     found = shop.good("people", STUDY, "-o", "people.html")
     assert "written" not in found.err
-    page = (shop.folder / "people.html").read_text(encoding="utf-8").replace(NO_BREAK, " ")
+    page = untapped((shop.folder / "people.html").read_text(encoding="utf-8")).replace(NO_BREAK, " ")
     assert "2 coupons judged more than once" in page
     assert shop.good("people", STUDY, "--json").json["look_again"]
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from doe.domain.score import ScoreEntry
 from doe.words.typography import NO_BREAK
+from tests.shared import untapped
 
 STUDY = "new powder on the heavy tee"
 SAID = "What an earlier study of this shop says of its windows, machines and people counts here too"
@@ -32,7 +33,7 @@ def test_the_shop_counts_where_it_is_asked_for_and_says_so(shop_with):
     assert STUDY in next(text for text in lent["limits_on_certainty"] if text.startswith(SAID))
     assert SAID in " ".join(shop.good("recommend", name, "--more").out.replace(NO_BREAK, " ").split())
     shop.good("report", name, "-o", "report.html")
-    assert SAID in (shop.folder / "report.html").read_text(encoding="utf-8").replace(NO_BREAK, " ")
+    assert SAID in untapped((shop.folder / "report.html").read_text(encoding="utf-8")).replace(NO_BREAK, " ")
     alone = shop.good("recommend", name, "--no-shop", "--json").json
     assert not any(text.startswith(SAID) for text in alone["limits_on_certainty"])
     assert alone["inputs_hash"] != lent["inputs_hash"]

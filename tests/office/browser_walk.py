@@ -18,6 +18,7 @@ from doe.bench.serve import listen, settings_of
 from doe.office.pages import pages
 from tests.bench.shop import PageUnderTest, make_desk
 from tests.office.walk import SENT, Walk
+from tests.shared import untapped
 
 with contextlib.suppress(ImportError):  # without it no test here runs
     from playwright.sync_api import Error as PlaywrightError
@@ -178,7 +179,7 @@ class BrowserWalk:
 
     @cached_property
     def _seen(self) -> Seen:
-        return Seen(self.screen.content())
+        return Seen(untapped(self.screen.content()))
 
     def _link(self, path: str) -> ElementHandle | None:
         found = self.screen.evaluate_handle(

@@ -228,7 +228,7 @@ def nothing(*given: object, **more: object) -> None:
 
 
 def test_markup_in_every_field_of_every_form_is_shown_as_it_was_typed(filled, capsys, monkeypatch):
-    monkeypatch.setattr("doe.office.study.draw_study", nothing)
+    monkeypatch.setattr("doe.office.works.draw_study", nothing)
     crawl, sent = Crawl(filled, filled.device("Ana")), dict[str, int]()
     send_all(crawl, sent)
     kinds = {r.path for r in crawl.routes if "POST" in (r.methods or ())}

@@ -29,7 +29,7 @@ def words_of(text: str) -> set[str]:
     """Words of a text that is read, in small letters.
 
     >>> sorted(words_of("A setpoint (R1-03), doe study new --line 'back room' in a.html"))
-    ['a', 'in', 'setpoint']
+    ['in', 'setpoint']
     """
     found = _WORD.findall(_NO_WORD.sub(" ", text.translate(_MARKS)))
     return {word.lower().replace("’", "'") for word in found if len(word) > 1}
