@@ -37,7 +37,8 @@ PAGES = (
 
 _SMALL = """least => {
   const taps = 'a, button:not(.tap), summary, select, textarea,'
-    + ' input:not([type=hidden]):not([type=radio]):not([type=checkbox]), label:has(input[type=radio], input[type=checkbox])';
+    + ' input:not([type=hidden]):not([type=radio]):not([type=checkbox]),'
+    + ' label:has(input[type=radio], input[type=checkbox])';
   return [...document.querySelectorAll(taps)].map(e => [e, e.getBoundingClientRect()])
     .filter(([e, r]) => r.width && r.height && (r.width < least - 0.01 || r.height < least - 0.01))
     .map(([e, r]) => `${e.textContent.trim().slice(0, 30)} ${Math.round(r.width)}x${Math.round(r.height)}`);
