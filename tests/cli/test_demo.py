@@ -18,6 +18,7 @@ from doe.domain.errors import InputError
 from doe.domain.units import METRIC
 from doe.plans.plan import columns
 from tests.demo import copied
+from tests.shop import Shop
 
 FILES = {
     "book.sqlite",
@@ -253,8 +254,16 @@ def test_making_the_confirmation_again_gives_the_stored_file(demo):
 
 def test_the_gauge_readings_are_read_as_they_stand():
     readings = read_story().readings
-    assert len(readings) == 7
+    assert len(readings) == 9
     assert {r.machine for r in readings} == {"oven", "press"}
+
+
+def test_the_map_of_its_press_can_be_drawn_at_once_and_shows_an_even_platen(demo):
+    shop = Shop(demo.folder, demo.path("book.sqlite"))
+    found = shop.good("gauge", "map", read_story().line.name, "--json").json["map"]
+    assert found["deviation_delta_degc"] == [[-6.0, None, -5.0], [None, -4.0, None], [-4.0, None, None]]
+    assert found["is_even"]  # so that coupons of the story may lie anywhere on it
+    assert (found["cold"], found["hot"]) == ([], [])
 
 
 def test_the_coupons_were_dialled_in_by_the_gauge_readings():

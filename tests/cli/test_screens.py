@@ -60,6 +60,7 @@ line add "front room" --oven "batch oven" --press "clam press"
 gauge list "{LINE}"
 gauge certificate
 gauge show "{LINE}"
+gauge map "{LINE}" --machine press --rows 3
 study list
 study show "{STUDY}"
 waiting
@@ -143,9 +144,7 @@ recommend "{STUDY}"
 record "{STUDY}" --coupon R1-03 --actual press_temp=163C --why "read at the press"
 extend "{STUDY}" --coupons 8
 gauge add "{LINE}" --machine press --set 150C --measured 146C --place "back left"
-gauge add "{LINE}" --machine press --set 150C --measured 146C --place "front"
-gauge map "{LINE}" --machine press --rows 3
-gauge withdraw 8 --why "a slip"
+gauge withdraw 10 --why "a slip"
 study copy "{STUDY}" copied --stack "thin tee"
 recipe retire "{RECIPE}" --why "another powder"
 recipe show "{RECIPE}"

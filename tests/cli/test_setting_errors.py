@@ -50,11 +50,11 @@ def test_it_is_said_which_one_is_taken(shop_with):
     shop = shop_with(0)
     measure(shop)
     text = " ".join(shop.good(*NEW, "--factor", "press_temp=140..170").out.split())
-    assert "measured by 19 gauge readings, since none was stated" in text
+    assert "measured by 21 gauge readings, since none was stated" in text
     assert "A trial that lays every coupon at one place wanders by" in text
     other = [word if word != "x" else "y" for word in NEW]
     text = " ".join(shop.good(*other, "--factor", "press_temp=140..170,sd=5,trial=2").out.split())
-    assert "Setting error of press_temp: 5.0 °C (9.0 °F) as stated; 19 gauge readings suggest" in text
+    assert "Setting error of press_temp: 5.0 °C (9.0 °F) as stated; 21 gauge readings suggest" in text
     assert "A trial that lays" not in text
     assert "5 °C (trial 2 °C)" in text
 
@@ -67,7 +67,9 @@ def test_stated_error_wins_over_the_measured_one(shop_with):
 
 
 def test_too_few_readings_leave_the_usual_error_and_say_so(shop_with):
-    shop = shop_with(0)  # the demo's seven readings
+    shop = shop_with(0)
+    for number in ("8", "9"):  # two of the four places of the demo's map
+        shop.good("gauge", "withdraw", number, "--why", "two places only")
     text = " ".join(shop.good(*NEW, "--factor", "press_temp=140..170").out.split())
     assert (
         "Setting error of press_temp: 5.0 °C (9.0 °F), usual; the readings give 1.5 °C (2.7 °F), but are too few"
@@ -155,3 +157,11 @@ def test_answer_says_which_errors_were_counted_where(shop_with):
     assert after["results_changed_since"] is not None  # the earlier answer stays in the book
     text = " ".join(shop.good("recommend", "1", "--more").out.split())
     assert after["errors_counted"][1] in text
+
+
+def test_a_map_without_repeats_leaves_the_usual_error_and_says_what_it_lacks(shop_with):
+    text = " ".join(shop_with(0).good(*NEW, "--factor", "press_temp=140..170").out.split())
+    assert (
+        "Setting error of press_temp: 5.0 °C (9.0 °F), usual; the readings give 1.0 °C (1.8 °F), "
+        "without what changes from time to time" in text
+    )
