@@ -10,7 +10,7 @@ import socket
 import subprocess
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from uuid import uuid4
@@ -129,7 +129,7 @@ def running() -> Iterator[Server]:
         shutil.rmtree(folder, ignore_errors=True)
 
 
-BOOKS = {"book", "shop_with", "empty_shop", "book_with", "scored_book"}
+BOOKS = {"book", "shop_with", "empty_shop", "book_with", "scored_book", "place"}
 """Fixtures whose books lie on a server when the tests are asked for with --server."""
 
 
@@ -148,6 +148,10 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         left = [item for item in chosen if item.get_closest_marker("in_file") or item.get_closest_marker("browser")]
         config.hook.pytest_deselected(items=[item for item in items if item not in chosen or item in left])
         items[:] = [item for item in chosen if item not in left]
+
+
+Place = Callable[..., Path | str]
+"""Where a book of a name may be made."""
 
 
 class Places:
@@ -173,6 +177,12 @@ def places(request: pytest.FixtureRequest) -> Places:
     """Where the books of this run are."""
     on_server = request.config.getoption("--server")
     return Places(request.getfixturevalue("postgres") if on_server else None)
+
+
+@pytest.fixture
+def place(places: Places, tmp_path: Path) -> Place:
+    """Where a book of a name may be made; on a server each is another one."""
+    return lambda name="shop": places.new(tmp_path / f"{name}.sqlite")
 
 
 def needed() -> None:

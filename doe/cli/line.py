@@ -290,6 +290,18 @@ def machines(desk: Desk, name: str | None = None) -> Reply:
         )
     use, line = asked.use, quoted(asked.use.keeper)
     force = in_force([k.reading for k in asked.readings if not k.withdrawn])
+    maps = (
+        *((f"doe gauge map {line} --machine {use.kind}",) if asked.places > PLACES_OF_MAP else ()),
+        *(
+            f"doe gauge map {line} --platen {quoted(p)}"
+            for p, places in asked.platens.items()
+            if places > PLACES_OF_MAP
+        ),
+    )
+    gauged = (
+        f"doe gauge add {quoted(use.machine.name)} --set 150 --measured 146",
+        *(maps or (f"doe gauge show {line}",)),
+    )
     return Reply(
         {"machines": (asked,)},
         (
@@ -300,18 +312,7 @@ def machines(desk: Desk, name: str | None = None) -> Reply:
             *certificate_lines((asked.gauge,)),
             *(("", readings_table(asked.readings, set(force), desk.shown)) if asked.readings else ()),
         ),
-        (
-            f"doe gauge add {quoted(use.machine.name)} --set 150 --measured 146",
-            f"doe gauge show {line}",
-            *((f"doe gauge map {line} --machine {use.kind}",) if asked.places > PLACES_OF_MAP else ()),
-            *(
-                f"doe gauge map {line} --platen {quoted(platen)}"
-                for platen, places in asked.platens.items()
-                if places > PLACES_OF_MAP
-            ),
-        )
-        if use.lines
-        else (f"doe line move {quoted(use.machine.name)} --help",),
+        gauged if use.lines else (f"doe line move {quoted(use.machine.name)} --help",),
     )
 
 

@@ -20,6 +20,7 @@ from doe.domain.standing import Waits, overdue
 from doe.words.waiting import what_words, when_words
 from reports.waiting import waiting_calendar
 from tests.book.samples import make_plan, make_study
+from tests.postgres import Place
 
 CHECKS = (
     Check("release", "lets go"),
@@ -30,7 +31,7 @@ CHECKS = (
 ON = date(2031, 3, 5)
 
 
-def shop(path: Path) -> Book:
+def shop(path: Path | str) -> Book:
     book = Book.open(path, who="ana")
     book.save_stack(Stack("s", Material("tee"), Material("film"), Material("powder")))
     book.save_line(Line("room"))
@@ -39,8 +40,8 @@ def shop(path: Path) -> Book:
     return book
 
 
-def test_a_coupon_waits_for_the_look_that_comes_first_and_then_for_the_next(tmp_path: Path) -> None:
-    with shop(tmp_path / "b.sqlite") as book:
+def test_a_coupon_waits_for_the_look_that_comes_first_and_then_for_the_next(place: Place) -> None:
+    with shop(place()) as book:
         assert [(w.kind, w.coupons) for w in what_waits(book)] == [("coupons", ("R1-01", "R1-02", "R1-03"))]
         book.record(
             "dyed", [ScoreEntry("R1-01", checks={"release": True}), ScoreEntry("R1-02", checks={"release": False})]
@@ -61,8 +62,8 @@ def test_a_coupon_waits_for_the_look_that_comes_first_and_then_for_the_next(tmp_
         assert [w.kind for w in what_waits(book)] == ["coupons"]
 
 
-def test_an_open_case_waits_under_its_first_number_until_its_coupon_passed(tmp_path: Path) -> None:
-    with Book.open(tmp_path / "b.sqlite", who="ana") as book:
+def test_an_open_case_waits_under_its_first_number_until_its_coupon_passed(place: Place) -> None:
+    with Book.open(place(), who="ana") as book:
         first, other = (book.save_note(CASE, "r", {"symptoms": ["dust"], "cause": "", "note": n}) for n in "ab")
         assert [(w.kind, w.check, w.day) for w in what_waits(book)] == [("case", str(n), None) for n in (first, other)]
         assert close_case(book, first, "failed", "why") == first
@@ -72,8 +73,8 @@ def test_an_open_case_waits_under_its_first_number_until_its_coupon_passed(tmp_p
             close_case(book, 99, "passed", "why")
 
 
-def test_machines_that_were_ever_measured_wait_for_the_next_time(tmp_path: Path) -> None:
-    with shop(tmp_path / "b.sqlite") as book:
+def test_machines_that_were_ever_measured_wait_for_the_next_time(place: Place) -> None:
+    with shop(place()) as book:
         taken = datetime(2026, 1, 5, 12, tzinfo=UTC)
         book.add_gauge_reading("room", GaugeReading("press", 150, None, 146, taken_at=taken))
         gauge = what_waits(book)[0]

@@ -18,7 +18,7 @@ from doe.book.tables import KEPT, SCHEMA_VERSION
 from doe.domain.gauge import GaugeReading
 from doe.domain.score import ScoreEntry
 from tests.book.samples import RECIPE, fill, ticking
-from tests.postgres import Server
+from tests.postgres import Place, Server
 
 S = "first article"
 OLDER = Path(__file__).with_name("book_of_schema_0005.sql")
@@ -125,8 +125,8 @@ def test_a_history_written_anew_to_its_end_no_longer_has_the_seal_that_was_print
         assert f"No act has the seal {seals[0]}" in said
 
 
-def test_what_one_transaction_stores_is_sealed_act_by_act(tmp_path: Path) -> None:
-    with Book.open(tmp_path / "shop.sqlite", who="Ina") as book:
+def test_what_one_transaction_stores_is_sealed_act_by_act(place: Place) -> None:
+    with Book.open(place(), who="Ina") as book:
         with book.writing():
             fill_all(book)
         assert book.check() == []

@@ -9,17 +9,19 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
+import sqlalchemy as sa
 
 from doe.book.book import Book
-from doe.book.tables import SCHEMA_VERSION
+from doe.book.tables import SCHEMA_VERSION, shop_notes
 from doe.domain.errors import InputError
 from tests.book.samples import fill, ticking
+from tests.postgres import Place
 
 OLDER = Path(__file__).with_name("book_of_schema_0002.sql")
 
 
-def test_notes_come_back_as_they_were_with_who_and_when(tmp_path: Path) -> None:
-    path = tmp_path / "shop.sqlite"
+def test_notes_come_back_as_they_were_with_who_and_when(place: Place) -> None:
+    path = place()
     with Book.open(path, who="Ina", now=ticking()) as book:
         book.save_note("case", "tee", {"cause": "dust", "symptoms": ["pinholes"], "p": 0.5})
         book.save_note("case", "hoodie", {"cause": ""})
@@ -34,9 +36,8 @@ def test_notes_come_back_as_they_were_with_who_and_when(tmp_path: Path) -> None:
         assert book.audit(1)[0].verb == "note practice"
 
 
-def test_withdrawn_note_no_longer_counts_and_stays_in_the_book(tmp_path: Path) -> None:
-    path = tmp_path / "shop.sqlite"
-    with Book.open(path, who="Ina") as book:
+def test_withdrawn_note_no_longer_counts_and_stays_in_the_book(place: Place) -> None:
+    with Book.open(place(), who="Ina") as book:
         number = book.save_note("case", "tee", {"cause": "dust"})
         with pytest.raises(InputError, match="no reason"):
             book.withdraw_note(number, " ")
@@ -47,23 +48,23 @@ def test_withdrawn_note_no_longer_counts_and_stays_in_the_book(tmp_path: Path) -
         with pytest.raises(InputError, match="no such note"):
             book.withdraw_note(99, "wrong")
         assert book.check() == []
-    with closing(sqlite3.connect(path)) as connection:
-        assert connection.execute("SELECT count(*) FROM shop_notes").fetchone() == (2,)
+        with book.reading() as connection:
+            assert connection.scalar(sa.select(sa.func.count()).select_from(shop_notes)) == 2
 
 
 @pytest.mark.parametrize(("topic", "name"), [("", "tee"), ("case", " ")])
-def test_note_needs_a_topic_and_a_name(tmp_path: Path, topic: str, name: str) -> None:
-    with Book.open(tmp_path / "shop.sqlite", who="Ina") as book, pytest.raises(InputError, match="found nothing"):
+def test_note_needs_a_topic_and_a_name(place: Place, topic: str, name: str) -> None:
+    with Book.open(place(), who="Ina") as book, pytest.raises(InputError, match="found nothing"):
         book.save_note(topic, name, {})
 
 
-def test_notes_travel_with_an_export_and_arrive_once(tmp_path: Path) -> None:
-    with Book.open(tmp_path / "a.sqlite", who="Ina") as book:
+def test_notes_travel_with_an_export_and_arrive_once(place: Place, tmp_path: Path) -> None:
+    with Book.open(place("a"), who="Ina") as book:
         book.save_note("case", "tee", {"cause": "dust"})
         wrong = book.save_note("case", "tee", {"cause": "ink"})
         book.withdraw_note(wrong, "typed in twice")
         book.export(tmp_path / "a.zip")
-    with Book.open(tmp_path / "b.sqlite", who="Bo") as book:
+    with Book.open(place("b"), who="Bo") as book:
         book.save_note("case", "own", {"cause": "peel_fast"})
         for _ in range(2):
             book.import_(tmp_path / "a.zip")
@@ -71,8 +72,8 @@ def test_notes_travel_with_an_export_and_arrive_once(tmp_path: Path) -> None:
         assert book.check() == []
 
 
-def test_export_of_a_program_without_notes_is_taken(tmp_path: Path) -> None:
-    with Book.open(tmp_path / "a.sqlite", who="Ina") as book:
+def test_export_of_a_program_without_notes_is_taken(place: Place, tmp_path: Path) -> None:
+    with Book.open(place("a"), who="Ina") as book:
         fill(book)
         book.export(tmp_path / "a.zip")
     with zipfile.ZipFile(tmp_path / "a.zip") as archive:
@@ -80,7 +81,7 @@ def test_export_of_a_program_without_notes_is_taken(tmp_path: Path) -> None:
     del content["tables"]["shop_notes"]
     with zipfile.ZipFile(tmp_path / "old.zip", "w") as archive:
         archive.writestr("book.json", json.dumps(content))
-    with Book.open(tmp_path / "b.sqlite", who="Bo") as book:
+    with Book.open(place("b"), who="Bo") as book:
         assert book.import_(tmp_path / "old.zip") == 1
         assert len(book.plan_coupons(1)) == 4
 

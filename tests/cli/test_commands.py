@@ -50,7 +50,7 @@ def test_gauge_show_says_mean_offset_and_spread_of_each_machine(shop_with):
 
 def test_gauge_list_shows_every_reading_in_the_users_unit(shop_with):
     shop = shop_with(0)
-    text = shop.good("gauge", "list", "back room", "--temperature", "degF").out
+    text = shop.good("gauge", "list", "back room", "--temperature", "degF", "--more").out
     assert re.search(r"The oven, tunnel oven: 3 readings in force, the newest of \d+ \w+ 20\d\d\b", text)
     assert "temperatures in °F" in text
     assert re.search(r"^ +1 +oven +230 +230 +225\.5 ", text, flags=re.MULTILINE)

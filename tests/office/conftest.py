@@ -37,6 +37,7 @@ def _what_is_remembered_stays_as_it_was_read(monkeypatch: pytest.MonkeyPatch) ->
 
     monkeypatch.setattr(Memory, "put", put_and_note)
     yield
+    # a copy: what is worked out beside a page may still be reading the book
     assert [kept for kept, said in list(read.values()) if repr(kept.value) != said] == []
 
 

@@ -19,6 +19,7 @@ from doe.book.gauges import OF_LINE
 from doe.domain.gauge import Certificate, Gauge
 from doe.domain.stack import Line, Machine
 from tests.book.samples import read_machine
+from tests.postgres import Place
 
 ON = date(2030, 6, 1)
 TAKEN = datetime(2030, 5, 20, tzinfo=UTC)
@@ -30,8 +31,8 @@ BACK, FRONT, THIRD = (
 
 
 @pytest.fixture
-def shop(tmp_path: Path) -> Iterator[Book]:
-    with Book.open(tmp_path / "shop.sqlite", who="ana") as book:
+def shop(place: Place) -> Iterator[Book]:
+    with Book.open(place(), who="ana") as book:
         for line in (BACK, FRONT, THIRD):
             book.save_line(line)
             read_machine(book, line.name, -3, TAKEN)
@@ -110,13 +111,13 @@ def test_a_certificate_of_an_older_book_is_that_of_the_gauge_its_line_named_then
     assert gauge_meant(shop, "strip 9").certificate.number == "C 9"
 
 
-def test_gauges_and_certificates_are_carried_with_a_book(shop, tmp_path):
+def test_gauges_and_certificates_are_carried_with_a_book(shop, place, tmp_path):
     certify(shop, "back", OVER)
     shop.save_line(replace(shop.line("third"), gauge_u_degc=0.8), "its sheet")
     shop.save_note(OF_LINE, "third", {"number": "C 9", "issuer": "a laboratory", "valid_until": ON.isoformat()})
     shop.save_line(replace(shop.line("third"), gauge="strip 9", gauge_u_degc=None), "the probe is away")
     shop.export(tmp_path / "shop.zip")
-    with Book.open(tmp_path / "other.sqlite", who="ben") as other:
+    with Book.open(place("other"), who="ben") as other:
         other.import_(tmp_path / "shop.zip")
         assert other.gauges() == shop.gauges()
         assert other.check() == []

@@ -33,6 +33,7 @@ from doe.domain.gauge import MACHINE_KINDS, Certificate, GaugeReading, MachineKi
 from doe.domain.stack import Line, Machine, Stay
 from tests.book.samples import RECIPE, STACK, make_study
 from tests.book.samples import read_machine as read
+from tests.postgres import Place
 
 NOW = datetime.now(UTC).replace(microsecond=0)
 EARLIER, MOVED, LATER = NOW - timedelta(days=20), NOW - timedelta(days=10), NOW - timedelta(days=2)
@@ -41,8 +42,8 @@ FRONT = Line("front", Machine("drawer", 10, 15), Machine("clam press", 5, 9), "p
 
 
 @pytest.fixture
-def shop(tmp_path: Path) -> Book:
-    with Book.open(tmp_path / "shop.sqlite", who="ana") as book:
+def shop(place: Place) -> Book:
+    with Book.open(place(), who="ana") as book:
         book.save_line(BACK)
         book.save_line(FRONT)
         read(book, "back", -3, EARLIER)
@@ -334,18 +335,18 @@ def test_a_move_that_cannot_be_is_refused_and_nothing_is_stored(shop, name, to, 
     assert shop.stored == before
 
 
-def test_a_book_carried_elsewhere_and_back_keeps_machines_and_what_was_read_of_each(shop, tmp_path):
+def test_a_book_carried_elsewhere_and_back_keeps_machines_and_what_was_read_of_each(shop, place, tmp_path):
     shop.export(tmp_path / "before.zip")
     go(shop, "tunnel", "front")
     shop.export(tmp_path / "after.zip")
-    with Book.open(tmp_path / "other.sqlite", who="ben") as other:
+    with Book.open(place("other"), who="ben") as other:
         other.import_(tmp_path / "after.zip")
         assert machine_records(other) == machine_records(shop)
         assert other.lines() == shop.lines()
         assert other.check() == []
         go(other, "drawer", "back", LATER)
         other.export(tmp_path / "back.zip")
-    with Book.open(tmp_path / "third.sqlite", who="cem") as third:
+    with Book.open(place("third"), who="cem") as third:
         third.import_(tmp_path / "back.zip")
         assert (offs(third, "front"), offs(third, "back")) == ([-3] * 3, [-6] * 3)
         assert third.machines_put_by().keys() == other_put_by(third)
@@ -356,6 +357,7 @@ def other_put_by(book: Book) -> set[int]:
     return {note.id for note in book.notes("machine put by")}
 
 
+@pytest.mark.in_file
 def test_check_names_a_machine_that_came_from_a_line_which_is_gone(shop, tmp_path):
     go(shop, "tunnel", "front")
     path = shop.backup(tmp_path / "copy.sqlite")

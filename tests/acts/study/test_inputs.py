@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
 
 from doe.acts.base import RECOMMEND
@@ -13,6 +11,7 @@ from doe.book.book import Book
 from doe.domain.plan_kinds import CONFIRM
 from doe.domain.score import ScoreEntry
 from tests.book.samples import fill, make_plan
+from tests.postgres import Place
 
 SCORES = [
     ScoreEntry("R1-01", checks={"release": True}, hand={"ana": 3, "bo": 4.5}),
@@ -24,8 +23,8 @@ SCORES = [
 
 @pytest.mark.parametrize("kind", ["follow-up", CONFIRM])
 @pytest.mark.parametrize("places", ["all", "some", "none"])
-def test_the_sum_of_a_study_is_that_of_its_frame(tmp_path: Path, kind: str, places: str) -> None:
-    with Book.open(tmp_path / "shop.sqlite", who="Ina") as book:
+def test_the_sum_of_a_study_is_that_of_its_frame(place: Place, kind: str, places: str) -> None:
+    with Book.open(place(), who="Ina") as book:
         fill(book)
         more = make_plan(3, number=2).astype({"cure_batch": object, "garment": object})
         if places == "some":  # numbers beside nothing are decimal in a frame
@@ -42,8 +41,8 @@ def test_the_sum_of_a_study_is_that_of_its_frame(tmp_path: Path, kind: str, plac
         assert hash_now(book, record) != before
 
 
-def test_grades_are_part_of_the_sum_only_where_they_are_given(tmp_path: Path) -> None:
-    with Book.open(tmp_path / "shop.sqlite", who="Ina") as book:
+def test_grades_are_part_of_the_sum_only_where_they_are_given(place: Place) -> None:
+    with Book.open(place(), who="Ina") as book:
         fill(book)
         record = book.study(1)
         book.record(1, SCORES)
@@ -58,8 +57,8 @@ def test_grades_are_part_of_the_sum_only_where_they_are_given(tmp_path: Path) ->
         assert hash_now(book, record) == plain
 
 
-def test_a_symptom_and_a_wash_to_come_change_the_sum_but_not_that_of_an_older_answer(tmp_path: Path) -> None:
-    with Book.open(tmp_path / "shop.sqlite", who="Ina") as book:
+def test_a_symptom_and_a_wash_to_come_change_the_sum_but_not_that_of_an_older_answer(place: Place) -> None:
+    with Book.open(place(), who="Ina") as book:
         fill(book)
         record = book.study(1)
         book.record(1, SCORES)
@@ -74,9 +73,9 @@ def test_a_symptom_and_a_wash_to_come_change_the_sum_but_not_that_of_an_older_an
         assert hash_now(book, record) == older
 
 
-def test_a_check_before_the_wash_that_is_to_come_is_part_of_the_sum_until_it_is_scored(tmp_path: Path) -> None:
+def test_a_check_before_the_wash_that_is_to_come_is_part_of_the_sum_until_it_is_scored(place: Place) -> None:
     # It keeps an answer from being ready, so the answer before it is not the answer after it.
-    with Book.open(tmp_path / "shop.sqlite", who="Ina") as book:
+    with Book.open(place(), who="Ina") as book:
         fill(book)
         record = book.study(1)
         late = [check.name for check in record.study.spec.checks if check.after_washes]
