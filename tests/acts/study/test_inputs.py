@@ -22,14 +22,14 @@ SCORES = [
 
 
 @pytest.mark.parametrize("kind", ["follow-up", CONFIRM])
-@pytest.mark.parametrize("places", ["all", "some", "none"])
-def test_the_sum_of_a_study_is_that_of_its_frame(place: Place, kind: str, places: str) -> None:
+@pytest.mark.parametrize("laid", ["all", "some", "none"])
+def test_the_sum_of_a_study_is_that_of_its_frame(place: Place, kind: str, laid: str) -> None:
     with Book.open(place(), who="Ina") as book:
         fill(book)
         more = make_plan(3, number=2).astype({"cure_batch": object, "garment": object})
-        if places == "some":  # numbers beside nothing are decimal in a frame
+        if laid == "some":  # numbers beside nothing are decimal in a frame
             more.loc[1, ["cure_batch", "garment"]] = None
-        elif places == "none":
+        elif laid == "none":
             more = more.drop(columns=["cure_batch", "garment", "press_order"])
         book.save_round(1, more, kind=kind, seed=2)
         last = str(more["coupon"].iloc[-1])
