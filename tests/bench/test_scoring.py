@@ -781,7 +781,7 @@ def test_cautions_stand_on_every_page(desk):
     assert "Burns at a touch" in desk.device().get("/pair").text
 
 
-@pytest.mark.parametrize("path", ["/s/1", "/c/1/R1-03", "/more"])
+@pytest.mark.parametrize("path", ["/s/1", "/hint/1", "/wrong/1/R1-02"])
 def test_words_of_ours_open_their_explanation_where_they_stand(desk, path):
     device = desk.device("ana")
     device.client.as_sent = True

@@ -29,6 +29,7 @@ from doe.words.study.why import why_parts
 from reports.study.page import study_report
 from reports.study.whatif import what_if
 from tests.reports.study.samples import sample
+from tests.shared import untapped
 
 
 def dose_mechanisms(
@@ -162,7 +163,7 @@ def test_a_page_says_that_it_cannot_compute_it_and_shows_the_rest() -> None:
     panel = what_if(report)
     assert json.loads(panel.data)["kind"] == "grid"
     assert "Surfaces of this kind cannot be computed in a page. Read off a coarse grid" in panel.intro
-    page = study_report(report)
+    page = untapped(study_report(report))
     assert "Pass or fail is described by walls of too little and of too much heat" in page
     assert "described by a closing window" not in page
     assert ">margin<" in page

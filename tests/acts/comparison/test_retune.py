@@ -27,6 +27,7 @@ from doe.words.study.setpoint import said as in_words
 from doe.words.study.state import reason
 from tests.acts.comparison.samples import NAME, WINDOWS, lines, release, score
 from tests.acts.comparison.test_verdict import BLANK, LOT
+from tests.shared import untapped
 
 STUDY = "new powder on the heavy tee"
 
@@ -251,6 +252,6 @@ def test_the_report_says_what_the_earlier_coupons_change(book):
     compared(book)
     made = begin_retune(book, "compared", RetuneWishes(coupons=12))
     score_round(book, made)
-    page = report_page(book, recommend_study(book, made.record.id), shown=METRIC).replace(NO_BREAK, " ")
+    page = untapped(report_page(book, recommend_study(book, made.record.id), shown=METRIC)).replace(NO_BREAK, " ")
     assert f"{made.prior.coupons} coupons of the study {STUDY}" in page
     assert "the answer without them expects" in page
