@@ -178,7 +178,9 @@ class Asker:
         action = f"/score/{study}/{coupon}"
         data = {**hidden_fields(self.client.get(f"/c/{study}/{coupon}").text, action), "hand": hand}
         data |= {"check:release": "pass", "on:hand:last": "mine", "why": "felt again"}
-        self.client.post(action, data=data, headers=self.headers)
+        page = self.client.post(action, data=data, headers=self.headers)
+        if not page.history:  # a score that is stored leads on
+            raise SystemExit(f"not stored at {page.url}: {page.text[:300]}")
 
     def answer(self, study: int) -> float:
         """Milliseconds from the tap on *work out the answer* to the study's page with it."""
@@ -263,7 +265,7 @@ def busy_book(demo: Path, folder: Path) -> Load:
             book.save_round(numbers[-1], made.coupons, kind=made.kind, seed=made.seed, notes=("Invented coupons.",))
             book.record(numbers[-1], made.entries[:scored])
         recipe = book.recipes()[0].recipe.name
-    asked = tuple(entry.coupon for entry in made.entries)
+    asked = tuple(entry.coupon for entry in made.entries if entry.void_reason is None)  # a void one changes no answer
     return Load(path, numbers[0], waiting(path, numbers[0]), numbers[1], asked, recipe)
 
 
