@@ -62,7 +62,7 @@ WORKS = ("answer", "report", "story")
 @dataclass(frozen=True)
 class Load:
     """A book: the ``study`` that is on the bench with its ``coupons`` to score; where works are asked for, the study
-    they are ``asked`` of with its coupons, and the ``recipe`` whose story is."""
+    they are ``asked`` of with its coupons that passed, and the ``recipe`` whose story is."""
 
     book: Path
     study: int
@@ -265,7 +265,7 @@ def busy_book(demo: Path, folder: Path) -> Load:
             book.save_round(numbers[-1], made.coupons, kind=made.kind, seed=made.seed, notes=("Invented coupons.",))
             book.record(numbers[-1], made.entries[:scored])
         recipe = book.recipes()[0].recipe.name
-    asked = tuple(entry.coupon for entry in made.entries if entry.void_reason is None)  # a void one changes no answer
+    asked = tuple(entry.coupon for entry in made.entries if entry.checks and all(entry.checks.values()))
     return Load(path, numbers[0], waiting(path, numbers[0]), numbers[1], asked, recipe)
 
 
