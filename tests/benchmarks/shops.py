@@ -2,36 +2,38 @@
 
 Usage::
 
-    python -m tests.benchmarks.shops --shops 60 --out shops.jsonl --write
+    python -m tests.benchmarks.shops --shops 300 --out shops.jsonl --write
+    python -m tests.benchmarks.shops --world locked --shops 300 --out locked.jsonl --write
 
 A simulated shop has a line of the population; its studies ask about one material after the other. From one to the next
 the window moves and grows or shrinks a little, the ranges are chosen anew, machines and people stay. Four studies are
-made with 20 coupons each; the fifth gets 12 coupons, and its answer is compared with and without what the four say.
-The same shop then gets a stranger, a line of another family drawn by itself, with 12 coupons as well. How far materials
-of a shop are alike is invented: no source. Answers are appended to ``--out`` shop by shop; started again with the same
-file, only what is missing is run. Families and seeds on which choices may be made.
+made with 20 coupons each; the fifth gets 12 coupons, and its answer is compared with and without what the four say, and
+with what 20 coupons give without them. The same shop then gets a stranger, a line of another family drawn by itself.
+How far materials of a shop are alike is invented: no source. Answers are appended to ``--out`` shop by shop; started
+again with the same file, only what is missing is run. Choices may be made on families and seeds of ``--world tuning``
+(as usual), never on those of ``--world locked``, which are run only to publish.
 """
 
 from __future__ import annotations
 
+import argparse
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pandas as pd
+from joblib import Parallel, delayed
 from numpy.typing import NDArray
 
 import doe
 from doe.practice.lines import SimulatedLine
-from doe.practice.population.draw import FAMILIES, draw_line
 from doe.practice.population.walls import Walls, coded_of, natural_of
 from doe.practice.truth import Hand, Margins, Truth
 from doe.surfaces.shop import DOUBT
-from tests.benchmarks.decision_case import true_rate
-from tests.benchmarks.population import draw_study
+from tests.benchmarks.decision_case import WORLDS, line_of, true_rate, warm_up
 from tests.benchmarks.results import (
     Figures,
+    Record,
     append_records,
     arguments,
     cell,
@@ -44,7 +46,8 @@ from tests.benchmarks.results import (
 )
 
 FloatArray = NDArray[np.float64]
-FIRST_SEED, STRANGER = 8_400, 1_000
+FIRST_SEED = {"tuning": 8_400, "locked": 18_400}
+STRANGER = 1_000
 EARLIER, COUPONS, OWN = 4, 20, 12
 MOVES, RANGES, SIZES = 0.35, 0.2, 0.1
 """How far the window moves in its ranges from study to study (standard deviation, coded), how differently wide the
@@ -110,19 +113,21 @@ def asked(line: SimulatedLine, coupons: int, seed: int) -> pd.DataFrame:
     return line.run(doe.make_plan(line.study, coupons=coupons, seed=seed).coupons, seed)
 
 
-def run_shop(seed: int) -> list[dict[str, Any]]:
+def run_shop(world: str, seed: int, commit: str) -> list[Record]:
     """Every answer of one shop, each a record that JSON takes."""
-    names, rng = tuple(FAMILIES), np.random.default_rng([seed, 71])
+    warm_up()
+    names, rng = WORLDS[world], np.random.default_rng([seed, 71])
     family = names[seed % len(names)]
-    line = draw_line(family, seed, draw_study(seed))
+    line = line_of(family, seed, hand=False)
     studies = [next_line(line, number, rng) for number in range(EARLIER + 1)]
     shop = doe.learn_shop([(made.study, asked(made, COUPONS, seed + i)) for i, made in enumerate(studies[:EARLIER])])
     other = str(rng.choice([name for name in names if name != family]))
-    stranger = replace(draw_line(other, seed + STRANGER, draw_study(seed + STRANGER)), habits=line.habits)
+    stranger = replace(line_of(other, seed + STRANGER, hand=False), habits=line.habits)
     records = []
     for what, made in (("fifth study", studies[EARLIER]), ("stranger", stranger)):
-        results, best = asked(made, OWN, seed + EARLIER), made.best().robust_pass
-        for way, lent in (("alone", None), ("shop", shop)):
+        best, few = made.best().robust_pass, asked(made, OWN, seed + EARLIER)
+        many = asked(made, COUPONS, seed + EARLIER)
+        for way, results, lent in (("alone", few, None), ("shop", few, shop), ("more", many, None)):
             answer = doe.recommend(made.study, doe.fit(made.study, results, seed=seed, shop=lent), seed=seed)
             records.append(
                 {
@@ -135,6 +140,7 @@ def run_shop(seed: int) -> list[dict[str, Any]]:
                     "stated": answer.pass_rate,
                     "low": answer.pass_rate_low,
                     "verdict": answer.verdict,
+                    "commit": commit,
                 }
             )
     return records
@@ -170,40 +176,39 @@ def measured(rows: pd.DataFrame) -> pd.DataFrame:
     return found.astype(float)
 
 
+WAYS = {"alone": f"{OWN} alone", "shop": f"{OWN} with the shop", "more": f"{COUPONS} alone"}
+
+
 def compared(rows: pd.DataFrame, what: str) -> tuple[str, Figures]:
-    """Each measure alone and with the shop, and the difference line by line."""
-    body, figures = [], {}
+    """Each measure each way, and what the shop adds line by line: to as few coupons, and against more."""
+    body: list[list[str]] = []
+    figures: Figures = {}
     mine = rows[rows["what"] == what].set_index("seed").sort_index()
-    alone, shop = (measured(mine[mine["way"] == way]) for way in ("alone", "shop"))
+    found = {way: measured(mine[mine["way"] == way]) for way in WAYS}
     for name, label in MEASURES:
-        difference = mean((shop[name] - alone[name]).dropna())
-        body.append(
-            [label, cell(mean(alone[name].dropna()), 3), cell(mean(shop[name].dropna()), 3), cell(difference, 3)]
-        )
         stem = f"{name}_{what.replace(' ', '_')}"
-        figures |= {f"{stem}_alone": mean(alone[name].dropna())[0], f"{stem}_more": difference[0]}
-        figures[f"{stem}_more_se"] = difference[1]
-    return table([what, "alone", "with the shop", "difference"], body), figures
+        added, against = (mean((found["shop"][name] - found[way][name]).dropna()) for way in ("alone", "more"))
+        each = [mean(found[way][name].dropna()) for way in WAYS]
+        body.append([label, *(cell(figure, 3) for figure in (*each, added, against))])
+        figures |= {f"{stem}_{way}": own[0] for way, own in zip(WAYS, each, strict=True)}
+        for end, figure in (("added", added), ("against_more", against)):
+            figures[f"{stem}_{end}"], figures[f"{stem}_{end}_se"] = figure[:2]
+    return table([what, *WAYS.values(), f"shop - {OWN} alone", f"shop - {COUPONS} alone"], body), figures
 
 
 def main() -> None:
     """Make what is missing, print the tables."""
     parser = arguments(__doc__)
-    parser.add_argument("--shops", type=int, default=60)
-    parser.add_argument("--first", type=int, default=FIRST_SEED)
+    parser.add_argument("--world", choices=FIRST_SEED, default="tuning")
+    parser.add_argument("--shops", type=int, default=300)
     parser.add_argument("--out", type=Path, help="JSON-lines file to append to and to continue from")
+    parser.add_argument("--jobs", type=int, default=2)
     given = parser.parse_args()
-    seeds = range(given.first, given.first + given.shops)
-    shops = f"{given.shops} shops, seeds from {given.first}; {EARLIER} studies of {COUPONS} coupons, then one of {OWN}"
-    with written(given, __file__, __doc__, cases=shops) as figures:
-        records, commit = read_records(given.out), commit_now()
-        there = {r["seed"] for r in records}
-        for seed in seeds:
-            if seed not in there:
-                made = [record | {"commit": commit} for record in run_shop(seed)]
-                records += made
-                append_records(given.out, made)
-        rows = [r for r in records if r["seed"] in seeds]
+    first = FIRST_SEED[given.world]
+    seeds = range(first, first + given.shops)
+    shops = f"{given.shops} shops, seeds from {first}; {EARLIER} studies of {COUPONS} coupons, then one of {OWN}"
+    with written(given, __file__, __doc__, cases=shops, part="locked" if given.world == "locked" else "") as figures:
+        rows = [r for r in run(given, seeds) if r["seed"] in seeds]
         # moved ranges may reach beyond the tables of the dose family: such a line has no truth to hold against
         unknown = {(r["seed"], r["what"]) for r in rows if not np.isfinite(r["true"])}
         rows = [r for r in rows if (r["seed"], r["what"]) not in unknown]
@@ -214,6 +219,17 @@ def main() -> None:
             text, found = compared(pd.DataFrame(rows), what)
             print(f"\n{text}")
             figures.update(found)
+
+
+def run(given: argparse.Namespace, seeds: range) -> list[Record]:
+    """Run the shops that are missing; every record there is."""
+    records = read_records(given.out)
+    there, commit = {r["seed"] for r in records}, commit_now()
+    parallel = Parallel(n_jobs=given.jobs, return_as="generator_unordered")
+    for made in parallel(delayed(run_shop)(given.world, seed, commit) for seed in seeds if seed not in there):
+        records += made
+        append_records(given.out, made)
+    return records
 
 
 if __name__ == "__main__":
