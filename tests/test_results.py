@@ -152,3 +152,11 @@ def test_nothing_is_kept_of_a_run_that_breaks_off(folder: Path) -> None:
     with pytest.raises(ZeroDivisionError), results.written(given, "trial.py", "Trial.", cases="one"):
         print(1 / 0)
     assert not folder.exists()
+
+
+def test_what_was_tried_repeats_no_figure_and_names_pages_that_are_there() -> None:
+    text = (SCRIPTS / "tried.md").read_text(encoding="utf-8")
+    assert re.findall(r"\d\.\d|±|\d %", text) == []
+    named = re.findall(r"\]\((results[^)]*)\)", text)
+    assert len(named) > 15
+    assert [name for name in named if not (SCRIPTS / name).exists()] == []

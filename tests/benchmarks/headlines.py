@@ -183,11 +183,18 @@ HEADLINES = (
         "{reached_supplier_12_0:.2f} / {reached_supplier_12_03:.2f} / {reached_supplier_12_1:.2f}",
     ),
     Headline(
-        "mean true rate with 12 coupons, with a shop's four studies minus without: its fifth study / a stranger",
+        "mean true rate with 12 coupons and a shop's four studies, minus 12 without: its fifth study / a stranger",
         "",
-        "shops",
-        "{true_fifth_study_more:+.3f} ± {true_fifth_study_more_se:.3f} / "
-        "{true_stranger_more:+.3f} ± {true_stranger_more_se:.3f}",
+        "shops-locked",
+        "{true_fifth_study_added:+.3f} ± {true_fifth_study_added_se:.3f} / "
+        "{true_stranger_added:+.3f} ± {true_stranger_added_se:.3f}",
+    ),
+    Headline(
+        "the same, minus 20 coupons without",
+        "+0.000",
+        "shops-locked",
+        "{true_fifth_study_against_more:+.3f} ± {true_fifth_study_against_more_se:.3f} / "
+        "{true_stranger_against_more:+.3f} ± {true_stranger_against_more_se:.3f}",
     ),
     Headline(
         "stated rate more than 10 points off: answers warned of for their priors / others",
