@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from datetime import date
 
 from doe.domain.factors import usual_factor
+from doe.domain.finding import Finding
 from doe.domain.materials import (
     FACTS,
     Band,
@@ -67,16 +68,17 @@ def material_warnings(
 
 def proposal_words(bands: Mapping[str, Band], shown: Shown) -> str:
     """Which ranges are taken for the materials, and why; "" where none is."""
-    sources: list[str] = []
-    for band in bands.values():
-        sources += band.sources
-        if band.melted is not None:
-            sources.append(filled(_SAID["melted"], Reader(shown), melted=band.melted))
+    sources = [_source(one, shown) for band in bands.values() for one in band.sources]
     ranges = [
         f"{Reader().label(name)} {range_both(usual_factor(name), band.low, band.high, shown)}"
         for name, band in bands.items()
     ]
     return filled(_SAID["proposed"], ranges=ranges, sources=list(dict.fromkeys(sources))) if ranges else ""
+
+
+def _source(source: str | Finding, shown: Shown) -> str:
+    """Why a range is taken: the text of a rule, or a number of a data sheet."""
+    return source if isinstance(source, str) else filled(_SAID[source.code], Reader(shown), **source.values)
 
 
 def check_notes(stack: Stack) -> tuple[str, ...]:
@@ -105,11 +107,21 @@ def peel_warning(new: Material, in_use: Material, shown: Shown = METRIC) -> str:
 
 
 def _outside(
-    reader: Reader, *, factor: str, low: float, high: float, usual_low: float, usual_high: float, sources: list[str]
+    reader: Reader,
+    *,
+    factor: str,
+    low: float,
+    high: float,
+    usual_low: float,
+    usual_high: float,
+    sources: list[str],
+    **by_sheet: float,
 ) -> str:
     f = usual_factor(factor)
     tested, usual = range_both(f, low, high, reader.shown), range_both(f, usual_low, usual_high, reader.shown)
-    return filled(_SAID["outside"], reader, factor=factor, tested=tested, usual=usual, sources=sources)
+    code = "waits" if "wait" in by_sheet else "one layer"
+    more = [filled(_SAID[code], reader, **by_sheet)] if by_sheet else []
+    return filled(_SAID["outside"], reader, factor=factor, tested=tested, usual=usual, sources=[*sources, *more])
 
 
 _SAID = texts_of("materials", "said")

@@ -14,7 +14,7 @@ from typing import Any
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import EVERY_LEVEL, KNOWN_FACTORS, Factor, usual_factor, value_bounds
 from doe.domain.limits import LIMIT_NAMES, Limits
-from doe.domain.materials import FACTS
+from doe.domain.materials import FACTS, MaterialFact, with_what_follows
 from doe.domain.said import meant, words
 from doe.domain.space import Forbidden
 from doe.domain.spec import DEFAULT_CHECKS, Check, Spec
@@ -172,16 +172,20 @@ def material(text: str, part: str, shown: Shown = METRIC, *, place: str = "") ->
         raise InputError(where, repr(text), "the name on the packet", form)
     values: dict[str, str] = {}
     facts: dict[str, float | str | bool] = {}
+    said: set[str] = set()
     for one in parts:
         key, equals, value = _parted(one, "=")
         key = key.lower()
         if not equals or key not in (*_NAMED, *FACTS[part]):
             raise InputError(where, repr(one.strip()), f"{'=, '.join((*_NAMED, *FACTS[part]))}=", form)
+        if key in said:
+            raise InputError(f"{where}, {key}", "two values", "one", "Keep the right one.")
+        said.add(key)
         if key in _NAMED:
             values[key] = value
         elif value:
             facts |= material_fact(part, key, value, shown, where)
-    return Material(name.strip(), **values, facts=facts or None)
+    return Material(name.strip(), **values, facts=with_what_follows(part, facts) or None)
 
 
 def material_fact(part: str, name: str, text: str, shown: Shown, place: str) -> dict[str, float | str | bool]:
@@ -190,7 +194,7 @@ def material_fact(part: str, name: str, text: str, shown: Shown, place: str) -> 
     if fact.form == "yes":
         return {name: yes_no(text, where)}
     if fact.form == "word":
-        return {name: name_of(text, dict.fromkeys(fact.choices, ()), where)}
+        return {name: name_of(text, {one: fact.means.get(one, ()) for one in fact.choices}, where)}
     if fact.form == "day":
         return {name: moment(text, where).date().isoformat()}
     if fact.form == "text":
@@ -198,11 +202,25 @@ def material_fact(part: str, name: str, text: str, shown: Shown, place: str) -> 
     unit = "" if fact.unit not in STORED_UNITS else fact.unit
     plain_text = text if unit else _GRAIN.sub("", text)
     if fact.form == "amount":
-        return {name: quantity(text, unit, where, shown)}
-    low, high = span_of(plain_text, unit, where, shown)
+        return {name: _believed(quantity(text, unit, where, shown), fact, text, where, shown)}
+    low, high = (_believed(end, fact, text, where, shown) for end in span_of(plain_text, unit, where, shown))
     if low >= high:
         raise InputError(where, repr(text), "a low and a high end", "Write the lower one first.")
     return {f"{name}_low": low, f"{name}_high": high}
+
+
+def _believed(value: float, fact: MaterialFact, text: str, where: str, shown: Shown) -> float:
+    """A number of a data sheet, within what is believed of it."""
+    if fact.bounds is None or fact.bounds[0] <= value <= fact.bounds[1]:
+        return value
+    low, high = fact.bounds
+    is_known = fact.unit in STORED_UNITS
+    allowed = (
+        " to ".join(show_both(end, fact.unit, shown) for end in (low, high))
+        if is_known
+        else f"{low:g} to {high:g} {fact.unit}"
+    )
+    raise InputError(where, repr(text), allowed, "Read the data sheet again, and its unit.")
 
 
 _GRAIN = re.compile(r"\s*(um|µm|μm|microns?)\b", re.IGNORECASE)

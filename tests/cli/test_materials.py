@@ -70,7 +70,8 @@ def test_what_is_typed_is_used_and_warned_about(shop):
     assert [c["name"] for c in study["spec"]["checks"]] == ["release"]
     text = " ".join(shop.good("study", "show", "hot", "--more").out.split())
     assert "150 to 170 °C (302 to 338 °F) is outside 120 to 155 °C (248 to 311 °F) of these materials" in text
-    assert "Wait before peel: 5 s only is outside 30 to 300 s" in text
+    assert "Wait before peel: 5 s only is outside 40 to 300 s" in text
+    assert "the film waits 40 s by its data sheet" in text
     assert "above 138 °C" in text
 
 

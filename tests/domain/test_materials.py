@@ -25,6 +25,12 @@ from doe.domain.serial import stack_from, to_plain
 from doe.domain.stack import Material, Stack
 
 ON = date(2031, 9, 15)
+CLASSES = {
+    "dyed_polyester": {True, False},
+    "weight_class": {"light", "heavy"},
+    "grain_class": {"fine", "coarse"},
+}
+"""What follows from other facts, with what it may be."""
 PLAIN = Stack("s", Material("tee"), Material("film"), Material("powder"))
 
 
@@ -124,18 +130,23 @@ def test_facts_tell_a_diagnosis_what_is_known() -> None:
 
 def test_every_rule_is_about_facts_that_can_be_said_and_says_where_it_comes_from() -> None:
     for rule in packaged_table("materials")["rules"]:
-        known = FACTS[rule["part"]]
-        for name, values in rule["when"].items():
-            if name == "dyed_polyester":
+        for named, values in rule["when"].items():
+            part, name = named.split(".") if "." in named else (rule["part"], named)
+            if name in CLASSES:
+                assert set(values) <= CLASSES[name]
                 continue
-            fact = known[name]
-            assert set(values) <= set(fact.choices or (True, False)), rule["code"]
+            fact = FACTS[part][name]
+            assert set(values) <= {"", *(fact.choices or fact.means or (True, False))}, rule["code"]
         assert not rule.get("bands") or rule["source"], rule["code"]
         for name, (low, high) in rule.get("bands", {}).items():
             assert low < high, rule["code"]
             assert name in KNOWN_FACTORS
             assert KNOWN_FACTORS[name].typical[0] <= low
             assert high <= KNOWN_FACTORS[name].typical[1]
+        for name, more in rule.get("longer", {}).items():
+            assert KNOWN_FACTORS[name].unit == "s"
+            assert more > 0
+            assert rule["source"], rule["code"]
         for text in ("source", "note", "check_note"):
             told = rule.get(text, "")
             assert not told or "no source" in told or "secondary" in told or "from memory" in told, rule["code"]
