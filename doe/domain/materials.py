@@ -108,7 +108,7 @@ def heard(part: str, name: str, value: float | str | bool) -> float | str | bool
     ('repellent', '')
     """
     fact = FACTS[part].get(name)
-    if fact is None or not isinstance(value, str) or not fact.means:
+    if fact is None or fact.form != "text" or not fact.means or not isinstance(value, str):
         return value
     said = words(value)
     for meaning, called in fact.means.items():
@@ -162,7 +162,7 @@ def weight_class(facts: Facts) -> str:
 def understood(part: str, facts: Facts) -> dict[str, float | str | bool]:
     """Facts of a material as rules know them: texts by the word they mean, weight and grain by their class."""
     found = {name: heard(part, name, value) for name, value in facts.items()}
-    return found | {"weight_class": weight_class(facts), "grain_class": grain_class(facts)}
+    return found | _classes(facts)
 
 
 def _known_to_rules(stack: Stack) -> dict[str, Facts]:
@@ -296,23 +296,90 @@ def facts_apart(ours: Material, theirs: Material) -> tuple[str, ...]:
 _OF_A_PACKET = ("opened", "kept", "stirred")
 
 
-def facts_alike(ours: Material, theirs: Material) -> float:
+CLOSE = 0.05
+"""Numbers of two data sheets that lie so near are alike (our guess, no source): cloth of 180 and of 185 g/m2."""
+
+
+def _is_alike(part: str, name: str, ours: float | str | bool, theirs: float | str | bool) -> bool:
+    """Whether two values say about the same: texts by the word that they mean, numbers as near as sheets are sure."""
+    if isinstance(ours, str) or isinstance(theirs, str):
+        meant = heard(part, name, ours), heard(part, name, theirs)
+        a, b = (str(one).casefold() for one in (meant if any(meant) else (ours, theirs)))
+        return a == b
+    if isinstance(ours, bool) or isinstance(theirs, bool):
+        return ours is theirs
+    return abs(ours - theirs) <= CLOSE * max(abs(ours), abs(theirs))
+
+
+def facts_alike(part: str, ours: Material, theirs: Material) -> float:
     """Share of the facts said of both materials that agree; 0 where none was."""
     a, b = facts_of_make(ours), facts_of_make(theirs)
     both = [name for name in a if name in b]
-    return sum(a[name] == b[name] for name in both) / len(both) if both else 0.0
+    return sum(_is_alike(part, name, a[name], b[name]) for name in both) / len(both) if both else 0.0
+
+
+ANY = "any"
+"""Name of a material that is asked for by its facts alone."""
+
+
+def missed_facts(part: str, asked: Material, theirs: Material) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Of facts asked for, those that another material has otherwise, and those that nobody said of it."""
+    facts = facts_of_make(theirs)
+    told: Facts = {**facts, **{name: word for name, word in _classes(facts).items() if word}}
+    wanted = facts_of_make(asked)
+    unsaid = tuple(name for name in wanted if name not in told)
+    apart = (name for name in wanted if name in told and not _is_alike(part, name, wanted[name], told[name]))
+    return tuple(apart), unsaid
+
+
+def _classes(facts: Facts) -> dict[str, str]:
+    return {"weight_class": weight_class(facts), "grain_class": grain_class(facts)}
+
+
+CLASS_WORDS: Mapping[str, Mapping[str, Sequence[str]]] = {
+    "weight": {"heavy": ("thick", "heavyweight"), "light": ("thin", "lightweight")},
+    "grain": {"fine": (), "coarse": ("rough",)},
+}
+"""Words by which a fact that is a number may be asked for, each with other words for it."""
+
+
+def told_by(part: str, text: str) -> dict[str, float | str | bool]:
+    """Facts that everyday words about a material tell.
+
+    >>> told_by("fabric", "thick cotton fleece"), told_by("powder", "coarse one")
+    ({'kind': 'cotton', 'weight_class': 'heavy', 'finish': 'brushed'}, {'grain_class': 'coarse'})
+    """
+    said, found = words(text), dict[str, float | str | bool]()
+
+    def first(known: Mapping[str, Sequence[str]]) -> str | None:
+        return next(
+            (one for one, called in known.items() if any(_is_said(said, words(w)) for w in (one, *called))), None
+        )
+
+    for name, fact in FACTS[part].items():
+        known = {one: fact.means.get(one, ()) for one in (*fact.choices, *fact.means) if one != "other"}
+        if name not in _OF_A_PACKET and (meaning := first(known)) is not None:
+            found[name] = meaning
+        elif fact.form == "yes" and (meaning := first({fact.label: ()})) is not None:
+            found[name] = True
+        elif (meaning := first(CLASS_WORDS.get(name, {}))) is not None:
+            found[f"{name}_class"] = meaning
+    return found
 
 
 def facts_for_diagnosis(stack: Stack, on: date) -> dict[str, Any]:
     """What the materials of a stack tell about a fault, by the names of `doe.symptoms.known.Known`."""
-    fabric, powder = stack.fabric.facts or {}, stack.powder.facts or {}
+    fabric, powder = understood("fabric", stack.fabric.facts or {}), stack.powder.facts or {}
     kind = "stretch" if fabric.get("stretch") is True else fabric.get("kind")
     found = {
         "fabric": None if kind == "other" else kind,
+        "cloth_weight": fabric["weight_class"] or None,
+        "finish": fabric.get("finish") or None,
         "recipe_film_class": peel_of(stack.film)[0] or None,
         "powder_stored": powder.get("kept"),
         "powder_months": months_open(stack.powder, on),
         "ink_months": months_open(stack.ink, on),
+        "white_stirred": None if stack.ink is None else (stack.ink.facts or {}).get("stirred"),
     }
     return {name: value for name, value in found.items() if value is not None}
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from doe.domain.errors import InputError
-from doe.domain.materials import FACTS, with_what_follows
+from doe.domain.materials import FACTS
 from doe.domain.units import Shown
 from doe.office.steps import told
 from doe.office.views import Field, Option
@@ -27,7 +27,7 @@ def read_facts(
                 if problems is None:
                     raise
                 problems[f"{part}_{name}"] = error
-    return with_what_follows(part, found)
+    return found
 
 
 def fact_fields(said: Mapping[str, str]) -> Iterator[Field]:

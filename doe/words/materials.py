@@ -54,7 +54,7 @@ def fact_label(part: str, name: str) -> str:
     >>> fact_label("powder", "melting_low")
     'melting range'
     """
-    return FACTS[part][name.removesuffix("_low").removesuffix("_high")].label
+    return FACTS[part][name.removesuffix("_low").removesuffix("_high").removesuffix("_class")].label
 
 
 def material_warnings(

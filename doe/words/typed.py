@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import sys
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
@@ -14,8 +14,8 @@ from typing import Any
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import EVERY_LEVEL, KNOWN_FACTORS, Factor, usual_factor, value_bounds
 from doe.domain.limits import LIMIT_NAMES, Limits
-from doe.domain.materials import FACTS, MaterialFact, with_what_follows
-from doe.domain.said import meant, words
+from doe.domain.materials import ANY, CLASS_WORDS, FACTS, MaterialFact, told_by, with_what_follows
+from doe.domain.said import meant, squeeze, words
 from doe.domain.space import Forbidden
 from doe.domain.spec import DEFAULT_CHECKS, Check, Spec
 from doe.domain.stack import Material
@@ -186,6 +186,31 @@ def material(text: str, part: str, shown: Shown = METRIC, *, place: str = "") ->
         elif value:
             facts |= material_fact(part, key, value, shown, where)
     return Material(name.strip(), **values, facts=with_what_follows(part, facts) or None)
+
+
+def material_asked(text: str, part: str, names: Collection[str], shown: Shown = METRIC) -> Material:
+    """A material as it is looked for: as for a stack, or by facts alone, ``kind=cotton; weight=heavy``.
+
+    A name that is none of ``names``, those that could be found, is read by the words in it that tell facts.
+    """
+    name, *parts = (piece.strip() for piece in text.split(";"))
+    words_of = {fact: known for fact, known in CLASS_WORDS.items() if fact in FACTS[part]}
+    asked: dict[str, float | str | bool] = {}
+    pieces: list[str] = []
+    if "=" in name:
+        name, parts = ANY, [name, *parts]
+    elif name and squeeze(name) not in map(squeeze, names) and (by_words := told_by(part, name)):
+        name, asked = ANY, by_words
+    for piece in parts:
+        key, _, value = _parted(piece, "=")
+        known = words_of.get(key.lower(), {})
+        found = meant(value, known, by_part=False)
+        if found:
+            asked[f"{key.lower()}_class"] = found[0]
+        else:
+            pieces.append(piece)
+    made = material("; ".join([name, *pieces]), part, shown)
+    return replace(made, facts={**asked, **(made.facts or {})} or None)
 
 
 def material_fact(part: str, name: str, text: str, shown: Shown, place: str) -> dict[str, float | str | bool]:
