@@ -277,9 +277,44 @@ def peel_of(film: Material) -> tuple[str, float | None]:
     return str(facts.get("peel", "")), None if wait is None else float(wait)
 
 
-def is_peeled_alike(ours: Material, theirs: Material) -> bool:
-    """Whether two films are peeled alike, as far as it was said of both."""
-    return all(a == b for a, b in zip(peel_of(ours), peel_of(theirs), strict=True) if a and b)
+SHORTEST_PEEL_S = {"hot": 3.0, "warm": 5.0, "cold": 30.0}
+"""A film of this class waits so long at least, where its data sheet says nothing (common practice, no source)."""
+
+
+def own_waits(new: Material, in_use: Material, of_recipe: float | None) -> dict[str, float]:
+    """Waits before the peel of two films of a comparison that are not peeled alike, in s; empty where they are.
+
+    Parameters
+    ----------
+    new, in_use : Material
+    of_recipe : float or None
+        Wait of the recipe, that of the film in use.
+
+    Returns
+    -------
+    dict
+        By the values of the column ``material``: ``new``, and ``incumbent`` where its wait is known.
+    """
+    peel, wait = peel_of(new)
+    if (peel, wait) == peel_of(in_use) or (not peel and wait is None):
+        return {}
+    theirs = of_recipe if of_recipe is not None else _usual_wait(in_use)
+    ours = _usual_wait(new)
+    if wait is None and theirs is not None and SHORTEST_PEEL_S[peel] <= theirs <= _LONGEST_PEEL_S.get(peel, theirs):
+        ours = theirs
+    if ours is None or ours == theirs:
+        return {}
+    return {"new": ours} if theirs is None else {"new": ours, "incumbent": theirs}
+
+
+GONE_COLD_S = 30.0
+"""Hot-peel film that lay longer has gone cold and locks (common practice, no source)."""
+_LONGEST_PEEL_S = {"hot": GONE_COLD_S}
+
+
+def _usual_wait(film: Material) -> float | None:
+    peel, wait = peel_of(film)
+    return SHORTEST_PEEL_S.get(peel) if wait is None else wait
 
 
 def facts_of_make(material: Material) -> Facts:

@@ -17,6 +17,7 @@ from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.finding import Finding, Value
 from doe.domain.gauge import GaugeReading
 from doe.domain.jsonable import packaged_table
+from doe.domain.materials import GONE_COLD_S, SHORTEST_PEEL_S
 from doe.symptoms.catalogue import FAULTS
 
 Level = Literal["low", "inside", "high"]
@@ -247,15 +248,10 @@ def _cloth(known: Known) -> Iterator[Shift]:
         yield from _move("cloth differs", cloth=known.fabric, recipe=known.recipe_fabric)
 
 
-GONE_COLD_S = 30.0
-"""Hot-peel film that lay longer has gone cold and locks (common practice, no source)."""
-_SHORTEST_WAIT_S = {"hot": 3.0, "warm": 5.0, "cold": 30.0}
-
-
 def _waits(known: Known) -> Iterator[Shift]:
     film = known.film_class or known.recipe_film_class
     if known.peel_wait_s is not None and film:
-        least = _SHORTEST_WAIT_S[film]
+        least = SHORTEST_PEEL_S[film]
         early = known.peel_wait_s < least
         late = film == "hot" and known.peel_wait_s > GONE_COLD_S
         yield from _move(

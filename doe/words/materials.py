@@ -12,7 +12,6 @@ from doe.domain.materials import (
     Band,
     MaterialFact,
     fact_fields,
-    is_peeled_alike,
     material_rules,
     opened_too_long,
     peel_of,
@@ -99,11 +98,26 @@ def peel_line(film: Material, shown: Shown) -> str:
     return filled(_SAID["film"], film=said) if said else ""
 
 
-def peel_warning(new: Material, in_use: Material, shown: Shown = METRIC) -> str:
-    """That two films of a comparison are not peeled alike; "" where they are, or nobody said."""
-    if is_peeled_alike(new, in_use):
+def waits_line(waits: Mapping[str, float], shown: Shown = METRIC, *, by_key: bool = False) -> str:
+    """What a comparison says of two films that are peeled after waits of their own; "" where they share one.
+
+    ``by_key``: which coupon waits how long stands on the key, as the comparison is scored blind.
+    """
+    if not waits:
         return ""
-    return filled(_SAID["peel_differs"], new=film_words(new, shown), in_use=film_words(in_use, shown))
+    if by_key:
+        return _SAID["waits_by_key"]
+    each = {name: show(seconds, "s", shown) for name, seconds in waits.items()}
+    return filled(_SAID["waits_apart"], new=each["new"], in_use=each.get("incumbent", _SAID["wait_not_known"]))
+
+
+def wait_words(waits: Mapping[str, float], material: str, shown: Shown = METRIC) -> str:
+    """The wait of a coupon of one of two materials, beside its code; "" where both share one."""
+    if not waits:
+        return ""
+    seconds = waits.get(material)
+    after = _SAID["wait_not_known"] if seconds is None else show(seconds, "s", shown)
+    return filled(_SAID["peeled_after"], after=after)
 
 
 def _outside(

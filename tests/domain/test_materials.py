@@ -16,11 +16,11 @@ from doe.domain.materials import (
     facts_apart,
     facts_for_diagnosis,
     heard,
-    is_peeled_alike,
     material_bands,
     material_checks,
     material_rules,
     opened_too_long,
+    own_waits,
     unusual_for,
     with_what_follows,
 )
@@ -103,11 +103,24 @@ def test_powder_opened_more_than_six_months_ago_is_named() -> None:
     assert opened_too_long(of(powder={"opened": "2031-05-01"}), ON) == ()
 
 
-def test_films_are_peeled_alike_as_far_as_it_was_said_of_both() -> None:
-    hot, cold = (Material("f", facts={"peel": peel}) for peel in ("hot", "cold"))
-    assert not is_peeled_alike(hot, cold)
-    assert is_peeled_alike(hot, Material("f"))
-    assert is_peeled_alike(cold, Material("g", facts={"peel": "cold", "wait": 30.0}))
+@pytest.mark.parametrize(
+    ("new", "in_use", "of_recipe", "waits"),
+    [
+        ({}, {"peel": "hot"}, 5.0, {}),
+        ({"peel": "hot"}, {"peel": "hot"}, 5.0, {}),
+        ({"peel": "hot", "wait": 3.0}, {"peel": "hot", "wait": 3.0}, 8.0, {}),
+        ({"peel": "cold"}, {"peel": "hot"}, 5.0, {"new": 30.0, "incumbent": 5.0}),
+        ({"peel": "cold", "wait": 40.0}, {}, 5.0, {"new": 40.0, "incumbent": 5.0}),
+        ({"peel": "cold", "wait": 40.0}, {}, None, {"new": 40.0}),
+        ({"peel": "cold"}, {"peel": "hot", "wait": 2.0}, None, {"new": 30.0, "incumbent": 2.0}),
+        ({"peel": "hot"}, {"peel": "cold"}, 60.0, {"new": 3.0, "incumbent": 60.0}),
+        ({"peel": "hot"}, {"peel": "warm"}, 10.0, {}),
+        ({"wait": 10.0}, {"wait": 10.0, "peel": "warm"}, None, {}),
+        ({"wait": 0.0}, {"peel": "cold"}, None, {"new": 0.0, "incumbent": 30.0}),
+    ],
+)
+def test_each_film_of_a_pair_has_its_own_wait_where_one_does_not_suit_both(new, in_use, of_recipe, waits) -> None:
+    assert own_waits(Material("n", facts=new), Material("u", facts=in_use), of_recipe) == waits
 
 
 def test_the_age_of_a_packet_makes_no_other_material() -> None:
