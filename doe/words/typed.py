@@ -14,7 +14,7 @@ from typing import Any
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import EVERY_LEVEL, KNOWN_FACTORS, Factor, usual_factor, value_bounds
 from doe.domain.limits import LIMIT_NAMES, Limits
-from doe.domain.materials import ANY, CLASS_WORDS, FACTS, MaterialFact, told_by, with_what_follows
+from doe.domain.materials import ANY, CLASS_WORDS, FACTS, MaterialFact, facts_of_make, told_by, with_what_follows
 from doe.domain.said import meant, squeeze, words
 from doe.domain.space import Forbidden
 from doe.domain.spec import DEFAULT_CHECKS, Check, Spec
@@ -210,7 +210,11 @@ def material_asked(text: str, part: str, names: Collection[str], shown: Shown = 
         else:
             pieces.append(piece)
     made = material("; ".join([name, *pieces]), part, shown)
-    return replace(made, facts={**asked, **(made.facts or {})} or None)
+    made = replace(made, facts={**asked, **(made.facts or {})} or None)
+    if name == ANY and not facts_of_make(made):
+        remedy = "How one packet is kept, opened or stirred is of no recipe."
+        raise InputError(f"--{part}", repr(text), "a name, or facts that hold for every packet", remedy)
+    return made
 
 
 def material_fact(part: str, name: str, text: str, shown: Shown, place: str) -> dict[str, float | str | bool]:

@@ -171,7 +171,6 @@ TOLD = {
         ("powder", "fine powder", 1),
         ("powder", "grain=coarse", 0),
         ("powder", "grain=80..160; melting=100..115", 1),
-        ("powder", "kept=open", 1),
         ("ink", "set=Four and White", 1),
     ],
 )
@@ -183,6 +182,13 @@ def test_every_fact_can_be_asked_for_in_everyday_words(part, asked, share):
     (found,) = _differences({part: typed.material_asked(asked, part, [made.name])}, {part: made}, [part])
     assert found.alike == share
     assert (found.kind == "same") is (share == 1)
+
+
+def test_what_holds_for_one_packet_finds_no_recipe():
+    from doe.words import typed
+
+    with pytest.raises(ValueError, match="--ink: found 'stirred=daily'; allowed: a name, or facts"):
+        typed.material_asked("stirred=daily", "ink", [])
 
 
 def test_a_name_that_is_known_is_a_name_and_what_nobody_said_is_told():
