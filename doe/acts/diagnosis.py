@@ -47,8 +47,11 @@ NO_STUDY = "no study"
 _TOLD = (
     *LONGEST,
     "powder_stored",
+    "white_stirred",
     "fabric",
     "recipe_fabric",
+    "finish",
+    "cloth_weight",
     "dyed_polyester",
     "film_class",
     "recipe_film_class",

@@ -15,7 +15,7 @@ from doe.acts.gauges.line import gauged_line, study_cautions
 from doe.acts.scoring.making import Making, making_of, minutes_left, read_again
 from doe.acts.study.fits import EarlyHint, early_hint
 from doe.acts.study.inputs import hash_now
-from doe.acts.study.rounds import by_code
+from doe.acts.study.rounds import by_code, peel_waits
 from doe.acts.study.standing import standing_of
 from doe.book.book import Book
 from doe.book.page_state import PageState
@@ -157,6 +157,7 @@ class Shop:
                 made_at=datetime.now(UTC),
                 shown=self.shown,
                 gauged=gauged,
+                waits=peel_waits(self.look, record.id),
             ),
         )
 

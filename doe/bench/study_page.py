@@ -38,9 +38,10 @@ if TYPE_CHECKING:
     from doe.assure.gauges.line import GaugedLine
     from reports.sheet.page import SheetPage
 
+PEEL_WAIT = "peel_wait"
 _WAITS = {
     "cure": ("cure_time",),
-    "press": ("cooling_gap", "dwell", "peel_wait", "second_press_time"),
+    "press": ("cooling_gap", "dwell", PEEL_WAIT, "second_press_time"),
 }
 
 
@@ -78,7 +79,7 @@ def next_card(shop: Shop, making: Making, stage: Stage) -> Card | None:
         settle=settle,
         dials=tuple(dials_of(making, first, stage, shop.shown, shop.gauged(making))),
         facts=tuple(_facts(making, mine, stage)),
-        timers=tuple(_timers(making, first, stage, shop.shown)),
+        timers=tuple(_timers(making, mine, stage, shop.shown)),
         waits=_waits(making, sheet) if sheet is not None and stage == "press" else (),
         button=told(f"{step}_all" if len(mine) > 1 else step, coupons=len(mine)),
         fields=(Hidden("step", step), *(Hidden("coupon", c.name) for c in mine)),
@@ -99,11 +100,11 @@ def dials_of(
     study = making.record.study
     dials = SheetDials(study, gauged, shown)
     for f in study.factors:
-        if stage in (None, f.stage):
+        if stage in (None, f.stage) and not (making.waits and f.name == PEEL_WAIT):
             yield _dial(f, coupon.settings[f.name], dials)
     waits = _WAITS[stage] if stage is not None else ()  # those of this machine stand among the countdowns
     for name, value in study.held.items():
-        known = KNOWN_FACTORS.get(name)
+        known = None if making.waits and name == PEEL_WAIT else KNOWN_FACTORS.get(name)
         if known and known.unit and stage in (None, known.stage) and name not in waits and not isinstance(value, str):
             yield _dial(usual_factor(name), value, dials, is_held=True)
 
@@ -121,21 +122,39 @@ def _dial(f: Factor, value: float | str, dials: SheetDials, *, is_held: bool = F
     return SettingRow(f.label, amount(f, value, dials.shown), other, more, is_held)
 
 
-def _timers(making: Making, coupon: Coupon, stage: Stage, shown: Shown) -> Iterator[Timer]:
-    study = making.record.study
+def _timers(making: Making, coupons: tuple[Coupon, ...], stage: Stage, shown: Shown) -> Iterator[Timer]:
+    """Countdowns of one step; where two films have waits of their own, one for each."""
+    study, first = making.record.study, coupons[0]
     for name in _WAITS[stage]:
-        value = coupon.settings.get(name, study.held.get(name))
+        label = study.factor(name).label if name in study.factor_names else KNOWN_FACTORS[name].label
+        key = f"{making.key_of(first)}/{name}"
+        if name == PEEL_WAIT and making.waits:
+            yield from _peel_timers(making, coupons, label, key, shown)
+            continue
+        value = first.settings.get(name, study.held.get(name))
         if isinstance(value, (int, float)) and value > 0:
-            label = study.factor(name).label if name in study.factor_names else KNOWN_FACTORS[name].label
-            key = f"{making.key_of(coupon)}/{name}"
             yield Timer(key, label, show(float(value), "s", shown), f"{float(value):g}")
+
+
+def _peel_timers(making: Making, coupons: tuple[Coupon, ...], label: str, key: str, shown: Shown) -> Iterator[Timer]:
+    """A countdown for each coupon; by codes one for each film, and the key says which coupon is of which."""
+    by_codes = not any(c.material for c in coupons)
+    each = (
+        [(told("peel_one_film"), seconds) for seconds in sorted(making.waits.values())]
+        if by_codes
+        else [(c.name, making.waits[c.material]) for c in coupons if c.material in making.waits]
+    )
+    for number, (about, seconds) in enumerate(each, 1):
+        if seconds > 0:
+            yield Timer(f"{key}/{number}", f"{label}, {about}", show(seconds, "s", shown), f"{seconds:g}")
 
 
 def _waits(making: Making, sheet: SheetPage) -> tuple[str, ...]:
     """Waits that have no length of their own in this study, in the words of the bench sheet."""
     study = making.record.study
-    words = {"cooling_gap": "Cooling gap", "peel_wait": "Peel"}
-    open_ended = tuple(word for name, word in words.items() if name not in {*study.factor_names, *study.held})
+    words = {"cooling_gap": "Cooling gap", PEEL_WAIT: "Peel"}
+    said = {*study.factor_names, *study.held} - ({PEEL_WAIT} if making.waits else set())
+    open_ended = tuple(word for name, word in words.items() if name not in said)
     return tuple(line for line in sheet.waits if line.startswith(open_ended))
 
 

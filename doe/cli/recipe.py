@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Iterable
 
 from doe.acts.base import today
 from doe.acts.recipe.recipes import find_recipe, recipes_to_list
@@ -10,7 +10,7 @@ from doe.acts.study.standing import standing_of_recipe
 from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
 from doe.cli.study_words import standing_data, step_command
 from doe.domain.errors import InputError, quoted
-from doe.domain.recipe import KeptRecipe, Nearest, Recipe, RecipeSetting, nearest_recipes, parts_of
+from doe.domain.recipe import PARTS, KeptRecipe, Nearest, Part, Recipe, RecipeSetting, nearest_recipes, parts_of
 from doe.domain.units import Shown
 from doe.words import typed
 from doe.words.cautions import EQUAL, FOOTER, NOT_CHECKED
@@ -149,25 +149,33 @@ def retire(desk: Desk, recipe: str, why: str) -> Reply:
 
 @command("recipe find")
 def find(
-    desk: Desk, stack: str | None = None, fabric: str | None = None, film: str | None = None, powder: str | None = None
+    desk: Desk,
+    stack: str | None = None,
+    fabric: str | None = None,
+    film: str | None = None,
+    powder: str | None = None,
+    ink: str | None = None,
 ) -> Reply:
     """Find the recipe whose materials are nearest, and see what differs."""
-    given: dict[Any, Any] = {
-        part: typed.material(text, part, desk.shown)
-        for part, text in (("fabric", fabric), ("film", film), ("powder", powder))
-        if text is not None
+    told: dict[Part, str] = {
+        part: text for part, text in zip(PARTS, (fabric, film, powder, ink), strict=True) if text is not None
     }
-    if (stack is None) == (not given):
+    if (stack is None) == (not told):
         raise InputError(
             "doe recipe find",
             "a stack and materials" if stack else "nothing to look for",
-            "a stack of the book, or --fabric, --film, --powder",
+            "a stack of the book, or --fabric, --film, --powder, --ink",
             "Give one or the other.",
         )
     with desk.look() as book:
+        recipes = book.recipes()
         if stack is not None:
-            given = dict(parts_of(book.stack(stack)))
-        found = nearest_recipes(given, book.recipes())
+            given = parts_of(book.stack(stack))
+        else:
+            given = {
+                part: typed.material_asked(text, part, _names(recipes, part), desk.shown) for part, text in told.items()
+            }
+        found = nearest_recipes(given, recipes)
         known = [standing_of_recipe(book, n.kept) for n in found[:5]]
     if not found:
         return Reply({"recipes": []}, ("No recipe is in force.",), ("doe release --help",))
@@ -190,6 +198,12 @@ def find(
         ),
         (f"doe recipe show {quoted(found[0].kept.recipe.name)}",),
     )
+
+
+def _names(recipes: Iterable[KeptRecipe], part: Part) -> list[str]:
+    """What a part is called in recipes in force."""
+    made = (getattr(stack, part) for kept in recipes if kept.in_force for stack in kept.recipe.stacks)
+    return [material.name for material in made if material is not None]
 
 
 def _nearest_line(found: tuple[Nearest, ...]) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 from doe.acts.base import today
@@ -46,8 +47,9 @@ def _proof_there(moved: OnLine) -> tuple[str, ...]:
     recipe, there = moved.kept.recipe.name, moved.line.name
     name = quoted(f"{recipe} on {there}")
     told = f"doe study known {name} --from-recipe {quoted(recipe)} --line {quoted(there)}"
-    if any(each.seconds is not None for each in moved.settings):
-        told += " --heated LENGTH"  # of that belt, which nobody but its owner can say
+    belt = next((each for each in moved.settings if each.other_belt and each.speed_there is None), None)
+    if belt is not None:  # lengths that nobody but their owner can say
+        told += ' --heated "LENGTH from LENGTH"' if belt.seconds is None else " --heated LENGTH"
     return () if moved.is_own else (told,)
 
 
@@ -60,11 +62,10 @@ def on_blocks(moved: OnLine, shown: Shown) -> list[Block]:
         if each.other_belt:
             rows.append((s.label, *_belt_cells(each, recipe.line.name, shown)))
             continue
-        window = (
-            "not known"
-            if each.dial_low is None or each.dial_high is None
-            else span_here(s, each.dial_low, each.dial_high, shown)
-        )
+        ends = (each.dial_low, each.dial_high) if s.unit == "degC" else (s.window_low, s.window_high)
+        window = "held constant" if s.factor in recipe.held else "not known"
+        if ends[0] is not None and ends[1] is not None:
+            window = span_here(s, ends[0], ends[1], shown)
         surface = "" if each.dial is None and s.unit != "degC" else setting_amount(s, s.surface, shown)
         here = "not known" if each.dial is None and s.unit == "degC" else both(s, s.surface, shown)
         rows.append((s.label, here if each.dial is None else both(s, each.dial.degc, shown), surface, window))
@@ -89,6 +90,9 @@ def on_blocks(moved: OnLine, shown: Shown) -> list[Block]:
 def _belt_cells(each: LineSetting, own_line: str, shown: Shown) -> tuple[str, str, str]:
     """Of a belt whose length is not known here: the time to keep, not the speed of the other belt."""
     s = each.setting
+    if each.speed_there is not None:
+        there = replace(s, heated_mm=each.there_mm)
+        return both(there, each.speed_there, shown), "", "not known"
     if each.seconds is None:
         return "not known", f"{setting_amount(s, s.surface, shown)} on {own_line}", "not known"
     ends = [end for end in (s.window_low, s.window_high) if end is not None]

@@ -12,7 +12,7 @@ from doe.domain.errors import NAME_LENGTH, InputError, check_line, check_lines, 
 from doe.domain.factors import LEFT_OUT_WHEN_NONE
 from doe.domain.finding import Finding
 from doe.domain.limits import CEILING_DEGC
-from doe.domain.materials import facts_alike, facts_apart
+from doe.domain.materials import ANY, facts_alike, facts_apart, facts_of_make, missed_facts
 from doe.domain.stack import Line, Material, Stack
 from doe.domain.units import STORED_UNITS, show_both
 
@@ -356,6 +356,7 @@ class StackDifference:
     """How one part of two stacks differs: not at all (``same``), the lot only, supplier or detail, or the material.
 
     ``facts`` names what was said of both and differs; ``alike`` is the share of what was said of both that agrees.
+    Of a material asked for by its facts alone it is the share that is found, and ``unsaid`` what nobody said there.
     """
 
     part: Part
@@ -364,6 +365,7 @@ class StackDifference:
     theirs: str
     facts: tuple[str, ...] = ()
     alike: float = 0.0
+    unsaid: tuple[str, ...] = ()
 
 
 def parts_of(stack: Stack) -> dict[Part, Material]:
@@ -380,17 +382,21 @@ def _differences(
     ours: Mapping[Part, Material], theirs: Mapping[Part, Material], parts: Iterable[Part]
 ) -> tuple[StackDifference, ...]:
     pairs = ((part, ours.get(part), theirs.get(part)) for part in parts)
-    return tuple(
-        StackDifference(
-            part,
-            _kind(a, b),
-            str(a or "not named"),
-            str(b or "not named"),
-            *((facts_apart(a, b), facts_alike(a, b)) if a and b else ()),
+    return tuple(_difference(part, a, b) for part, a, b in pairs if a or b)
+
+
+def _difference(part: Part, ours: Material | None, theirs: Material | None) -> StackDifference:
+    names = str(ours or "not named"), str(theirs or "not named")
+    if ours is None or theirs is None:
+        return StackDifference(part, "material", *names)
+    if ours.name != ANY:
+        return StackDifference(
+            part, _kind(ours, theirs), *names, facts_apart(ours, theirs), facts_alike(part, ours, theirs)
         )
-        for part, a, b in pairs
-        if a or b
-    )
+    apart, unsaid = missed_facts(part, ours, theirs)
+    asked = len(facts_of_make(ours))
+    alike = 1 - len((*apart, *unsaid)) / asked if asked else 1.0
+    return StackDifference(part, "material" if apart or unsaid else "same", *names, apart, alike, unsaid)
 
 
 @dataclass(frozen=True)
@@ -426,7 +432,7 @@ def nearest_recipes(parts: Mapping[Part, Material], recipes: Sequence[KeptRecipe
 def _distance(differences: tuple[StackDifference, ...]) -> float:
     share = {"same": 0.0, "lot": 0.1, "supplier": 0.4, "material": 1.0}
     # another name may be the same kind of thing: half as far where all that was said of both agrees
-    nearer = {d.part: 0.5 * d.alike if d.kind == "material" else 0.0 for d in differences}
+    nearer = {d.part: (1.0 if d.ours == ANY else 0.5) * d.alike if d.kind == "material" else 0.0 for d in differences}
     return sum(_WEIGHTS[d.part] * share[d.kind] * (1 - nearer[d.part]) for d in differences)
 
 

@@ -23,7 +23,7 @@ from doe.domain.errors import InputError
 from doe.domain.factors import DEFAULT_FACTORS, KNOWN_FACTORS, Factor
 from doe.domain.gauge import MACHINE_KINDS, MachineKind
 from doe.domain.limits import LIMIT_NAMES, Limits
-from doe.domain.materials import Band, material_bands
+from doe.domain.materials import Band, material_bands, with_what_follows
 from doe.domain.spec import Spec
 from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Material, Stack
 from doe.domain.units import SYMBOLS, Shown, parse_number
@@ -327,7 +327,7 @@ def _stack(said: Said, shown: Shown, problems: dict[str, InputError]) -> Stack |
                 said.get(part, ""),
                 said.get(f"{part}_supplier", ""),
                 said.get(f"{part}_lot", ""),
-                facts=read_facts(part, said, shown, problems) or None,
+                facts=with_what_follows(part, read_facts(part, said, shown, problems)) or None,
             )
         except InputError as error:
             problems[part] = error

@@ -38,7 +38,7 @@ from doe.bench.web import Visit, page
 from doe.book.book import Book
 from doe.domain.errors import InputError
 from doe.domain.limits import LIMIT_NAMES
-from doe.domain.materials import FACTS, facts_of_make
+from doe.domain.materials import FACTS, facts_of_make, with_what_follows
 from doe.domain.recipe import PARTS, Part
 from doe.domain.stack import Material
 from doe.domain.units import Shown
@@ -190,7 +190,7 @@ def _wanted(visit: Visit, recipe: str) -> Wanted:
         kept = {} if name != now.name else now.facts if lot == now.lot else facts_of_make(now)
         told_of = replace(now, name=name, supplier=supplier, lot=lot, facts={**(kept or {}), **typed_now} or None)
         if told_of != now:
-            parts[part] = told_of
+            parts[part] = replace(told_of, facts=with_what_follows(part, told_of.facts or {}) or None)
     if not parts:
         found = f"the materials of recipe {recipe}"
         raise InputError(told("compare_title"), found, "at least one part that differs", told("compare_lead"))

@@ -59,7 +59,7 @@ def paper(visit: Visit) -> Response:
         return _kept(made, "application/pdf", f"test-image{'-mirrored' if mirrored else ''}.pdf")
     acts: dict[str, Callable[[Path], object]] = {
         "sheet": lambda out: write_sheets(shop.look, number, out, shown=shop.shown, made_by=visit.who),
-        "key": lambda out: write_key(shop.look, number, out),
+        "key": lambda out: write_key(shop.look, number, out, shown=shop.shown),
         "confirmation": lambda out: write_confirmation(
             weigh_confirmation(shop.look, number), out, shown=shop.shown, made_by=visit.who
         ),

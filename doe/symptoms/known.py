@@ -17,6 +17,7 @@ from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.finding import Finding, Value
 from doe.domain.gauge import GaugeReading
 from doe.domain.jsonable import packaged_table
+from doe.domain.materials import GONE_COLD_S, SHORTEST_PEEL_S
 from doe.symptoms.catalogue import FAULTS
 
 Level = Literal["low", "inside", "high"]
@@ -28,6 +29,9 @@ PLACES = ("whole", "edges", "small parts", "solids", "one place")
 FILM_CLASSES = ("hot", "warm", "cold")
 FABRICS = ("cotton", "blend", "polyester", "stretch", "nylon")
 STORED = ("sealed", "open", "damp", "warm")
+FINISHES = ("repellent", "coated", "softened", "brushed")
+WEIGHTS = ("light", "heavy")
+STIRRED = ("daily", "weekly", "seldom")
 
 LONGEST = {
     "humidity_pct": 100.0,
@@ -53,8 +57,12 @@ class Known:
         Months since the packet was opened, and how it was kept (one of `STORED`).
     film_months, ink_months : float
         Months since the film's packet or the ink's bottle was opened.
+    white_stirred : str
+        How often the white ink is (one of `STIRRED`).
     fabric, recipe_fabric : str
         One of `FABRICS`: of the blank in use, and of the recipe's.
+    finish, cloth_weight : str
+        Of the blank in use (one of `FINISHES`, of `WEIGHTS`).
     dyed_polyester : bool
     film_class, recipe_film_class : {"hot", "warm", "cold"}
         Peel class of the film in use, and of the recipe's.
@@ -84,8 +92,11 @@ class Known:
     powder_stored: str = ""
     film_months: float | None = None
     ink_months: float | None = None
+    white_stirred: str = ""
     fabric: str = ""
     recipe_fabric: str = ""
+    finish: str = ""
+    cloth_weight: str = ""
     dyed_polyester: bool | None = None
     film_class: str = ""
     recipe_film_class: str = ""
@@ -115,6 +126,9 @@ class Known:
             ("recipe_fabric", FABRICS),
             ("recipe_film_class", FILM_CLASSES),
             ("powder_stored", STORED),
+            ("finish", FINISHES),
+            ("cloth_weight", WEIGHTS),
+            ("white_stirred", STIRRED),
         ):
             value = getattr(self, name)
             if value and value not in allowed:
@@ -144,6 +158,9 @@ BecauseCode = Literal[
     "film fresh",
     "ink old",
     "ink fresh",
+    "white stirred",
+    "finish",
+    "cloth weight",
     "dyed polyester",
     "cloth",
     "peeled",
@@ -218,25 +235,23 @@ def _film_and_ink(known: Known) -> Iterator[Shift]:
         yield from _move("film old" if known.film_months > KEPT_WELL_MONTHS else "film fresh", months=known.film_months)
     if known.ink_months is not None:
         yield from _move("ink old" if known.ink_months > KEPT_WELL_MONTHS else "ink fresh", months=known.ink_months)
+    yield from _move("white stirred", known.white_stirred, how=known.white_stirred)
 
 
 def _cloth(known: Known) -> Iterator[Shift]:
     if known.dyed_polyester is not None:
         yield from _move("dyed polyester", "yes" if known.dyed_polyester else "no", there=known.dyed_polyester)
     yield from _move("cloth", known.fabric, cloth=known.fabric)
+    yield from _move("finish", known.finish, finish=known.finish)
+    yield from _move("cloth weight", known.cloth_weight, weight=known.cloth_weight)
     if known.fabric and known.recipe_fabric and known.fabric != known.recipe_fabric:
         yield from _move("cloth differs", cloth=known.fabric, recipe=known.recipe_fabric)
-
-
-GONE_COLD_S = 30.0
-"""Hot-peel film that lay longer has gone cold and locks (common practice, no source)."""
-_SHORTEST_WAIT_S = {"hot": 3.0, "warm": 5.0, "cold": 30.0}
 
 
 def _waits(known: Known) -> Iterator[Shift]:
     film = known.film_class or known.recipe_film_class
     if known.peel_wait_s is not None and film:
-        least = _SHORTEST_WAIT_S[film]
+        least = SHORTEST_PEEL_S[film]
         early = known.peel_wait_s < least
         late = film == "hot" and known.peel_wait_s > GONE_COLD_S
         yield from _move(

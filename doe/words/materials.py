@@ -6,12 +6,12 @@ from collections.abc import Mapping
 from datetime import date
 
 from doe.domain.factors import usual_factor
+from doe.domain.finding import Finding
 from doe.domain.materials import (
     FACTS,
     Band,
     MaterialFact,
     fact_fields,
-    is_peeled_alike,
     material_rules,
     opened_too_long,
     peel_of,
@@ -53,7 +53,7 @@ def fact_label(part: str, name: str) -> str:
     >>> fact_label("powder", "melting_low")
     'melting range'
     """
-    return FACTS[part][name.removesuffix("_low").removesuffix("_high")].label
+    return FACTS[part][name.removesuffix("_low").removesuffix("_high").removesuffix("_class")].label
 
 
 def material_warnings(
@@ -67,16 +67,17 @@ def material_warnings(
 
 def proposal_words(bands: Mapping[str, Band], shown: Shown) -> str:
     """Which ranges are taken for the materials, and why; "" where none is."""
-    sources: list[str] = []
-    for band in bands.values():
-        sources += band.sources
-        if band.melted is not None:
-            sources.append(filled(_SAID["melted"], Reader(shown), melted=band.melted))
+    sources = [_source(one, shown) for band in bands.values() for one in band.sources]
     ranges = [
         f"{Reader().label(name)} {range_both(usual_factor(name), band.low, band.high, shown)}"
         for name, band in bands.items()
     ]
     return filled(_SAID["proposed"], ranges=ranges, sources=list(dict.fromkeys(sources))) if ranges else ""
+
+
+def _source(source: str | Finding, shown: Shown) -> str:
+    """Why a range is taken: the text of a rule, or a number of a data sheet."""
+    return source if isinstance(source, str) else filled(_SAID[source.code], Reader(shown), **source.values)
 
 
 def check_notes(stack: Stack) -> tuple[str, ...]:
@@ -97,19 +98,44 @@ def peel_line(film: Material, shown: Shown) -> str:
     return filled(_SAID["film"], film=said) if said else ""
 
 
-def peel_warning(new: Material, in_use: Material, shown: Shown = METRIC) -> str:
-    """That two films of a comparison are not peeled alike; "" where they are, or nobody said."""
-    if is_peeled_alike(new, in_use):
+def waits_line(waits: Mapping[str, float], shown: Shown = METRIC, *, by_key: bool = False) -> str:
+    """What a comparison says of two films that are peeled after waits of their own; "" where they share one.
+
+    ``by_key``: which coupon waits how long stands on the key, as the comparison is scored blind.
+    """
+    if not waits:
         return ""
-    return filled(_SAID["peel_differs"], new=film_words(new, shown), in_use=film_words(in_use, shown))
+    if by_key:
+        return _SAID["waits_by_key"]
+    each = {name: show(seconds, "s", shown) for name, seconds in waits.items()}
+    return filled(_SAID["waits_apart"], new=each["new"], in_use=each.get("incumbent", _SAID["wait_not_known"]))
+
+
+def wait_words(waits: Mapping[str, float], material: str, shown: Shown = METRIC) -> str:
+    """The wait of a coupon of one of two materials, beside its code; "" where both share one."""
+    if not waits:
+        return ""
+    seconds = waits.get(material)
+    after = _SAID["wait_not_known"] if seconds is None else show(seconds, "s", shown)
+    return filled(_SAID["peeled_after"], after=after)
 
 
 def _outside(
-    reader: Reader, *, factor: str, low: float, high: float, usual_low: float, usual_high: float, sources: list[str]
+    reader: Reader,
+    *,
+    factor: str,
+    low: float,
+    high: float,
+    usual_low: float,
+    usual_high: float,
+    sources: list[str],
+    **by_sheet: float,
 ) -> str:
     f = usual_factor(factor)
     tested, usual = range_both(f, low, high, reader.shown), range_both(f, usual_low, usual_high, reader.shown)
-    return filled(_SAID["outside"], reader, factor=factor, tested=tested, usual=usual, sources=sources)
+    code = "waits" if "wait" in by_sheet else "one layer"
+    more = [filled(_SAID[code], reader, **by_sheet)] if by_sheet else []
+    return filled(_SAID["outside"], reader, factor=factor, tested=tested, usual=usual, sources=[*sources, *more])
 
 
 _SAID = texts_of("materials", "said")

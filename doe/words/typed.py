@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import sys
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
@@ -14,8 +14,8 @@ from typing import Any
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import EVERY_LEVEL, KNOWN_FACTORS, Factor, usual_factor, value_bounds
 from doe.domain.limits import LIMIT_NAMES, Limits
-from doe.domain.materials import FACTS
-from doe.domain.said import meant, words
+from doe.domain.materials import ANY, CLASS_WORDS, FACTS, MaterialFact, facts_of_make, told_by, with_what_follows
+from doe.domain.said import meant, squeeze, words
 from doe.domain.space import Forbidden
 from doe.domain.spec import DEFAULT_CHECKS, Check, Spec
 from doe.domain.stack import Material
@@ -172,16 +172,49 @@ def material(text: str, part: str, shown: Shown = METRIC, *, place: str = "") ->
         raise InputError(where, repr(text), "the name on the packet", form)
     values: dict[str, str] = {}
     facts: dict[str, float | str | bool] = {}
+    said: set[str] = set()
     for one in parts:
         key, equals, value = _parted(one, "=")
         key = key.lower()
         if not equals or key not in (*_NAMED, *FACTS[part]):
             raise InputError(where, repr(one.strip()), f"{'=, '.join((*_NAMED, *FACTS[part]))}=", form)
+        if key in said:
+            raise InputError(f"{where}, {key}", "two values", "one", "Keep the right one.")
+        said.add(key)
         if key in _NAMED:
             values[key] = value
         elif value:
             facts |= material_fact(part, key, value, shown, where)
-    return Material(name.strip(), **values, facts=facts or None)
+    return Material(name.strip(), **values, facts=with_what_follows(part, facts) or None)
+
+
+def material_asked(text: str, part: str, names: Collection[str], shown: Shown = METRIC) -> Material:
+    """A material as it is looked for: as for a stack, or by facts alone, ``kind=cotton; weight=heavy``.
+
+    A name that is none of ``names``, those that could be found, is read by the words in it that tell facts.
+    """
+    name, *parts = (piece.strip() for piece in text.split(";"))
+    words_of = {fact: known for fact, known in CLASS_WORDS.items() if fact in FACTS[part]}
+    asked: dict[str, float | str | bool] = {}
+    pieces: list[str] = []
+    if "=" in name:
+        name, parts = ANY, [name, *parts]
+    elif name and squeeze(name) not in map(squeeze, names) and (by_words := told_by(part, name)):
+        name, asked = ANY, by_words
+    for piece in parts:
+        key, _, value = _parted(piece, "=")
+        known = words_of.get(key.lower(), {})
+        found = meant(value, known, by_part=False)
+        if found:
+            asked[f"{key.lower()}_class"] = found[0]
+        else:
+            pieces.append(piece)
+    made = material("; ".join([name, *pieces]), part, shown)
+    made = replace(made, facts={**asked, **(made.facts or {})} or None)
+    if name == ANY and not facts_of_make(made):
+        remedy = "How one packet is kept, opened or stirred is of no recipe."
+        raise InputError(f"--{part}", repr(text), "a name, or facts that hold for every packet", remedy)
+    return made
 
 
 def material_fact(part: str, name: str, text: str, shown: Shown, place: str) -> dict[str, float | str | bool]:
@@ -190,7 +223,7 @@ def material_fact(part: str, name: str, text: str, shown: Shown, place: str) -> 
     if fact.form == "yes":
         return {name: yes_no(text, where)}
     if fact.form == "word":
-        return {name: name_of(text, dict.fromkeys(fact.choices, ()), where)}
+        return {name: name_of(text, {one: fact.means.get(one, ()) for one in fact.choices}, where)}
     if fact.form == "day":
         return {name: moment(text, where).date().isoformat()}
     if fact.form == "text":
@@ -198,11 +231,25 @@ def material_fact(part: str, name: str, text: str, shown: Shown, place: str) -> 
     unit = "" if fact.unit not in STORED_UNITS else fact.unit
     plain_text = text if unit else _GRAIN.sub("", text)
     if fact.form == "amount":
-        return {name: quantity(text, unit, where, shown)}
-    low, high = span_of(plain_text, unit, where, shown)
+        return {name: _believed(quantity(text, unit, where, shown), fact, text, where, shown)}
+    low, high = (_believed(end, fact, text, where, shown) for end in span_of(plain_text, unit, where, shown))
     if low >= high:
         raise InputError(where, repr(text), "a low and a high end", "Write the lower one first.")
     return {f"{name}_low": low, f"{name}_high": high}
+
+
+def _believed(value: float, fact: MaterialFact, text: str, where: str, shown: Shown) -> float:
+    """A number of a data sheet, within what is believed of it."""
+    if fact.bounds is None or fact.bounds[0] <= value <= fact.bounds[1]:
+        return value
+    low, high = fact.bounds
+    is_known = fact.unit in STORED_UNITS
+    allowed = (
+        " to ".join(show_both(end, fact.unit, shown) for end in (low, high))
+        if is_known
+        else f"{low:g} to {high:g} {fact.unit}"
+    )
+    raise InputError(where, repr(text), allowed, "Read the data sheet again, and its unit.")
 
 
 _GRAIN = re.compile(r"\s*(um|µm|μm|microns?)\b", re.IGNORECASE)

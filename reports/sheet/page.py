@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, fields
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, fields, replace
 from datetime import datetime
+from types import MappingProxyType
 from zlib import crc32
 
 import pandas as pd
@@ -24,7 +25,7 @@ from doe.symptoms.catalogue import short_list, symptom
 from doe.words.cautions import NOT_CHECKED
 from doe.words.gauges.dials import DialSetting, coarse_cautions, dial_setting
 from doe.words.limits import LIMIT_LABELS, range_warnings
-from doe.words.materials import peel_line, told_of
+from doe.words.materials import peel_line, told_of, waits_line
 from doe.words.press import MATERIALS
 from doe.words.study.plans import plan_notes
 from doe.words.study.standing import frame, headline
@@ -286,6 +287,7 @@ def sheet_page(
     cautions: Sequence[str] = (),
     confirms: bool = False,
     standing: StudyStanding | None = None,
+    waits: Mapping[str, float] = MappingProxyType({}),
 ) -> SheetPage:
     """What stands on the bench sheet of a round.
 
@@ -314,6 +316,8 @@ def sheet_page(
         Whether the coupons confirm a setpoint: then the notes are its rules, and stand first.
     standing : StudyStanding, optional
         What is known of the study when the sheet is printed.
+    waits : mapping, optional
+        Wait before the peel of each material of a comparison, in s, where its films have their own.
 
     Raises
     ------
@@ -330,6 +334,9 @@ def sheet_page(
     )
     garments = f", {count(mine['garment'].nunique(), 'garment')}" if "garment" in mine else ""
     said = plan_notes(notes, study, shown)
+    is_keyed = not ("material" in mine and mine["material"].isin(MATERIALS).all())
+    if waits:  # what the recipe waits is for one of the materials only
+        study = replace(study, held={name: value for name, value in study.held.items() if name != "peel_wait"})
     unusual = range_warnings(study, stack, made_at.date(), shown)
     return SheetPage(
         page_title=f"Bench sheet, {study.name}, round {wanted}",
@@ -345,16 +352,16 @@ def sheet_page(
         limit_pairs=limit_pairs(study, shown),
         warnings=tuple(dict.fromkeys((*dials.remarks, *cautions, *unusual, *(() if confirms else said)))),
         cure_batches=_batches(mine, "cure", line.oven, dials, {}),
-        press_batches=_batches(mine, "press", line.press, dials, _stroke_marks(mine)),
+        press_batches=_batches(mine, "press", line.press, dials, _stroke_marks(mine), has_own_waits=bool(waits)),
         degree=SYMBOLS[shown.temperature],
-        waits=_waits(study, stack, shown),
+        waits=_waits(study, stack, shown, waits_line(waits, shown, by_key=is_keyed)),
         symptoms=_symptom_keys(is_washed=False),
         wash_symptoms=_symptom_keys(is_washed=True),
         checks=tuple(Pair(_plain(check.name), check.label) for check in study.spec.checks),
         now_checks=now,
         later_checks=later,
         wash_coupons=tuple(sorted(map(str, mine["coupon"]))) if later else (),
-        which=key_rows(mine) if "material" in mine and mine["material"].isin(MATERIALS).all() else (),
+        which=() if is_keyed else key_rows(mine, waits, shown),
         strips=tuple(hand_strip(person, mine["coupon"]) for person in people),
         hand_rule=HAND_RULE,
         grades=study.asks_grades,
@@ -415,10 +422,16 @@ _CELLS = {"cure": 5, "press": 7}
 
 
 def _batches(
-    coupons: pd.DataFrame, stage: Stage, machine: Machine, dials: SheetDials, strokes: dict[str, str]
+    coupons: pd.DataFrame,
+    stage: Stage,
+    machine: Machine,
+    dials: SheetDials,
+    strokes: dict[str, str],
+    *,
+    has_own_waits: bool = False,
 ) -> tuple[SheetBatch, ...]:
     """Batches of one machine in the order they are made; none at an oven at which no factor is set."""
-    factors = [f for f in dials.study.factors if f.stage == stage]
+    factors = [f for f in dials.study.factors if f.stage == stage and not (has_own_waits and f.name == "peel_wait")]
     if not factors and stage == "cure":
         return ()
     ordered = coupons.sort_values([f"{stage}_order", "coupon"])
@@ -486,11 +499,13 @@ def _settle(
     return sentence(f"{listing(changes)}{wait}")
 
 
-def _waits(study: Study, stack: Stack, shown: Shown) -> tuple[str, ...]:
-    """Cooling gap, peel wait and second press: varied, held, or what is usual."""
+def _waits(study: Study, stack: Stack, shown: Shown, of_each: str) -> tuple[str, ...]:
+    """Cooling gap, peel wait and second press: varied, held, or what is usual; ``of_each`` of two films apart."""
     lines = []
     for name, usual, every in _WAITS:
-        if name in study.held:
+        if name == "peel_wait" and of_each:
+            lines.append(of_each)
+        elif name in study.held:
             lines.append(sentence(f"{': '.join(held(name, study.held[name], shown))} {every}"))
         elif usual and name in study.factor_names:
             lines.append(sentence(f"{study.factor(name).label}: varies, see the column"))

@@ -267,6 +267,37 @@ def test_a_belt_recipe_carried_to_another_belt_keeps_its_seconds_and_not_its_spe
     shop.good("line", "add", "twin", "--oven-of", "back room", "--press", "p2")
     same = shop.good(*carried[:2], "twin", "--from-recipe", "belt", "--line", "twin", "--json").json["settings"]
     assert same["belt_speed"] == 0.6  # the same belt
+    # the study begun there said how long that belt is: nobody has to say it again
+    again = " ".join(shop.good("recipe", "on", "belt", "left").out.split())
+    assert "belt speed 0.45 m/min" in again
+    assert "900 mm in the heat, as a study there says, at 0.45 m/min give the 120 s of back room" in again
+    assert "--heated" not in again
+    made = shop.good(*carried[:2], "once more", *carried[3:], "--json").json
+    assert made["settings"]["belt_speed"] == 0.45
+
+
+def test_a_belt_speed_without_its_length_is_not_carried_to_another_belt(shop):
+    typed = ("--stack", "tee", "--line", "back room", "--source", "s", "--set", "belt_speed=0.6", "--set", "dwell=12")
+    target = ("--pass-rate", "80%", "--hand-min", "none", "--assurance", "80%", "--set", "press_temp=150")
+    limits = [part for text in WANTED.limits for part in ("--limit", text)]
+    more = ("--set", "cure_temp=120", "--set", "peel_wait=30", "--heated", "1.2m")
+    shop.good("study", "known", "bare", *typed, *more, *target, *limits)
+    confirmed(shop, "bare")
+    shop.good("release", "bare", "--as", "new", "--approved-by", "Kim", *TYPED)
+    with shop.open() as book:  # recipes of older books do not say it
+        kept = book.recipe("new")
+        at = tuple(replace(s, heated_mm=None) for s in kept.recipe.settings)
+        book.release_recipe(replace(kept.recipe, name="bare", settings=at), study=kept.study_id)
+    carried = ("study", "known", "there", "--from-recipe", "bare", "--line", "left")
+    for said in ((), ("--heated", "0.9m")):
+        told = refused(shop, *carried, *said)
+        assert "the lengths of both belts in the heat" in told
+        assert "how long the belt of back room is" in told
+    here = " ".join(shop.good("recipe", "on", "bare", "left").out.split())
+    assert '--heated "LENGTH from LENGTH"' in here
+    made = shop.good(*carried, "--heated", "0.9 m from 1.2 m", "--json").json
+    assert made["settings"]["belt_speed"] == 0.45
+    assert made["source"].endswith("its 120 s in the heat kept")
 
 
 def test_known_settings_are_put_away_or_retired_like_any_other(shop):

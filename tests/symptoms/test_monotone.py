@@ -119,6 +119,27 @@ def test_every_wait_and_age_speaks_one_way(field, fault, towards, values, others
     assert len(set(odds)) > 1
 
 
+@pytest.mark.parametrize("seen", [("weak_white",), ("dull_colour", "pinholes"), *SEEN], ids="+".join)
+def test_white_that_is_stirred_less_is_never_less_likely_the_cause(seen):
+    known = [Known(white_stirred=how) for how in ("daily", "weekly", "seldom")]
+    chances = [chance(k, "white_thin", seen) for k in known]
+    assert rises(chances)
+    assert chances[0] < chances[-1]
+    assert chances[0] <= chance(Known(), "white_thin", seen) <= chances[-1]
+
+
+@pytest.mark.parametrize("finish", ["softened", "coated", "repellent"])
+@pytest.mark.parametrize("fabric", ["", "cotton", "nylon", "stretch"])
+def test_a_finish_never_speaks_against_itself_whatever_the_cloth(fabric, finish):
+    for seen in SEEN:
+        plain, made = (chance(Known(fabric=fabric, finish=f), "fabric_finish", seen) for f in ("", finish))
+        assert made >= plain
+    with_weight = Known(fabric=fabric, finish=finish, cloth_weight="heavy")
+    assert chance(with_weight, "press_not_reached", ("no_transfer",)) > chance(
+        Known(fabric=fabric, finish=finish), "press_not_reached", ("no_transfer",)
+    )
+
+
 @pytest.mark.parametrize("recipe", [RECIPE, ReferenceSettings(limits=RECIPE.limits), ReferenceSettings()])
 @pytest.mark.parametrize("factor", ["press_temp", "cure_temp", "dwell", "cure_time"])
 def test_every_setting_typed_counts_and_higher_is_never_less_too_high(recipe, factor):

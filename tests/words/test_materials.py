@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 
 import pytest
 
 from doe.domain.materials import FACTS
 from doe.domain.stack import Material
-from doe.domain.units import METRIC, Shown
+from doe.domain.units import Shown
 from doe.words import typed
-from doe.words.materials import film_words, peel_warning, told_of
+from doe.words.materials import film_words, told_of, wait_words, waits_line
 
 SAID = {
     "kind": "cotton",
@@ -46,12 +47,13 @@ def test_facts_read_in_the_units_of_their_reader() -> None:
     assert told_of(powder, "powder", Shown("degF")) == "melting range 212 °F to 239 °F"
 
 
-def test_films_that_are_peeled_differently_are_warned_about_with_both_waits() -> None:
-    hot = typed.material("h; peel=hot; wait=3", "film")
-    cold = typed.material("c; peel=cold", "film")
-    assert "hot-peel film, 3 s by its data sheet and cold-peel film" in peel_warning(hot, cold, METRIC)
-    assert peel_warning(hot, hot) == peel_warning(hot, Material("x")) == ""
-    assert film_words(Material("x")) == ""
+def test_films_that_are_peeled_differently_are_told_with_both_waits() -> None:
+    said = waits_line({"new": 40.0, "incumbent": 3.0})
+    assert "NEW: 40 s; IN USE: 3 s" in said
+    assert "NEW: 40 s; IN USE: as its data sheet says" in waits_line({"new": 40.0})
+    assert not re.search(r"\d|NEW", waits_line({"new": 40.0, "incumbent": 3.0}, by_key=True))
+    assert waits_line({}) == wait_words({}, "new") == film_words(Material("x")) == ""
+    assert wait_words({"new": 40.0}, "incumbent") == "peel after: as its data sheet says"
 
 
 def test_a_day_to_come_is_no_day_on_which_a_packet_was_opened() -> None:

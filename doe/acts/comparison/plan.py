@@ -34,6 +34,7 @@ from doe.domain.errors import NAME_LENGTH, InputError, quoted
 from doe.domain.finding import Finding
 from doe.domain.jsonable import named
 from doe.domain.limits import LIMIT_OPTIONS, Limits, missing_limits
+from doe.domain.materials import own_waits
 from doe.domain.plan_kinds import COMPARE, COMPARISON_PLAN
 from doe.domain.recipe import KeptRecipe, Part, Recipe, StackDifference, stack_differences
 from doe.domain.serial import to_plain
@@ -43,7 +44,7 @@ from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, show_both
 from doe.plans.timing import hours_at_machines, minutes_of_loads
 from doe.words.limits import coupon_warnings
-from doe.words.materials import peel_warning
+from doe.words.materials import waits_line
 from doe.words.wording import listing
 
 USUAL_MARGIN, USUAL_HAND_MARGIN, USUAL_POWER, USUAL_LOOKS = 0.15, 0.5, 0.80, 2
@@ -212,6 +213,7 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted, *, with_sizes
         edges=edges,
         stages=staged_rule(strokes, rate) if wanted.staged else None,
         blind=wanted.blind or None,
+        waits=own_waits(stack.film, recipe.stack.film, _wait_of(recipe, study)) or None,
     )
     seed = usual_seed(study.name, wanted.seed)
     line = book.line(recipe.line.name)
@@ -318,11 +320,24 @@ def begin_comparison(book: Book, recipe_name: str, wanted: Wanted, *, shown: Sho
 
 def offer_warnings(offer: ComparisonOffer, shown: Shown) -> tuple[str, ...]:
     """What is unusual about the coupons of a comparison with the new materials, and that films are peeled apart."""
-    apart = peel_warning(offer.stack.film, offer.recipe.stack.film, shown)
+    waits, study, coupons = offer.plan.waits or {}, offer.study, offer.coupons
+    if waits and "peel_wait" in study.held:  # those of the new material wait as long as it wants
+        study = replace(study, held={**study.held, "peel_wait": waits["new"]})
+    elif waits and "peel_wait" in coupons:
+        coupons = coupons.assign(peel_wait=waits["new"])
+    apart = waits_line(waits, shown)
     return (
         *([apart] if apart else []),
-        *coupon_warnings(offer.study, offer.coupons, offer.stack, today(), shown),
+        *coupon_warnings(study, coupons, offer.stack, today(), shown),
     )
+
+
+def _wait_of(recipe: Recipe, study: Study) -> float | None:
+    """Wait before the peel of a recipe, where it has one."""
+    found = study.held.get("peel_wait")
+    if found is None:
+        found = next((s.surface for s in recipe.settings if s.factor == "peel_wait"), None)
+    return None if found is None or isinstance(found, str) else float(found)
 
 
 def sheet_notes(plan: ComparisonPlan, line: Line) -> tuple[Finding, ...]:

@@ -92,6 +92,8 @@ def begin_retune(book: Book, key: Key, wishes: RetuneWishes, *, shown: Shown = M
         discount, why = check_discount(wishes.discount), "as typed"
     name = wishes.name or f"{record.name}, retuned"[:NAME_LENGTH].rstrip()
     study, levels = retune_study(kept.recipe, base.study, record.study.limits, name)
+    if plan.waits and "peel_wait" in study.held:
+        study = replace(study, held={**study.held, "peel_wait": plan.waits["new"]})
     if wishes.per_garment is not None:
         study = replace(study, coupons_per_garment=wishes.per_garment)
     refuse_without_limits(study)

@@ -18,7 +18,7 @@ from doe.domain.recipe import KeptRecipe, Recipe, RecipeSetting
 from doe.domain.stack import Line
 from doe.domain.units import METRIC, Shown
 
-OTHER_BELT = ("other_belt", "other_belt_unmeasured")
+OTHER_BELT = ("other_belt", "other_belt_measured", "other_belt_unmeasured")
 """Codes of what is not known of a belt that is not the recipe's own."""
 
 
@@ -27,7 +27,8 @@ class LineSetting:
     """One setting of a recipe on a line.
 
     ``dial`` for the setpoint, None where no gauge tells it or it is no temperature of a machine; ``dial_low`` and
-    ``dial_high`` the window on that dial. ``other_belt`` says that it is the speed of another belt than the one there.
+    ``dial_high`` the window on that dial. ``other_belt`` says that it is the speed of another belt than the one there,
+    ``there_mm`` how long that one is in the heat, where a study on it said so.
     """
 
     setting: RecipeSetting
@@ -35,6 +36,12 @@ class LineSetting:
     dial_low: float | None
     dial_high: float | None
     other_belt: bool = False
+    there_mm: float | None = None
+
+    @property
+    def speed_there(self) -> float | None:
+        """Speed of the belt there that gives the same time in the heat, in m/min, where both lengths are known."""
+        return None if self.seconds is None or self.there_mm is None else speed_for(self.there_mm, self.seconds)
 
     @property
     def seconds(self) -> float | None:
@@ -58,6 +65,27 @@ class OnLine:
     cautions: tuple[Finding | str, ...]
 
 
+def speed_for(heated_mm: float, seconds: float) -> float:
+    """Speed in m/min at which a belt so long in the heat takes so many seconds.
+
+    >>> speed_for(900, 120)
+    0.45
+    """
+    return round(heated_mm * 60 / 1000 / seconds, 3)
+
+
+def belt_there(book: Book, line: Line) -> float | None:
+    """Length in the heat, in mm, of the belt of a line's oven, as the newest study on it says; None if none does."""
+    names = {line.name, line.keeper("oven"), *line.shares("oven", book.lines())}
+    for listed in book.studies(include_archived=True):
+        if listed.line in names:
+            record = book.study(listed.id)
+            length = next((f.heated_mm for f in record.study.numeric if f.heated_mm is not None), None)
+            if length is not None and line.is_same("oven", record.line, record.made_at):
+                return length
+    return None
+
+
 def recipe_on(book: Book, kept: KeptRecipe, line_name: str, *, on: date, shown: Shown = METRIC) -> OnLine:
     """A recipe for a line: the same surface temperatures, dialled in as that line's gauge readings tell.
 
@@ -73,8 +101,14 @@ def recipe_on(book: Book, kept: KeptRecipe, line_name: str, *, on: date, shown: 
     dials, beyond = dials_on(gauged, numbers, {})
     dials = {name: dial for name, dial in dials.items() if dial.degc < CEILING_DEGC}  # a caution says why
     same_oven = line.is_same("oven", recipe.line, recipe.approved_at)
+    has_other = not same_oven and any(s.factor == "belt_speed" for s in recipe.settings)
+    there_mm = belt_there(book, line) if has_other else None
     settings = tuple(
-        replace(_line_setting(gauged, s, dials.get(s.factor)), other_belt=s.factor == "belt_speed" and not same_oven)
+        replace(
+            _line_setting(gauged, s, dials.get(s.factor)),
+            other_belt=not same_oven and s.factor == "belt_speed",
+            there_mm=there_mm if s.factor == "belt_speed" else None,
+        )
         for s in recipe.settings
     )
     is_own = line.name == recipe.line.name
@@ -112,7 +146,10 @@ def _other_belts(recipe: Recipe, line: Line, settings: tuple[LineSetting, ...]) 
     """The speed of a belt whose length nobody has said: a number that must not be dialled in as it stands."""
     lines = {"line": line.name, "own_line": recipe.line.name}
     for each in settings:
-        if each.other_belt and each.seconds is not None:
+        if each.speed_there is not None:
+            told = {"seconds": each.seconds, "there_mm": each.there_mm, "speed": each.speed_there}
+            yield Finding("other_belt_measured", {**told, **lines})
+        elif each.other_belt and each.seconds is not None:
             yield Finding("other_belt", {"seconds": each.seconds, **lines})
         elif each.other_belt:
             yield Finding("other_belt_unmeasured", lines)

@@ -16,7 +16,7 @@ from typing import Any, Literal
 
 import pandas as pd
 
-from doe.acts.study.rounds import by_code
+from doe.acts.study.rounds import by_code, peel_waits
 from doe.book.book import Book
 from doe.book.records import STEP, HistoryEntry, PlanInfo, ShopNote, StudyRecord
 from doe.domain.errors import InputError
@@ -110,11 +110,16 @@ class Coupon:
 
 @dataclass(frozen=True)
 class Making:
-    """All coupons of a study, in the order of the plan, with the rounds they belong to."""
+    """All coupons of a study, in the order of the plan, with the rounds they belong to.
+
+    ``waits`` are those before the peel, in s by material, where two films of a comparison have their own: for whoever
+    makes the prints, never where they are scored.
+    """
 
     record: StudyRecord
     info: PlanInfo
     coupons: tuple[Coupon, ...]
+    waits: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def checks_now(self) -> tuple[Check, ...]:
@@ -246,7 +251,7 @@ def making_of(book: Book, key: str | int) -> Making:
         )
         for row in rows
     )
-    return read_again(book, Making(record, book.plan_info(record.id), coupons))
+    return read_again(book, Making(record, book.plan_info(record.id), coupons, peel_waits(book, record.id)))
 
 
 def read_again(book: Book, making: Making) -> Making:

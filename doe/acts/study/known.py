@@ -7,6 +7,7 @@ from dataclasses import replace
 from functools import partial
 
 from doe.acts.gauges.line import gauged_line, suggested_errors
+from doe.acts.recipe.on_line import belt_there, speed_for
 from doe.acts.recipe.recipes import find_recipe
 from doe.acts.study.change import limits_elsewhere
 from doe.acts.study.limits import refuse_held
@@ -84,8 +85,10 @@ def _surfaces(book: Book, line: str, dials: Mapping[str, float]) -> dict[str, fl
     return found
 
 
-def _in_heat(recipe: Recipe, line: Line, heated: str) -> tuple[dict[str, float], float | None, float | None]:
-    """Cure time or belt speed of a recipe in the oven of another line.
+def _in_heat(
+    recipe: Recipe, line: Line, heated: str, there_mm: float | None
+) -> tuple[dict[str, float], float | None, float | None]:
+    """Cure time or belt speed of a recipe in the oven of another line, whose belt is ``there_mm`` long as studies say.
 
     Returns
     -------
@@ -99,27 +102,36 @@ def _in_heat(recipe: Recipe, line: Line, heated: str) -> tuple[dict[str, float],
     """
     at = {s.factor: s for s in recipe.settings}
     speed, time = at.get("belt_speed"), at.get("cure_time")
-    own_mm = None if speed is None else speed.heated_mm
-    if speed is not None and (own_mm is None or line.is_same("oven", recipe.line, recipe.approved_at)):
-        return {"belt_speed": float(speed.surface)}, own_mm, None
+    if speed is not None and line.is_same("oven", recipe.line, recipe.approved_at):
+        return {"belt_speed": float(speed.surface)}, speed.heated_mm, None
     if speed is None and (not heated or time is None):
         return ({} if time is None else {"cure_time": float(time.surface)}), None, None
+    new, _, old = (part.strip() for part in heated.partition(" from "))
     if speed is not None:
+        own_mm = heated_length(old, "--heated") if old else speed.heated_mm
+        if own_mm is None:
+            raise InputError(
+                "--heated",
+                repr(heated) if heated else "nothing",
+                "the lengths of both belts in the heat, the new one first: 0.9m from 1.2m",
+                f"The recipe does not say how long the belt of {recipe.line.name} is; the same speed on another belt "
+                "would be another time.",
+            )
         seconds = float(seconds_in_heat(own_mm, float(speed.surface)) or 0.0)
     else:
         assert time is not None  # said above
         seconds = float(time.surface)
-    if not heated:
+    if new.lower() == "none":
+        return {"cure_time": seconds}, None, seconds
+    length = heated_length(new, "--heated") if new else there_mm
+    if length is None:
         raise InputError(
             "--heated",
             "nothing",
             f"the length of belt in the heat of {line.oven.name}, or none where it has no belt",
             f"The recipe has {seconds:.0f} s in the heat; the same speed would be another time on another belt.",
         )
-    if heated.strip().lower() == "none":
-        return {"cure_time": seconds}, None, seconds
-    length = heated_length(heated, "--heated")
-    return {"belt_speed": round(length * 60 / 1000 / seconds, 3)}, length, seconds
+    return {"belt_speed": speed_for(length, seconds)}, length, seconds
 
 
 def _carried(book: Book, kept: KeptRecipe, stack: Stack, line: Line, heated: str) -> KnownSettings:
@@ -136,7 +148,7 @@ def _carried(book: Book, kept: KeptRecipe, stack: Stack, line: Line, heated: str
             "Name the line that it is carried to.",
         )
     own = {s.factor: s.surface for s in recipe.settings if s.factor not in recipe.held}
-    in_heat, length, seconds = _in_heat(recipe, line, heated)
+    in_heat, length, seconds = _in_heat(recipe, line, heated, belt_there(book, line))
     numbers = {
         **{n: v for n, v in own.items() if not isinstance(v, str) and n not in ("belt_speed", "cure_time")},
         **{n: v for n, v in in_heat.items() if n in own or seconds is not None},

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -85,6 +85,12 @@ def is_blind(book: Book, key: Key) -> bool:
 def by_code(book: Book, key: Key, coupons: pd.DataFrame) -> pd.DataFrame:
     """Coupons as whoever scores may see them: of a comparison scored blind without their material."""
     return coupons.drop(columns=["material"]) if is_blind(book, key) else coupons
+
+
+def peel_waits(book: Book, key: Key) -> Mapping[str, float]:
+    """Wait before the peel of each material of a comparison, in s, where its films do not share one; else empty."""
+    planned = book.latest_analysis(key, COMPARISON_PLAN)
+    return {} if planned is None else planned.payload.get("waits") or {}
 
 
 def scale_of(book: Book, record: StudyRecord) -> Scale:

@@ -22,6 +22,7 @@ from doe.acts.study.rounds import (
     coupons_to_learn_from,
     is_blind,
     notes_to_learn_from,
+    peel_waits,
     results_to_learn_from,
     scale_of,
 )
@@ -34,7 +35,7 @@ from doe.domain.errors import InputError
 from doe.domain.outcome import HAND_PREFIX
 from doe.domain.plan_kinds import COMPARISON_PLAN, CONFIRM
 from doe.domain.serial import from_plain
-from doe.domain.units import Shown
+from doe.domain.units import METRIC, Shown
 from doe.setpoint.answer import Answer
 from doe.words.conditions import condition_texts
 from doe.words.gauges.dials import SCALE_WORDS
@@ -125,17 +126,18 @@ def write_sheets(
                 cautions=cautions,
                 confirms=info.kind == CONFIRM,
                 standing=known,
+                waits=peel_waits(book, record.id),
             )
             write_whole(target, render("sheet.html", page))
         else:
             write = write_entry_xlsx if target.suffix.lower() == ".xlsx" else write_entry_csv
             write(target, record.study, coupons, names, shown=shown, gauged=gauged)
     if len(targets) > 1 and is_blind(book, record.id):  # a folder was named
-        targets.append(write_key(book, record.id, output, round_number=number))
+        targets.append(write_key(book, record.id, output, round_number=number, shown=shown))
     return Sheets(record.name, number, names, record.study.spec.hand_min is not None, tuple(targets), cautions)
 
 
-def write_key(book: Book, key: Key, output: Path, *, round_number: int | None = None) -> Path:
+def write_key(book: Book, key: Key, output: Path, *, round_number: int | None = None, shown: Shown = METRIC) -> Path:
     """Write the key of a comparison scored blind into a folder, or to an .html file: which code is which material.
 
     Raises
@@ -153,7 +155,7 @@ def write_key(book: Book, key: Key, output: Path, *, round_number: int | None = 
         )
     plan = from_plain(ComparisonPlan, book.analyses(record.id, COMPARISON_PLAN)[-1].payload)
     (target,) = _targets(output, record, number, {"-key.html": ".html"}, "a folder, or a file ending in .html")
-    return write_whole(target, render("key.html", key_page(record.study, plan, coupons)))
+    return write_whole(target, render("key.html", key_page(record.study, plan, coupons, shown)))
 
 
 def _round(book: Book, key: Key, round_number: int | None) -> tuple[StudyRecord, int, pd.DataFrame]:

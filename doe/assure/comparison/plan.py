@@ -289,6 +289,8 @@ class ComparisonPlan:
         The rule of a staged comparison; None for a full one. Margin and power have no part in it.
     blind : bool, optional
         Whether sheets and pages carry codes only, and which material each is stands on a key; None where it does not.
+    waits : mapping, optional
+        Wait before the peel of each material, in s, where two films are peeled differently; None where they share one.
     """
 
     recipe: str
@@ -308,6 +310,7 @@ class ComparisonPlan:
     edges: tuple[str, ...]
     stages: tuple[Stage, ...] | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
     blind: bool | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
+    waits: Mapping[str, float] | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
 
     @property
     def risk(self) -> float:

@@ -403,8 +403,9 @@ def difference_words(differences: tuple[StackDifference, ...]) -> str:
 
 
 def _facts_apart(difference: StackDifference) -> str:
-    labels = list(dict.fromkeys(fact_label(difference.part, name) for name in difference.facts))
-    return f"; not the same {listing(labels)}" if labels else ""
+    told = (("not the same", difference.facts), ("not said there:", difference.unsaid))
+    labels = ((said, dict.fromkeys(fact_label(difference.part, name) for name in names)) for said, names in told)
+    return "".join(f"; {said} {listing(list(each))}" for said, each in labels if each)
 
 
 def recipe_cautions(recipe: Recipe) -> tuple[str, ...]:

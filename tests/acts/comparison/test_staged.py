@@ -108,7 +108,7 @@ def test_a_recipe_at_which_many_fail_is_told_that_pairs_settle_little(shop_with)
 def test_a_full_comparison_is_kept_as_it_was_before_there_were_stages(book):
     made = begin_comparison(book, NAME, replace(LOT, staged=False, name="full"))
     kept = book.latest_analysis(made.record.id, COMPARISON_PLAN)
-    newer = ("stages", "blind")
+    newer = ("stages", "blind", "waits")
     assert not kept.payload.keys() & set(newer)
     assert kept.inputs_hash == digest({name: v for name, v in jsonable(made.plan).items() if name not in newer})
     assert comparison_plan(book, "full")[1].stages is None
