@@ -7,12 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from doe.domain.coding import FloatArray, round_inward
 from doe.domain.factors import Factor
 from doe.domain.study import Study
 from doe.setpoint.answer import Answer, Cliff, SettingRoom, Window
 from doe.setpoint.robust import RobustRate
+from doe.setpoint.search import is_ruled_out
 from doe.surfaces.fitted import Surfaces
 
 Setpoint = Mapping[str, float | str]
@@ -147,7 +149,8 @@ def find_edges(
         curve = _curve(study, surfaces, setpoint, f.name, n=_EDGES)
         here = float(setpoint[f.name])
         cliffs += _cliffs(f, curve, here)
-        rooms.append(_room(study, f, curve, here, window))
+        ruled_out = is_ruled_out(study, _at(study, setpoint, {f.name: curve.values}))
+        rooms.append(_room(study, f, curve, here, window, ruled_out))
     ordered = tuple(sorted(cliffs, key=lambda c: (np.isnan(c.setting_errors), c.setting_errors)))
     return ordered, tuple(rooms)
 
@@ -177,9 +180,10 @@ def _cliffs(f: Factor, curve: Profile, here: float) -> list[Cliff]:
     return found
 
 
-def _room(study: Study, f: Factor, curve: Profile, here: float, window: Window | None) -> SettingRoom:
-    target = study.spec.pass_rate
-    short = curve.pass_rate < target
+def _room(
+    study: Study, f: Factor, curve: Profile, here: float, window: Window | None, ruled_out: NDArray[np.bool_]
+) -> SettingRoom:
+    short = (curve.pass_rate < study.spec.pass_rate) | ruled_out
     least, most = study.limits.bounds(f.name, f.heated_mm) if study.limits else (None, None)
     below, above = curve.values[short & (curve.values < here)], curve.values[short & (curve.values > here)]
     step = curve.values[1] - curve.values[0]

@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 
 from doe.domain.study import Study
 from doe.setpoint.answer import Answer, Window
+from doe.setpoint.box import box_points, growth
 from doe.setpoint.chances import lower_hand
 from doe.setpoint.reweigh import FloatArray, Weights
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import allowed
-from doe.setpoint.window import box_points, growth
 from doe.surfaces.fitted import Surfaces
 
 HeatSide = Literal["under", "over"]

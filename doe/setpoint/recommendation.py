@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from itertools import product
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from doe.domain.errors import check_seed
 from doe.domain.finding import Finding
@@ -18,7 +16,7 @@ from doe.setpoint.chances import lower_hand
 from doe.setpoint.curves import find_edges
 from doe.setpoint.next_coupons import choose_coupons
 from doe.setpoint.priors import prior_warning
-from doe.setpoint.robust import RobustRate, at_levels
+from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
 from doe.setpoint.standing import SetpointDraws, judge_for
 from doe.setpoint.verdict import (
@@ -76,7 +74,7 @@ def recommend(
     gaps = find_gaps(study, surfaces)
     verdict = gaps.hold_back(by_numbers)
     window = None if gaps.unvaried else find_window(rate, point, kind="expected", rng=rng)
-    is_assured = pass_rate_low >= study.spec.pass_rate and not (gaps.unvaried or gaps.hand)
+    is_assured = pass_rate_low >= study.spec.pass_rate and not (gaps.unvaried or gaps.hand or gaps.unseen_levels)
     assured = find_window(rate, point, kind="assured", rng=rng) if is_assured else None
     tell(0.8)
     hand, hand_low, hand_high = _hand(study, surfaces, point, low)
@@ -153,12 +151,9 @@ def _hand(
     study: Study, surfaces: Surfaces, point: pd.DataFrame, low: float
 ) -> tuple[float | None, float | None, float | None]:
     """Mean hand-feel at a setting with its limits, on the stiffest level of endured factors."""
-    found = []
-    for levels in product(*(f.levels for f in study.endured)):
-        draws: NDArray[np.float64] | None = surfaces.hand_draws(at_levels(point, study.endured, levels))
-        if draws is None:
-            return None, None, None
-        ends = np.quantile(draws[:, 0], [low, 1 - low])
-        mean = float(draws[:, 0].mean())
-        found.append((mean, lower_hand(mean, float(ends[0])), float(ends[1])))
-    return min(found)
+    draws = surfaces.hand_draws(point)
+    if draws is None:
+        return None, None, None
+    ends = np.quantile(draws[:, 0], [low, 1 - low])
+    mean = float(draws[:, 0].mean())
+    return mean, lower_hand(mean, float(ends[0])), float(ends[1])

@@ -16,6 +16,7 @@ from doe.domain.factors import EVERY_LEVEL
 from doe.domain.limits import CEILING_DEGC
 from doe.domain.masks import is_forbidden
 from doe.domain.study import Study
+from doe.setpoint.box import box_points, least_box
 from doe.setpoint.robust import RobustRate, at_levels
 from doe.surfaces.contract import SurfaceDraws
 from doe.surfaces.fitted import Surfaces
@@ -40,6 +41,8 @@ A draw just short of the target counts nearly half, so that a handful of draws d
 
 TIE_BREAK = 0.1
 """Weight of the expected rate beside the chance of the target: where hardly a draw reaches it, the better rate wins."""
+
+_ROUGH = 0.02  # a rate counted with few points and draws may be off by so much
 
 AS_GOOD = 0.02
 """Merits this close are as good as equal: the draws cannot tell the settings apart, and the one with more room wins."""
@@ -66,11 +69,17 @@ class Found:
     best_at: pd.DataFrame
 
 
+def is_ruled_out(study: Study, frame: pd.DataFrame) -> NDArray[np.bool_]:
+    """Which settings are a forbidden combination, on one level at least where they have to hold on every one."""
+    found = np.zeros(len(frame), dtype=bool)
+    for levels in product(*(f.levels for f in study.endured)):
+        found |= is_forbidden(study.forbidden, at_levels(frame, study.endured, levels))
+    return found
+
+
 def allowed(study: Study, frame: pd.DataFrame) -> NDArray[np.bool_]:
     """Which settings may be proposed: inside the tested range, the limits, and no forbidden combination."""
-    keep = np.ones(len(frame), dtype=bool)
-    for levels in product(*(f.levels for f in study.endured)):
-        keep &= ~is_forbidden(study.forbidden, at_levels(frame, study.endured, levels))
+    keep = ~is_ruled_out(study, frame)
     for f in study.numeric:
         values = frame[f.name].to_numpy(dtype=float)
         low, high = study.limits.bounds(f.name, f.heated_mm) if study.limits else (None, None)
@@ -108,7 +117,7 @@ def find_setpoint(rate: RobustRate, *, rng: np.random.Generator) -> Found:
 
     A spread of points is looked at with few draws, the neighbourhoods of the best with more, the last few with all.
     Among settings as good within noise the one with the most room wins: the highest least expected rate one setting
-    error to either side of each factor.
+    error to either side of each factor, of those with a machine step to each side of everything if there are any.
 
     Raises
     ------
@@ -127,8 +136,11 @@ def find_setpoint(rate: RobustRate, *, rng: np.random.Generator) -> Found:
     rates = rate.draws(top, nodes=64)
     score = merit(study, rates)
     good = np.flatnonzero(score >= score.max() - AS_GOOD)
-    room = [_beside(rate, top.iloc[i : i + 1], some) for i in good]
-    chosen = int(good[int(np.argmax(room))])
+    room = np.array([_beside(rate, top.iloc[i : i + 1], some) for i in good])
+    by_room = good[np.argsort(-room, kind="stable")]
+    able = by_room[rates[:, by_room].mean(axis=0) >= study.spec.pass_rate]
+    roomy = (i for i in able if _holds_around(rate, top.iloc[i : i + 1], some))
+    chosen = int(next(roomy, by_room[0]))
     return Found(top.iloc[[chosen]].reset_index(drop=True), rates[:, chosen], first.best, first.best_at)
 
 
@@ -146,6 +158,20 @@ def _off_the_ends(study: Study, points: pd.DataFrame) -> NDArray[np.bool_]:
 
 def _best(points: pd.DataFrame, merits: FloatArray) -> pd.DataFrame:
     return points.iloc[np.argsort(-merits, kind="stable")[:FINALISTS]].reset_index(drop=True)
+
+
+def _holds_around(rate: RobustRate, point: pd.DataFrame, draws: SurfaceDraws) -> bool:
+    """Whether the target is expected to hold, and nothing is forbidden, a machine step to each side of everything."""
+    box = least_box(rate.study, point)
+    if box is None:
+        return False
+    points = box_points(rate.study, point, box, np.empty((0, len(box))))
+    if not allowed(rate.study, points).all():
+        return False
+    quick = float(rate.draws(points, nodes=16, draws=draws).mean(axis=0).min()) - rate.study.spec.pass_rate
+    if abs(quick) > _ROUGH:
+        return quick > 0
+    return bool(rate.draws(points, nodes=64).mean(axis=0).min() >= rate.study.spec.pass_rate)
 
 
 def _beside(rate: RobustRate, point: pd.DataFrame, draws: SurfaceDraws) -> float:

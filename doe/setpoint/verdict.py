@@ -97,7 +97,8 @@ class Gaps:
     hand : bool
         Hand-feel is wanted and was never scored: half of the spec was not looked at, so nothing is ready or assured.
     untried : tuple of (Factor, str)
-        Levels with which no coupon was made: that no setting is good is not shown.
+        Levels with which no coupon was made: that no setting is good is not shown, and where one setting has to hold
+        on every level, neither is that one does.
     can_feel : bool
         A coupon of this study transferred, so there is one to feel.
     at_odds : tuple of str
@@ -117,9 +118,14 @@ class Gaps:
     unfinished: int = 0
     borrowed: bool = False
 
+    @property
+    def unseen_levels(self) -> bool:
+        """Whether one setting has to hold on a level with which no coupon was made."""
+        return any(f.endured for f, _ in self.untried)
+
     def hold_back(self, verdict: Verdict) -> Verdict:
         """The most that may be said where the numbers alone would say ``verdict``."""
-        open_question = self.hand or self.unfinished or self.borrowed
+        open_question = self.hand or self.unfinished or self.borrowed or self.unseen_levels
         if self.unvaried or self.at_odds:
             return "more coupons"
         if (open_question and verdict == "ready") or (self.untried and verdict == "not reachable"):
@@ -128,7 +134,7 @@ class Gaps:
 
     def is_scoring_enough(self, verdict: Verdict) -> bool:
         """Whether scoring the coupons that are there would do, no new one made; ``verdict`` is that of the numbers."""
-        if self.unvaried or self.at_odds or self.borrowed or verdict != "ready":
+        if self.unvaried or self.at_odds or self.borrowed or self.unseen_levels or verdict != "ready":
             return False
         return self.can_feel if self.hand else self.unfinished > 0
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import product
 
 import numpy as np
 import pandas as pd
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 
 from doe.domain.coding import FloatArray, code_frame
 from doe.domain.errors import InputError, check_seed
-from doe.domain.factors import Stage
+from doe.domain.factors import EVERY_LEVEL, Stage
 from doe.domain.finding import Finding
 from doe.domain.results import Results, read_results
 from doe.domain.study import Study
@@ -93,22 +94,55 @@ class Surfaces:
         return len(self.hand_scores.rows) > 0
 
     def pass_draws(self, frame: pd.DataFrame) -> FloatArray:
-        """Probability that a coupon made at these very settings passes its checks, shape (draws, rows)."""
-        return self._by_combination(
-            frame, lambda z, c: np.asarray((1 - self.draws.lapse)[:, None] * expit(self.draws.eta(z, c)))
-        )
+        """Probability that a coupon made at these very settings passes its checks, shape (draws, rows).
+
+        Where a row says that one setting has to hold on every level of a factor: on the level on which it passes
+        least often. The same level is meant by `side_draws`; hand-feel has its own worst.
+        """
+        each = [
+            self._by_combination(rows, lambda z, c: (1 - self.draws.lapse)[:, None] * expit(self.draws.eta(z, c)))
+            for rows in self._on_each_level(frame)
+        ]
+        return _of_rows(each, np.argmin([sound.mean(axis=0) for sound in each], axis=0))
 
     def hand_draws(self, frame: pd.DataFrame) -> FloatArray | None:
-        """Mean hand-feel at these settings, shape (draws, rows); None without any score."""
-        return self._by_combination(frame, self.draws.mean_hand) if self.has_hand else None
+        """Mean hand-feel at these settings, shape (draws, rows), of the stiffest level where it has to do on every one.
+
+        None without any score.
+        """
+        if not self.has_hand:
+            return None
+        each = [self._by_combination(rows, self.draws.mean_hand) for rows in self._on_each_level(frame)]
+        return _of_rows(each, np.argmin([felt.mean(axis=0) for felt in each], axis=0))
 
     def side_draws(self, frame: pd.DataFrame) -> tuple[FloatArray, FloatArray]:
-        """Probabilities of failing by too little and by too much heat, each of shape (draws, rows)."""
-        heat_fail = self._by_combination(
-            frame, lambda z, c: (1 - self.draws.lapse)[:, None] * expit(-self.draws.eta(z, c))
-        )
-        over = expit(self._by_combination(frame, self.draws.over_logit))
-        return heat_fail * (1 - over), heat_fail * over
+        """Probabilities of failing by too little and by too much heat, each of shape (draws, rows).
+
+        Of the level on which prints pass least often, where one setting has to hold on every level.
+        """
+        each = self._on_each_level(frame)
+        fail = [
+            self._by_combination(rows, lambda z, c: (1 - self.draws.lapse)[:, None] * expit(-self.draws.eta(z, c)))
+            for rows in each
+        ]
+        over = [expit(self._by_combination(rows, self.draws.over_logit)) for rows in each]
+        worst = np.argmax([by_heat.mean(axis=0) for by_heat in fail], axis=0)
+        cold = [by_heat * (1 - share) for by_heat, share in zip(fail, over, strict=True)]
+        hot = [by_heat * share for by_heat, share in zip(fail, over, strict=True)]
+        return _of_rows(cold, worst), _of_rows(hot, worst)
+
+    def _on_each_level(self, frame: pd.DataFrame) -> list[pd.DataFrame]:
+        """The same settings on each level that a row says they have to hold on; they alone where none does."""
+        every = [f for f in self.scaling.factors if f.endured and (frame[f.name].astype(str) == EVERY_LEVEL).any()]
+        return [
+            frame.assign(
+                **{
+                    f.name: frame[f.name].where(frame[f.name].astype(str) != EVERY_LEVEL, level)
+                    for f, level in zip(every, levels, strict=True)
+                }
+            )
+            for levels in product(*(f.levels for f in every))
+        ]
 
     def _by_combination(self, frame: pd.DataFrame, evaluate: Callable[[FloatArray, int], FloatArray]) -> FloatArray:
         z, combination = self.scaling.z(frame), self.scaling.combination(frame)
@@ -194,6 +228,11 @@ class Surfaces:
         left = None if self.model is None else self.draws.peak[0].std(axis=0) / self.model.place_sd
         seen = so_far(self.results, self.pass_draws(self.results.settings), self.earlier_washes)
         return judge_fit(self.results, self.scaling, seen, self.coupon_fit, left)
+
+
+def _of_rows(each: list[FloatArray], which: NDArray[np.intp]) -> FloatArray:
+    """Of several arrays of draws, (draws, rows), the one that is meant in each row."""
+    return each[0] if len(each) == 1 else np.stack(each)[which, :, np.arange(len(which))].T
 
 
 def fit(

@@ -1,8 +1,8 @@
 """What a shop's lines are like, as its earlier studies tell it, and how far the next study may believe it.
 
 A *trait* is a number, or one a factor, in which the lines of one shop may be alike: how fast windows close, per kelvin
-or per octave of time rather than per tested range, how deep hand-feel falls, how far machines and people err. For the
-traits ``theta`` of studies in one shop,
+or per octave of time rather than per tested range, how far from the middle of the tested ranges the best lies, how deep
+hand-feel falls, how far machines and people err. For the traits ``theta`` of studies in one shop,
 
     theta = mean + shop + study,    cov(shop) = r V,  cov(study) = (1 - r) V,
 

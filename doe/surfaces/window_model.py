@@ -75,6 +75,10 @@ class Priors:
 WIDTH = "width"
 """The trait of how fast the window closes: logarithms of the steepness along each factor's natural scale."""
 
+OFFSET = "offset"
+"""The trait of where the best lies from the middle of the tested ranges, along each factor's natural scale: what a
+display is off by, and how a shop chooses its ranges."""
+
 HAND_FREEDOM = 4.0
 """Degrees of freedom of the Student-t errors of hand-feel; `t_below` is written for this number."""
 
@@ -301,8 +305,12 @@ class WindowModel:
         p, k = self.priors, self.k
         width = np.column_stack([p.log_steepness[1] * np.eye(k), np.full(k, p.log_steepness_common_sd)])
         behind = np.append(self.columns_of("steepness"), columns(self.slices, "common"))
-        middle = p.log_steepness[0] - np.log([self.scaling.half_range(f) for f in self.factors])
-        found = [Trait(WIDTH, tuple(f.name for f in self.factors), middle, behind, width)]
+        half = np.array([self.scaling.half_range(f) for f in self.factors])
+        names, off = tuple(f.name for f in self.factors), p.peak_place_sd * np.diag(half)
+        found = [
+            Trait(WIDTH, names, p.log_steepness[0] - np.log(half), behind, width),
+            Trait(OFFSET, names, np.zeros(k), self.columns_of("place"), off),
+        ]
         single = {
             "lapse": p.logit_lapse,
             "wrong_side": p.logit_wrong_side,

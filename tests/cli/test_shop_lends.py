@@ -10,7 +10,7 @@ from doe.words.typography import NO_BREAK
 from tests.shared import untapped
 
 STUDY = "new powder on the heavy tee"
-SAID = "What an earlier study of this shop says of its windows, machines and people counts here too"
+SAID = "What an earlier study of this shop says of its windows, of where they lie in the ranges, of machines and people"
 
 
 def test_the_shop_counts_where_it_is_asked_for_and_says_so(shop_with):

@@ -12,7 +12,9 @@ import doe
 from doe.domain.errors import InputError
 from doe.domain.factors import EVERY_LEVEL
 from doe.domain.units import METRIC
+from doe.setpoint.curves import profile
 from doe.setpoint.robust import RobustRate
+from doe.words.study.answer import window_sentences
 from doe.words.typed import factor
 from tests.shared import known_coupons
 
@@ -67,6 +69,46 @@ def test_a_setting_forbidden_on_one_level_is_forbidden(study: doe.Study, coupons
     limited = replace(study, forbidden=(hot,))
     answer = doe.recommend(limited, doe.fit(limited, coupons, seed=1), seed=1)
     assert float(answer.setpoint["press_temp"]) < 150
+
+
+def test_a_level_without_a_coupon_is_never_ready(study: doe.Study) -> None:
+    easy = replace(study, spec=doe.Spec(pass_rate=0.8, hand_min=None))
+    alone = replace(easy, factors=easy.factors[:2])
+    made = known_coupons(alone, 28, seed=5, top=7, steep=2.0).drop(columns=["hand_ana", "hand_ben"])
+    both = doe.recommend(easy, doe.fit(easy, made.assign(platen=["left", "right"] * 14), seed=1), seed=1)
+    assert both.verdict == "ready"
+    assert both.assured_window is not None
+    one = doe.recommend(easy, doe.fit(easy, made.assign(platen="left"), seed=1), seed=1)
+    assert one.pass_rate_low > 0.9
+    assert one.verdict == "more coupons"
+    assert one.assured_window is None
+    assert "on every level" in window_sentences(easy, one)[1]
+
+
+def test_hand_feel_and_sides_are_those_of_the_worst_level_whatever_was_typed_first(study: doe.Study) -> None:
+    felt = replace(study, spec=doe.Spec(pass_rate=0.8, hand_min=3.5))
+    made = []
+    for level, shift, stiff in (("left", -6.0, 0.0), ("right", 6.0, 1.0)):
+        one = known_coupons(replace(felt, factors=felt.factors[:2]), 20, seed=len(level))
+        hands = {name: (one[name] - stiff).clip(1, 5) for name in ("hand_ana", "hand_ben")}
+        made.append(one.assign(press_temp=one["press_temp"] + shift, platen=level, **hands))
+    coupons = pd.concat(made, ignore_index=True)
+    turned = replace(felt, factors=(*felt.factors[:2], replace(PLATEN, levels=("right", "left"))))
+    answers, curves = [], []
+    for asked in (felt, turned):
+        surfaces = doe.fit(asked, coupons, seed=1)
+        answers.append(doe.recommend(asked, surfaces, seed=1))
+        curves.append(profile(asked, surfaces, answers[-1], "press_temp", n=7))
+        here = pd.DataFrame([dict(answers[-1].setpoint)])
+        each = [surfaces.predict(here.assign(platen=level)).iloc[0] for level in PLATEN.levels]
+        every = surfaces.predict(here).iloc[0]
+        assert every["hand"] == min(found["hand"] for found in each)
+        worst = min(each, key=lambda found: found["p_pass"])
+        assert every[["p_pass", "p_under", "p_over"]].equals(worst[["p_pass", "p_under", "p_over"]])
+        assert answers[-1].hand == pytest.approx(every["hand"])
+        assert each[0]["hand"] > each[1]["hand"] + 0.3
+    for name in ("hand", "p_under", "p_over", "pass_rate"):
+        np.testing.assert_allclose(getattr(curves[0], name), getattr(curves[1], name), atol=1e-9)
 
 
 def test_it_is_typed_as_a_word_after_the_levels() -> None:

@@ -27,6 +27,21 @@ def test_factors_in_another_order_give_the_same_answer(study: doe.Study) -> None
     assert (again.window is None) == (first.window is None)
 
 
+@pytest.mark.parametrize("seed", [9, 12, 14])
+def test_the_window_and_the_room_are_the_same_whichever_order_factors_are_typed_in(study: doe.Study, seed: int) -> None:
+    easy = replace(study, spec=doe.Spec(pass_rate=0.8, hand_min=None))
+    coupons = known_coupons(easy, 24, seed=seed, top=5).drop(columns=["hand_ana", "hand_ben"])
+    first, again = (
+        doe.recommend(asked, doe.fit(asked, coupons, seed=4, particles=200), seed=4)
+        for asked in (easy, replace(easy, factors=easy.factors[::-1]))
+    )
+    for window, other in ((first.window, again.window), (first.assured_window, again.assured_window)):
+        assert window is not None
+        assert other is not None
+        pd.testing.assert_frame_equal(window.bounds.sort_index(), other.bounds.sort_index())
+    assert sorted(map(str, first.room)) == sorted(map(str, again.room))
+
+
 def test_levels_in_another_order_give_the_same_answer() -> None:
     film = doe.Factor("film", levels=("hot", "cold"))
     numeric = tuple(doe.usual_factor(name) for name in ("press_temp", "dwell"))

@@ -142,7 +142,7 @@ def test_slopes_follow_what_the_shop_lends(study: doe.Study, coupons: pd.DataFra
     results = read_results(study, coupons)
     model = WindowModel(Scaling(study.factors), results, mean_hand(results), shop=_taught(alone, 1.0))
     assert model.loan is not None
-    assert len(model.loan.parts) == len(alone.traits) == 7
+    assert len(model.loan.parts) == len(alone.traits) == 8
     xi = np.random.default_rng(4).standard_normal((3, model.parameters))
     value, slopes = TemperedWindow(model).slopes(xi, 1.0)
     np.testing.assert_allclose(value, alone.log_likelihood(xi) + model.loan.log_ratio(xi))
@@ -163,7 +163,10 @@ def test_traits_are_what_the_model_makes_of_its_parameters(alone: WindowModel) -
     per_unit = steep / np.array([(e[1] - e[0]) / 2 for e in natural])
     np.testing.assert_allclose(width.mean + xi[:, width.columns] @ width.by.T, np.log(per_unit))
     draws = alone.unpack(xi)
-    single = {t.name: t.mean + xi[:, t.columns] @ t.by.T for t in alone.traits[1:]}
+    offset = alone.traits[1]
+    half = np.array([(e[1] - e[0]) / 2 for e in natural])
+    np.testing.assert_allclose(offset.mean + xi[:, offset.columns] @ offset.by.T, draws.peak[0] * half)
+    single = {t.name: t.mean + xi[:, t.columns] @ t.by.T for t in alone.traits[2:]}
     np.testing.assert_allclose(1 / (1 + np.exp(-single["lapse"][:, 0])), draws.lapse)
     np.testing.assert_allclose(np.exp(single["hand_sd"][:, 0]), draws.hand_sd)
     np.testing.assert_allclose(np.exp(single["hand_depth"][:, 0]), draws.depth)

@@ -93,7 +93,8 @@ def dial_window(
 ) -> str:
     """Ends of a surface window on the dial, as a recipe's card has them."""
     ends = gauged.dial_ends(made.name, low_degc, high_degc, made.dial_degc, _step(study, made.name))
-    return " to ".join(dict.fromkeys(whole_both(end, shown) for end in ends if end is not None))
+    told = list(dict.fromkeys(whole_both(end, shown) for end in ends if end is not None))
+    return f"{told[0]} only" if len(told) == 1 else " to ".join(told)
 
 
 @dataclass(frozen=True)

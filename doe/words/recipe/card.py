@@ -224,7 +224,8 @@ def caution_sentences(
             'The coupons behind it did not settle whether the target is reached: the answer was "more coupons".'
         )
     if answer.window is None and answer.pass_rate >= study.spec.pass_rate:
-        found.append("No window: the study did not vary every setting. Keep exactly these settings.")
+        why = "there is no room to move in" if answer.room else "the study did not vary every setting"
+        found.append(f"No window: {why}. Keep exactly these settings.")
     elif answer.window is None:
         found.append(
             f"No window: the expected pass rate holds {stated(study.spec.pass_rate)} in no box around the setpoint. "

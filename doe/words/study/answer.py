@@ -184,8 +184,27 @@ def no_room(study: Study, answer: Answer, shown: Shown = METRIC) -> str:
         if min(float(answer.setpoint[f.name]) - room.low, room.high - float(answer.setpoint[f.name])) < (f.step or 1e-9)
     ]
     if held:
-        return f"no room: hold {listing(held)}. One machine step further the target is not expected to hold."
+        further = " or a combination is forbidden" if study.forbidden else ""
+        return f"no room: hold {listing(held)}. One machine step further the target is not expected to hold{further}."
     return "no room for several settings at once: move one at a time, and no further than its room."
+
+
+def _no_assured(study: Study, answer: Answer, shown: Shown) -> str:
+    """Why there is no assured window though the lower bound holds the target at the setpoint."""
+    limits = _limits(answer)
+    if not answer.room:
+        return _NOT_VARIED
+    if misses_hand(study, answer):
+        return "hand-feel is wanted and was never scored."
+    if "contradicted" in limits:
+        return "the results contradict the map it would be drawn on."
+    if limits.keys() & {"unwashed", "unfinished"}:
+        return "checks are still to come."
+    if study.endured and "untried" in limits:
+        return "no coupon was made on every level that it has to hold on."
+    if answer.window is None:
+        return no_room(study, answer, shown)
+    return "one machine step to a side the lower bound does not hold any more."
 
 
 def window_sentences(study: Study, answer: Answer, shown: Shown = METRIC) -> tuple[str, ...]:
@@ -203,8 +222,7 @@ def window_sentences(study: Study, answer: Answer, shown: Shown = METRIC) -> tup
             f"(lowest found {percent(answer.window.pass_rate, 1)}). {_reach(study, answer, answer.window)}"
         )
     if answer.assured_window is None and answer.pass_rate_low >= study.spec.pass_rate:
-        why = _NOT_VARIED if answer.window is None else "hand-feel is wanted and was never scored."
-        inner = f"No assured window: {why}"
+        inner = f"No assured window: {_no_assured(study, answer, shown)}"
     elif answer.assured_window is None:
         inner = (
             f"No assured window: with the coupons made so far there is no box in which the lower bound ({assurance} "

@@ -38,8 +38,8 @@ def _maybe_none(text: str) -> Text:
 def _untried(reader: Reader, *, factors: tuple[str, ...], levels: tuple[str, ...]) -> str:
     tried = [f"{reader.label(name)} {level}" for name, level in zip(factors, levels, strict=True)]
     return (
-        f"No coupon was made with {listing(tried, 'or')}: how far that differs is assumed. Until one is, it is not "
-        "said that no setting reaches the target."
+        f"No coupon was made with {listing(tried, 'or')}: how far that differs is assumed. Until one is, it is neither "
+        "said that no setting reaches the target, nor that one holds on every level where it has to."
     )
 
 

@@ -19,3 +19,7 @@ def test_a_window_on_the_dial_is_rounded_inward_everywhere_alike(shop_with):
         ends = gauged.dial_ends("press_temp", low, low + 4.0, made.dial_degc, step)
         told = dial_window(gauged, study, made, low, low + 4.0)
         assert told == " to ".join(dict.fromkeys(whole_both(end) for end in ends))
+        # a narrow window may leave the dial no step: then it is held there
+        narrow = gauged.dial_ends("press_temp", low + 1.9, low + 2.1, made.dial_degc, step)
+        assert narrow == (made.dial_degc, made.dial_degc)
+        assert dial_window(gauged, study, made, low + 1.9, low + 2.1) == f"{whole_both(made.dial_degc)} only"
