@@ -108,6 +108,8 @@ class FormSeen:
             taken = {name: usable(name) for name in self.texts}
             if "name" in taken:  # no two studies have the same
                 taken["name"] += f" {len(self.action)}"
+            if "earlier" in self.stands:  # no study here varied the same
+                taken["earlier"] = ""
             return [dict.fromkeys(self.texts, MARKUP), taken]
         return [{name: MARKUP for name in self.stands if name not in ("token", "mark")}, {}]
 
@@ -299,6 +301,7 @@ FITS = ("draw_study", "recommend_study", "extend_study", "plan_confirmation", "b
 def test_markup_in_every_field_of_every_form_is_shown_as_it_was_typed(filled, capsys, monkeypatch):
     more = fill(filled.place, RECIPE)
     filled.bench.staff.begin("Zoe", "4821")
+    filled.bench.staff.put("Yan", "releases", "730264")
     crawl, sent = Crawl(filled, filled.device("Ana"), more), dict[str, int]()
     with monkeypatch.context() as patch:
         for work in FITS:
