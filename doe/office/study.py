@@ -417,8 +417,8 @@ def _next(
         forms.append(replace(_extend(visit, record, NextStep("extend", coupons=4)), is_quiet=True))
     if known.state == "making" and score_counts(visit.bench.shop.look, record.id).scored:
         forms.append(replace(_recommend(visit, record, NextStep("recommend")), is_quiet=True))
-    # nobody washes anything before coupons are planned
-    if _rounds(visit, record.id) and not is_comparison(visit.bench.shop.look, record.id):
+    is_asked = any(step.step in ("limits", "plan") for step in steps)  # before that nobody washes anything
+    if not is_asked and not is_comparison(visit.bench.shop.look, record.id):
         forms.append(_conditions(visit, record))
     seen: dict[str, Form] = {}
     for form in forms:
