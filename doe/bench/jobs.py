@@ -1,4 +1,4 @@
-"""Works that take seconds, done beside the pages: one at a time, their progress told, nothing done twice."""
+"""Works that take seconds, done beside the pages: first what is waited for, progress told, nothing done twice."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Protocol, TypeVar
 
-from doe.bench.beside import Compute, Progress
+from doe.bench.beside import Compute, OutOfDateError, Progress, Rank
 from doe.bench.shop import Shop, in_book
 from doe.book.book import Book
 from doe.domain.errors import InputError
@@ -62,12 +62,27 @@ class Jobs:
         self._log = log
         self._compute_in = compute
         self._is_closed = False
-        self._worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="work")
+        self._workers = {
+            rank: ThreadPoolExecutor(max_workers=1, thread_name_prefix=f"work-{rank.name.lower()}")
+            for rank in (Rank.WAITED_FOR, Rank.ADDED)
+        }
         self._lock = threading.Lock()
         self._jobs: OrderedDict[str, Job] = OrderedDict()
 
-    def start(self, key: str, heading: str, who: str, work: Work[T], then: Callable[[T], str]) -> None:
-        """Begin a work in a person's name unless it is under way; ``then`` says where what it made leads."""
+    def start(
+        self,
+        key: str,
+        heading: str,
+        who: str,
+        work: Work[T],
+        then: Callable[[T], str],
+        *,
+        rank: Rank = Rank.WAITED_FOR,
+    ) -> None:
+        """Begin a work in a person's name unless it is under way; ``then`` says where what it made leads.
+
+        One that is only `ADDED` to a page gives way to those that are waited for.
+        """
         with self._lock:
             found = self._jobs.get(key)
             if found is not None and not found.is_over:
@@ -76,7 +91,7 @@ class Jobs:
             self._jobs.move_to_end(key)
             while len(self._jobs) > MOST_KEPT:
                 self._jobs.popitem(last=False)
-        self._worker.submit(self._run, job, who, work, then)
+        self._workers[rank].submit(self._run, key, job, who, work, then, rank)
 
     def find(self, key: str) -> Job | None:
         """The work of a key, under way or just ended."""
@@ -91,16 +106,19 @@ class Jobs:
     def close(self) -> None:
         """Stop; what is being worked out is not waited for."""
         self._is_closed = True
-        self._worker.shutdown(wait=False, cancel_futures=True)
+        for worker in self._workers.values():
+            worker.shutdown(wait=False, cancel_futures=True)
 
-    def _run(self, job: Job, who: str, work: Work[T], then: Callable[[T], str]) -> None:
+    def _run(self, key: str, job: Job, who: str, work: Work[T], then: Callable[[T], str], rank: Rank) -> None:
         def tell(share: float) -> None:
             job.share = max(job.share, min(1.0, share))
 
         try:
-            job.then = then(self._compute_in(in_book, self._shop.target, who, work, progress=tell))
+            job.then = then(self._compute_in(in_book, self._shop.target, who, work, progress=tell, rank=rank))
         except InputError as error:
             job.problem = error
+        except OutOfDateError:
+            self.forget(key)
         except Exception as error:
             if not self._is_closed:
                 self._log(error)

@@ -215,11 +215,11 @@ class Shop:
             self._books.clear()
 
 
-def hint_in(target: str | Path | None, who: str, study: int) -> EarlyHint | str:
+def hint_in(target: str | Path | None, who: str, study: int, *, progress: Callable[[float], None]) -> EarlyHint | str:
     """An early look at a study of a book that is opened for it, or the words of what it refuses."""
     try:
         with Book.open(target, who=who, create=False) as book:
-            return early_hint(book, study)
+            return early_hint(book, study, progress=progress)
     except InputError as error:
         return str(error)
 

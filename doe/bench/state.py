@@ -16,7 +16,7 @@ from starlette.responses import Response
 from starlette.routing import BaseRoute
 
 from doe.acts.study.fits import EarlyHint
-from doe.bench.beside import Compute, Here
+from doe.bench.beside import Compute, Here, Rank
 from doe.bench.devices import SESSION_HOURS, Pairing, Session, Sessions
 from doe.bench.door import Door
 from doe.bench.jobs import Jobs
@@ -166,7 +166,9 @@ class Hints:
     def _compute(self, study: int, asked: str) -> None:
         found: EarlyHint | str
         try:
-            found = self._compute_in(hint_in, self._shop.target, self._shop.owner, study)
+            given = self._shop.target, self._shop.owner, study
+            # whoever waits for an answer comes before whoever looks again later
+            found = self._compute_in(hint_in, *given, progress=lambda share: None, rank=Rank.LOOKED_AT)
         except Exception as error:
             if not self._is_closed:
                 self._log(error)

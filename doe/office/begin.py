@@ -476,15 +476,14 @@ def _question(visit: Visit, key: str, said: Said, problems: dict[str, InputError
     shown, usual = visit.bench.shop.shown, Spec()
     stack = visit.bench.shop.look.stack(said["stack"])
     fields = [Field("name", told("study_name"), value=said.get("name", ""), hint=told("study_name_hint"))]
+    further: list[Field] = []
     if IS_KNOWN in said:
         fields += _known_fields(visit, said)
     else:
         bands, known = material_bands(stack), limits_said(said, LIMIT_NAMES, None, shown)[0] or Limits()
         fields.append(Field("", told("settings"), is_heading=True, hint=told("settings_hint")))
-        for name in (*DEFAULT_FACTORS, *FURTHER):
-            if name == FURTHER[0]:
-                fields.append(Field("", told("settings_further"), is_heading=True, hint=told("settings_further_hint")))
-            fields.append(_setting(name, said, shown, bands, known))
+        fields += [_setting(name, said, shown, bands, known) for name in DEFAULT_FACTORS]
+        further = [_setting(name, said, shown, bands, known) for name in FURTHER]
     fields += [
         Field("", told("target"), is_heading=True),
         Field("pass_rate", told("pass_rate"), value=said.get("pass_rate", f"{usual.pass_rate:.0%}")),
@@ -499,7 +498,14 @@ def _question(visit: Visit, key: str, said: Said, problems: dict[str, InputError
         *(() if IS_KNOWN in said else _lending(visit, said)),
     ]
     title = told("begin_known" if IS_KNOWN in said else "begin_question")
-    form = Form(title, "/begin-question", told("begin_store"), fields=tuple(fields))
+    form = Form(
+        title,
+        "/begin-question",
+        told("begin_store"),
+        fields=tuple(fields),
+        more_title=told("settings_further"),
+        more_fields=tuple(further),
+    )
     return screen(visit, "question", form, problems, key, said)
 
 

@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import TypeVar
 from urllib.parse import quote, urlencode
 
+from doe.bench.beside import Rank
 from doe.bench.jobs import Work
 from doe.bench.views import Link
 from doe.bench.web import Visit, coupon_url
@@ -78,7 +79,15 @@ def beside(visit: Visit, key: str, heading: str, work: Work[T], then: Callable[[
     return f"/working/{key}"
 
 
-def worked_out(visit: Visit, key: tuple[object, ...], heading: str, here: str, work: Work[T]) -> T | Working:
+def worked_out(
+    visit: Visit,
+    key: tuple[object, ...],
+    heading: str,
+    here: str,
+    work: Work[T],
+    *,
+    rank: Rank = Rank.WAITED_FOR,
+) -> T | Working:
     """What was worked out for a key, which holds everything that it depends on, or how far that is beside the page.
 
     Who asks first begins it; the page at ``here`` is shown at once, and looks again until it is there. One that broke
@@ -99,7 +108,7 @@ def worked_out(visit: Visit, key: tuple[object, ...], heading: str, here: str, w
         shop.keep(key, made)
         return here
 
-    jobs.start(name, heading, shop.owner, work, then)
+    jobs.start(name, heading, shop.owner, work, then, rank=rank)
     share = 0.0 if job is None else job.share
     return Working(heading, (told("working_share", percent=percent(share)),), here, goes_on=True)
 

@@ -29,9 +29,10 @@ from doe.acts.study.change import change_study
 from doe.acts.study.drawings import drawings_sum
 from doe.acts.study.fits import answer_from
 from doe.acts.study.limits import known_beyond, missing
-from doe.acts.study.plans import commit_plan, compare_for, may_withdraw, withdraw_plan
+from doe.acts.study.plans import commit_plan, may_withdraw, plans_sum, withdraw_plan
 from doe.acts.study.rounds import confirmation_counts, is_blind, is_comparison, score_counts
 from doe.acts.study.standing import answer_kept, answer_now, retune_of, standing_of
+from doe.bench.beside import Rank
 from doe.bench.views import Hidden, Link, SettingRow
 from doe.bench.web import Visit, page
 from doe.book.book import Book
@@ -146,7 +147,8 @@ def _drawn(visit: Visit, record: StudyRecord, kept: AnalysisRecord) -> StudyDraw
         ("drawings", record.id, inputs),
         told("working_drawn"),
         f"/study/{record.id}",
-        partial(works.draw, record=record, kept=kept, shown=shop.shown),
+        partial(works.draw, record=record, kept=kept, inputs=inputs, shown=shop.shown),
+        rank=Rank.ADDED,
     )
     if isinstance(found, Working) and found.goes_on:
         return replace(found, lines=(told("working_drawn_more"),))
@@ -395,10 +397,11 @@ def _next(
             acts.append(Link(told("release_by_others"), "/people"))
             continue
         made = _form(visit, record, step) if step.step in _FORMS else None
-        if step.step == "confirm":
+        if step.step in ("confirm", "plan"):
             if not visit.can_post:  # no form is shown
                 continue
-            offered = _confirm(visit, record, f"/study/{record.id}")
+            is_plan = step.step == "plan"
+            offered = _plan(visit, record) if is_plan else _confirm(visit, record, f"/study/{record.id}")
             if isinstance(offered, Working):
                 working = offered
                 continue
@@ -414,7 +417,8 @@ def _next(
         forms.append(replace(_extend(visit, record, NextStep("extend", coupons=4)), is_quiet=True))
     if known.state == "making" and score_counts(visit.bench.shop.look, record.id).scored:
         forms.append(replace(_recommend(visit, record, NextStep("recommend")), is_quiet=True))
-    if not is_comparison(visit.bench.shop.look, record.id):
+    is_asked = any(step.step in ("limits", "plan") for step in steps)  # before that nobody washes anything
+    if not is_asked and not is_comparison(visit.bench.shop.look, record.id):
         forms.append(_conditions(visit, record))
     seen: dict[str, Form] = {}
     for form in forms:
@@ -423,7 +427,7 @@ def _next(
 
 
 def _form(visit: Visit, record: StudyRecord, step: NextStep) -> Form | None:
-    """The form of a step; what plans cost is worked out again only after somebody stored something."""
+    """The form of a step; made again only after somebody stored something."""
     shop = visit.bench.shop
     key = ("form", record.id, step, visit.who, shop.last_act())
     return shop.kept(key, lambda: _FORMS[step.step](visit, record, step))
@@ -446,14 +450,16 @@ def _limits(visit: Visit, record: StudyRecord, step: NextStep | None = None) -> 
     )
 
 
-def _plan(visit: Visit, record: StudyRecord, step: NextStep) -> Form:
-    del step
-    shown, options = visit.bench.shop.shown, []
-    for size in SIZES:
-        try:
-            judged = compare_for(visit.bench.shop.look, record.id, coupons=size, shown=shown).judgements[0]
-        except InputError:
-            continue
+def _plan(visit: Visit, record: StudyRecord) -> Form | Working:
+    """Plans of several sizes side by side, worked out beside the page."""
+    shop, options = visit.bench.shop, []
+    book, shown = shop.look, shop.shown
+    key = ("plans", record.id, plans_sum(book, record.id))
+    work = partial(works.offer_plans, number=record.id, sizes=SIZES, shown=shown)
+    found = worked_out(visit, key, told("working_plans"), f"/study/{record.id}", work)
+    if isinstance(found, Working):
+        return found
+    for size, judged in found.items():
         told_of = said(judged.can_tell, record.study, shown)[:1]
         tried = led_to(outcome(record.study, judged.kind, judged.coupons))
         text = told("plan_option", coupons=judged.coupons, garments=judged.garments, hours=f"{judged.hours:.1f}")
@@ -613,7 +619,6 @@ def _again(visit: Visit, record: StudyRecord, step: NextStep) -> Form:
 
 _FORMS: Mapping[str, Callable[[Visit, StudyRecord, NextStep], Form | None]] = {
     "limits": _limits,
-    "plan": _plan,
     "recommend": _recommend,
     "extend": _extend,
     "release": _release,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Mapping
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -12,17 +13,18 @@ from doe.acts.comparison.verdict import judged_now
 from doe.acts.confirmation.plan import ClaimOffer, ClaimWishes, compare_claims_for, plan_confirmation
 from doe.acts.diagnosis import setting_of
 from doe.acts.recipe.story import write_story
-from doe.acts.study.drawings import draw_study
+from doe.acts.study.drawings import draw_study, drawings_sum
 from doe.acts.study.fits import recommend_study
-from doe.acts.study.plans import extend_study
+from doe.acts.study.plans import compare_for, extend_study
 from doe.acts.study.sheets import report_page
 from doe.assure.comparison.verdict import Comparison
-from doe.bench.beside import Progress
+from doe.bench.beside import OutOfDateError, Progress
 from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.recipe import KeptRecipe
 from doe.domain.units import Shown
+from doe.plans.judge import PlanJudgement
 from reports.views import StudyDrawings
 
 
@@ -31,9 +33,26 @@ def work_out_answer(book: Book, number: int, *, progress: Progress) -> None:
     recommend_study(book, number, progress=progress)
 
 
-def draw(book: Book, record: StudyRecord, kept: AnalysisRecord, shown: Shown, *, progress: Progress) -> StudyDrawings:
-    """Room strips and maps of an answer."""
-    return draw_study(book, record, kept, shown=shown, progress=progress)
+def draw(
+    book: Book, record: StudyRecord, kept: AnalysisRecord, inputs: str, shown: Shown, *, progress: Progress
+) -> StudyDrawings:
+    """Room strips and maps of an answer, while it is the one to what is in the book."""
+    with book.reading():
+        if drawings_sum(book, book.study(record.id)) != inputs:
+            raise OutOfDateError
+        return draw_study(book, record, kept, shown=shown, progress=progress)
+
+
+def offer_plans(
+    book: Book, number: int, sizes: tuple[int, ...], shown: Shown, *, progress: Progress
+) -> dict[int, PlanJudgement]:
+    """The surest plan of each size; a size that no plan takes is left out."""
+    found = {}
+    for done, size in enumerate(sizes):
+        progress(done / len(sizes))
+        with suppress(InputError):
+            found[size] = compare_for(book, number, coupons=size, shown=shown).judgements[0]
+    return found
 
 
 def plan_more(book: Book, number: int, coupons: int, shown: Shown, *, progress: Progress) -> None:

@@ -318,7 +318,7 @@ def story_page(story: RecipeStory) -> StoryPage:
             f"Nearest cliff: {nearest_cliff(study, answer, shown)}",
         ),
         rooms=rooms(report, curves),
-        map_pictures=map_pictures(report, maps_of(report, curves)),
+        map_pictures=map_pictures(report, list(maps_of(report, curves))),
         map_key=map_key(report),
         cliff_table=cliff_table(report),
         others_table=_others_table(story),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Callable
 
 import numpy as np
 import pandas as pd
@@ -198,10 +199,14 @@ def study_page(report: StudyReport) -> StudyPage:
     )
 
 
-def study_drawings(report: StudyReport) -> StudyDrawings:
-    """The room strips and the maps of a report, which the page of a study shows too."""
+def study_drawings(report: StudyReport, progress: Callable[[float], None] = lambda share: None) -> StudyDrawings:
+    """The room strips and the maps of a report, which the page of a study shows too; ``progress`` hears of each."""
     profiles = profiles_of(report)
-    maps = maps_of(report, profiles)
+    progress(0.2)
+    maps = []
+    for surface in maps_of(report, profiles):
+        maps.append(surface)
+        progress(0.2 + 0.3 * len(maps))
     return StudyDrawings(rooms(report, profiles), map_pictures(report, maps), map_key(report), flat_lines(report, maps))
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -96,11 +98,10 @@ def map_pictures(report: StudyReport, maps: list[RobustMap]) -> tuple[Picture, .
     return tuple(pictures)
 
 
-def maps_of(report: StudyReport, profiles: dict[str, Profile]) -> list[RobustMap]:
-    """What the maps show, in the order of `pairs_of`."""
-    return [
-        robust_map(report.study, report.surfaces, report.answer, x, y, n=_MAP_POINTS) for x, y in pairs_of(profiles)
-    ]
+def maps_of(report: StudyReport, profiles: dict[str, Profile]) -> Iterator[RobustMap]:
+    """What the maps show, in the order of `pairs_of`, each worked out when it is asked for."""
+    for x, y in pairs_of(profiles):
+        yield robust_map(report.study, report.surfaces, report.answer, x, y, n=_MAP_POINTS)
 
 
 FLAT = 0.5

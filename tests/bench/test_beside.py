@@ -14,7 +14,7 @@ from pathlib import Path
 import httpx2 as httpx
 import pytest
 
-from doe.bench.beside import Elsewhere
+from doe.bench.beside import MOST_PUT_OFF, Elsewhere, Progress, Rank
 from doe.book.engine import DamagedBook
 from doe.domain.errors import InputError, InputErrors
 from tests.bench.process import Running, running
@@ -56,6 +56,67 @@ def test_how_far_an_act_is_is_told_meanwhile(elsewhere: Elsewhere) -> None:
     told: list[float] = []
     assert elsewhere(half_way, 42, progress=told.append) == 42
     assert told == [0.5, 1.0]
+
+
+def long_one(place: Path, name: str, *, progress: Progress) -> str:
+    """Notes that it began, goes on until it is let or broken off, and notes that it ended."""
+    with place.open("a") as file:
+        file.write(f"{name} begins\n")
+    for _ in range(4000):
+        progress(0.5)
+        if (place.parent / "go on").exists():
+            break
+        time.sleep(0.005)
+    with place.open("a") as file:
+        file.write(f"{name} ends\n")
+    return name
+
+
+def test_what_is_waited_for_comes_first_and_breaks_off_what_is_only_added(elsewhere: Elsewhere, tmp_path: Path) -> None:
+    place, made, told = tmp_path / "order", list[str](), list[float]()
+
+    def ask(name: str, rank: Rank) -> threading.Thread:
+        def act() -> None:
+            made.append(elsewhere(long_one, place, name, progress=told.append, rank=rank))
+
+        thread = threading.Thread(target=act)
+        thread.start()
+        return thread
+
+    def noted(*lines: str) -> bool:
+        return place.exists() and place.read_text().splitlines() == list(lines)
+
+    threads = [ask("drawing", Rank.ADDED)]
+    until(lambda: noted("drawing begins"))
+    threads += [ask("hint", Rank.LOOKED_AT)]
+    until(lambda: noted("drawing begins", "hint begins"))
+    threads += [ask("answer", Rank.WAITED_FOR)]
+    until(lambda: noted("drawing begins", "hint begins", "answer begins"))
+    threads += [ask("report", Rank.WAITED_FOR)]  # nothing breaks off what somebody waits for
+    time.sleep(0.1)
+    (tmp_path / "go on").touch()
+    for thread in threads:
+        thread.join(60)
+    assert made == ["answer", "report", "hint", "drawing"]
+    assert [line for line in place.read_text().splitlines() if "begins" in line] == [
+        *("drawing begins", "hint begins", "answer begins", "report begins", "hint begins", "drawing begins")
+    ]
+
+
+def test_what_was_put_off_often_is_carried_out_to_its_end(elsewhere: Elsewhere, tmp_path: Path) -> None:
+    place = tmp_path / "order"
+    drawing = threading.Thread(
+        target=lambda: elsewhere(long_one, place, "drawing", progress=lambda share: None, rank=Rank.ADDED)
+    )
+    drawing.start()
+    for times in range(MOST_PUT_OFF):
+        until(lambda times=times: place.exists() and place.read_text().count("drawing begins") == times + 1)
+        elsewhere(os.getpid)
+    until(lambda: place.read_text().count("drawing begins") == MOST_PUT_OFF + 1)
+    threading.Timer(0.3, (tmp_path / "go on").touch).start()
+    elsewhere(os.getpid)
+    assert place.read_text().splitlines()[-1] == "drawing ends"
+    drawing.join(60)
 
 
 def refuse(found: object) -> None:

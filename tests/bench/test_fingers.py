@@ -35,7 +35,7 @@ PAGES = (
     "/class",
 )
 
-_SMALL = """least => {
+SMALL = """least => {
   const taps = 'a, button:not(.tap), summary, select, textarea,'
     + ' input:not([type=hidden]):not([type=radio]):not([type=checkbox]),'
     + ' label:has(input[type=radio], input[type=checkbox])';
@@ -91,7 +91,7 @@ def test_everything_tappable_is_twelve_millimetres_and_is_reached(press, path):
     page.evaluate("document.querySelectorAll('details').forEach(d => { d.open = true; })")
 
     def check(size: str) -> list[str]:
-        found = [f"{size}: {each} is small" for each in page.evaluate(_SMALL, LEAST)]
+        found = [f"{size}: {each} is small" for each in page.evaluate(SMALL, LEAST)]
         found += [f"{size}: {each} is covered or off the side" for each in page.evaluate(_COVERED)]
         if page.evaluate("document.documentElement.scrollWidth") > page.viewport_size["width"]:
             found.append(f"{size}: runs off the side")

@@ -686,7 +686,9 @@ def test_scoring_goes_on_while_a_hint_is_computed(desk_with, monkeypatch):
     from doe.bench import shop
 
     original = shop.early_hint
-    monkeypatch.setattr(shop, "early_hint", lambda book, study: go_on.wait(60) and original(book, study))
+    monkeypatch.setattr(
+        shop, "early_hint", lambda book, study, **more: go_on.wait(60) and original(book, study, **more)
+    )
     device.get("/hint/1")
     page = device.score("R1-15", **{"check:release": "pass"})
     assert "R1-15 is stored." in page.text

@@ -8,6 +8,7 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
+from functools import partial
 from typing import Any
 from urllib.parse import quote
 
@@ -16,10 +17,16 @@ import pytest
 import doe.office.works
 from doe.acts.comparison.plan import Wanted, begin_comparison
 from doe.acts.confirmation.plan import ClaimWishes, plan_confirmation
+from doe.acts.study.drawings import drawings_sum
 from doe.acts.study.fits import recommend_study
+from doe.acts.study.standing import answer_kept
+from doe.bench.beside import OutOfDateError, Rank
 from doe.book.book import Book
 from doe.domain.gauge import GaugeReading
 from doe.domain.score import ScoreEntry
+from doe.domain.units import METRIC
+from doe.office.study import SIZES
+from doe.office.works import draw
 from tests.acts.recipe.samples import STUDY
 from tests.bench.shop import Device, PageUnderTest, hidden_fields
 
@@ -112,6 +119,44 @@ def test_claims_of_a_confirmation(ready, slow):
         book.save_note("remark", STUDY, {"text": "swept the floor"})
     assert 'action="/confirm/1"' in at_once(ana, "/study/1")
     assert claims.asked == 1
+
+
+def test_what_plans_cost(office_over, shop_with, slow):
+    office, compared = office_over(shop_with(0).book), slow("compare_for")
+    ana, ben = office.device("ana"), office.device("ben", address="192.168.7.21")
+    text = at_once(ana, "/study/1")
+    for words in ("No coupon is planned yet", "Working out what plans cost"):
+        assert words in text
+    assert f'<meta {AGAIN} content="1;url=/study/1">' in text
+    assert 'action="/plan/1"' not in text
+    compared.may.set()
+    text = by_itself(ben, "/study/1", 'action="/plan/1"')
+    assert re.search(r'name="plan" value="\w+\|20" checked', text)
+    # once for both devices, and not again after an act that changes nothing of what it is made from
+    with Book.open(office.place, who="ana") as book:
+        book.save_note("remark", STUDY, {"text": "swept the floor"})
+    assert 'action="/plan/1"' in at_once(ana, "/study/1")
+    assert compared.asked == len(SIZES)
+
+
+def test_drawings_of_an_answer_that_stands_no_more_are_dropped(ready, monkeypatch):
+    with Book.open(ready.place, who="ana") as book:
+        record = book.study(1)
+        kept = answer_kept(book, record)
+        inputs = drawings_sum(book, record)
+        first = str(book.plan_coupons(1)["coupon"].iloc[0])
+        book.record(1, [ScoreEntry(first, {}, void_reason="dropped")])
+        monkeypatch.setattr("doe.office.works.draw_study", None)  # it is not even begun
+        with pytest.raises(OutOfDateError):
+            draw(book, record, kept, inputs, METRIC, progress=lambda share: None)
+    jobs, work = ready.bench.jobs, partial(draw, record=record, kept=kept, inputs=inputs, shown=METRIC)
+    jobs.start("old", "Drawing", "ana", work, lambda made: "/", rank=Rank.ADDED)
+    for _ in range(600):
+        if jobs.find("old") is None:
+            break
+        time.sleep(0.05)
+    assert jobs.find("old") is None
+    assert ready.errors == []
 
 
 def test_what_is_typed_is_not_lost_while_claims_are_worked_out(ready, slow):

@@ -12,6 +12,7 @@ from doe.acts.confirmation.plan import ClaimWishes, plan_confirmation
 from doe.book.book import Book
 from tests.axe_check import need_axe, violations
 from tests.bench.process import Running, running
+from tests.bench.test_fingers import LEAST, SMALL
 from tests.cli.test_own_sheet import odd_sheet
 
 if TYPE_CHECKING:
@@ -76,9 +77,16 @@ LOOKS = ((390, 844, "light"), (390, 844, "dark"), (640, 400, "light"), (320, 640
 WIDE = (1440, 900)
 
 
+CUT = """() => [...document.querySelectorAll('main a, main button:not(.tap), summary, label, legend')]
+  .filter(e => e.getClientRects().length && getComputedStyle(e).display !== 'inline')
+  .filter(e => e.scrollWidth > e.clientWidth + 1)
+  .map(e => e.textContent.trim().slice(0, 40))"""
+"""Words that run out of what is tapped."""
+
+
 def looked_at(page: Page, name: str) -> list[str]:
     """What is wrong with a page as it stands, every fold open: by axe-core, or running off the side."""
-    found = []
+    found, small = [], dict[str, None]()
     page.evaluate("document.querySelectorAll('details').forEach(d => { d.open = true; })")
     for number, (width, height, scheme) in enumerate(LOOKS):
         page.set_viewport_size({"width": width, "height": height})
@@ -88,13 +96,9 @@ def looked_at(page: Page, name: str) -> list[str]:
         found += [f"{name}, {width} {scheme}: {each}" for each in violations(page, *rules)]
         if page.evaluate("document.documentElement.scrollWidth") > width:
             found.append(f"{name} runs off the side at {width}")
-    small = page.evaluate(
-        """[...document.querySelectorAll('a, button:not(.tap), summary')].filter(e => {
-             const r = e.getBoundingClientRect();
-             return r.width && (r.width < 44 || r.height < 44);
-           }).map(e => e.textContent.trim())"""
-    )
-    found += [f"{name}: {words!r} is too small to touch" for words in small]
+        small |= dict.fromkeys(f"{each} is small" for each in page.evaluate(SMALL, LEAST))
+        small |= dict.fromkeys(f"{each} is cut" for each in page.evaluate(CUT))
+    found += [f"{name}: {each}" for each in small]
     page.set_viewport_size({"width": WIDE[0], "height": WIDE[1]})
     page.emulate_media(color_scheme="light")
     if page.evaluate("document.documentElement.scrollWidth") > WIDE[0]:

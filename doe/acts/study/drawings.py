@@ -30,10 +30,13 @@ def drawings_sum(book: Book, record: StudyRecord) -> str:
 def draw_study(
     book: Book, record: StudyRecord, kept: AnalysisRecord, *, shown: Shown, progress: Progress
 ) -> StudyDrawings:
-    """Strips and maps of an answer as it is kept; nothing is stored, and draws of its fit are found again."""
+    """Strips and maps of an answer as it is kept; nothing is stored, and draws of its fit are found again.
+
+    The results must be those that the answer was given to.
+    """
     fitted = fit_of(book, record, kept.seed, lambda share: progress(0.4 * share))
     progress(0.4)
     report = report_facts(book, fitted, answer_from(kept.payload), kept, shown, datetime.now(UTC))
-    drawn = study_drawings(replace(report, gauged=gauged_line(book, record)))
+    drawn = study_drawings(replace(report, gauged=gauged_line(book, record)), lambda share: progress(0.4 + 0.6 * share))
     progress(1.0)
     return drawn

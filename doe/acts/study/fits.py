@@ -206,7 +206,7 @@ class EarlyHint:
     checks_only: bool = False
 
 
-def early_hint(book: Book, study: int) -> EarlyHint:
+def early_hint(book: Book, study: int, *, progress: Progress | None = None) -> EarlyHint:
     """An early look at where good settings may lie, while coupons are still being scored; nothing of it is kept.
 
     Raises
@@ -215,8 +215,8 @@ def early_hint(book: Book, study: int) -> EarlyHint:
         If nothing can be fitted to this study.
     """
     record = book.study(study)
-    fitted = fit_of(book, record, None, None)
-    answer = recommend(record.study, fitted.surfaces, seed=fitted.seed)
+    fitted = fit_of(book, record, None, progress)
+    answer = recommend(record.study, fitted.surfaces, seed=fitted.seed, progress=progress)
     ends = () if answer.window is None else answer.window.bounds[["low", "high"]].astype(float).itertuples()
     results = fitted.surfaces.results
     gaps = find_gaps(record.study, fitted.surfaces)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
@@ -70,6 +71,13 @@ def compare_for(book: Book, key: Key, *, coupons: int, seed: int | None = None, 
     first = partial(make_plan, coupons=judged[0].coupons, kind=judged[0].kind, seed=seed, line=record.line)
     near = tuple(n for n in _below(study, first, gauged).notes if isinstance(n, Finding) and n.code == "near a limit")
     return PlanChoice(record, coupons, seed, judged, absent, cautions, near)
+
+
+def plans_sum(book: Book, key: Key) -> str:
+    """Sum of everything that plans side by side are worked out from: while it is the same, so are they."""
+    record = book.study(key)
+    parts = (record.first_name, record.study, record.line, gauged_line(book, record))
+    return hashlib.sha256(repr(parts).encode()).hexdigest()
 
 
 def _below(study: Study, make: Callable[[Study], Plan], gauged: GaugedLine) -> Plan:
