@@ -21,7 +21,7 @@ from doe.domain.outcome import HAND_PREFIX, hand_columns
 from doe.domain.recipe import PARTS
 from doe.domain.stack import Line, Material, Stack
 from doe.domain.study import Study
-from doe.domain.units import METRIC, Shown
+from doe.domain.units import METRIC, Shown, fixed
 from doe.words.comparison import (
     CHANCE_CAPTION,
     CHANCE_HEADS,
@@ -327,7 +327,7 @@ def _pair_table(judged: Comparison) -> PageTable | None:
         ("only the new one passed", str(pairs.only_new)),
         ("neither passed", str(pairs.neither)),
     )
-    p_exact = f"Exact p that the new material is worse by the margin or more: {judged.rates.test.p_exact:.3f}."
+    p_exact = f"Exact p that the new material is worse by the margin or more: {fixed(judged.rates.test.p_exact, 3)}."
     note = p_exact if judged.staged is None else ""
     return PageTable("Pairs at the setpoint", heads("Outcome | Pairs:"), rows, note)
 
@@ -448,7 +448,10 @@ def draw_limits(
     plot.mark(at(difference), 0.5, "open", size=1.4)
     plot.line([0, 1], [0, 0], stroke=SOFT, width=1)
     plot.along_x([(at(float(t)), (f"{t:g}",)) for t in round_numbers(first, last)], f"difference of {unit}")
-    told = f"Difference {difference:+.2f}, limits {limits[0]:+.2f} to {limits[1]:+.2f}. {caption}"
+    told = (
+        f"Difference {fixed(difference, 2, '+')}, limits {fixed(limits[0], 2, '+')} to "
+        f"{fixed(limits[1], 2, '+')}. {caption}"
+    )
     return Picture(plot.svg(title=title, description=told), title, caption)
 
 

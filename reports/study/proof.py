@@ -15,7 +15,7 @@ from doe.domain.factors import Factor
 from doe.domain.outcome import hand_columns
 from doe.domain.space import Forbidden
 from doe.domain.study import Study
-from doe.domain.units import Shown, show
+from doe.domain.units import Shown, fixed, show
 from doe.setpoint.answer import Answer
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.why import explain_answer
@@ -113,7 +113,7 @@ def cliff_table(report: StudyReport) -> PageTable:
     rows = []
     for c in report.answer.cliffs:
         f = report.study.factor(c.factor)
-        errors = "not stated" if math.isnan(c.setting_errors) else f"{c.setting_errors:.1f}"
+        errors = "not stated" if math.isnan(c.setting_errors) else fixed(c.setting_errors, 1)
         amounts = amount_both(f, c.at, report.shown), difference_both(f, c.distance, report.shown)
         rows.append((f.label, move(f, c.direction), *amounts, errors, SIDE_WORDS[c.side]))
     return PageTable(
@@ -293,9 +293,9 @@ def belief_pairs(report: StudyReport) -> tuple[Pair, ...]:
     belief = report.surfaces.belief
     return (
         Pair("left-out coupons called right", f"{belief.right} of {report.surfaces.results.coupons}"),
-        Pair("log score of left-out coupons", f"{belief.score:.1f}"),
-        Pair("the same, knowing only the share of passes", f"{belief.score_no_factor:.1f}"),
-        Pair("predictive check (below 0.05: the surface misses something)", f"{belief.fit_p_value:.2f}"),
+        Pair("log score of left-out coupons", fixed(belief.score, 1)),
+        Pair("the same, knowing only the share of passes", fixed(belief.score_no_factor, 1)),
+        Pair("predictive check (below 0.05: the surface misses something)", fixed(belief.fit_p_value, 2)),
         *(
             Pair(f"learned about the best {report.study.factor(name).label}", percent(max(share, 0.0)))
             for name, share in belief.learned.items()
