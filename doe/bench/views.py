@@ -116,7 +116,10 @@ class Card:
         What to do before this batch; empty within one.
     dials : tuple of SettingRow
     facts : tuple of str
-        Kind of round, material, what is unusual.
+        Kind of round, what is unusual.
+    key : tuple of str
+        Which coupon is of which material where two are compared, folded away: whoever makes the prints opens it, and a
+        screen on which a pair is scored never tells it.
     timers : tuple of Timer
     waits : tuple of str
         Sentences about waits without a fixed length.
@@ -134,6 +137,7 @@ class Card:
     settle: str = ""
     dials: tuple[SettingRow, ...] = ()
     facts: tuple[str, ...] = ()
+    key: tuple[str, ...] = ()
     timers: tuple[Timer, ...] = ()
     waits: tuple[str, ...] = ()
     button: str = ""
