@@ -51,6 +51,8 @@ class Frame:
         What could not be done, and what to do about it.
     saved : str
         Key of what the device kept and need not keep any more.
+    names : tuple of str
+        Names in the book: no word in them is one of ours.
     is_whole : bool
         Whether the whole job is done here, not only what is done at the press.
     hot, fixed_wording, special_goods : str
@@ -64,6 +66,7 @@ class Frame:
     said: str
     problems: tuple[str, ...]
     saved: str
+    names: tuple[str, ...]
     about: str = ""
     study: int = 0
     coupon: str = ""

@@ -27,6 +27,7 @@ from doe.words.typed import moment, quantity
 from doe.words.wording import local
 from reports.files import write_whole
 from reports.gauges.map import platen_view
+from reports.names import given_names
 from reports.pages import render
 
 
@@ -214,7 +215,7 @@ def map_readings(
     written = None
     if output is not None:
         page = platen_view(made, made_at=local(datetime.now(UTC)), shown=desk.shown)
-        written = write_whole(output, render("platen.html", page))
+        written = write_whole(output, render("platen.html", page, names=given_names(made, made.name)))
     said, left_out = map_words(made.found, desk.shown), caution_words(made.left_out)
     values = made.found.deviation_delta_degc
     usual = values.shape == (3, 3)

@@ -166,7 +166,7 @@ def _write_page(desk: Desk, drill: Drill, output: Path | None) -> Path | None:
     if output is None:
         return None
     page = practice_page(drill.outcome, who=desk.name, day=day(datetime.now()), shown=desk.shown)
-    return write_whole(output, render("practice.html", page))
+    return write_whole(output, render("practice.html", page, names=(desk.name,)))
 
 
 def _outcome_blocks(drill: Drill, page: Path | None) -> list[Block]:

@@ -44,6 +44,7 @@ from doe.words.wording import amount_both, at_most_of_hundred, count, date_and_t
 from reports.drawing.palette import ACCENT, RULE, SOFT, round_numbers
 from reports.drawing.plot import Plot
 from reports.drawing.rows import draw_rows
+from reports.names import given_names
 from reports.pages import render
 from reports.sheet.page import Pair, limit_pairs
 from reports.study.inputs import HistoryRow, Provenance
@@ -166,7 +167,7 @@ def comparison_report(report: ComparisonReport) -> str:
     report : ComparisonReport
         Nothing is judged again: all numbers come from here.
     """
-    return render("comparison.html", comparison_page(report))
+    return render("comparison.html", comparison_page(report), names=given_names(report))
 
 
 def comparison_page(report: ComparisonReport) -> ComparisonPage:

@@ -788,6 +788,21 @@ def test_cautions_stand_on_every_page(desk):
     assert "Burns at a touch" in desk.device().get("/pair").text
 
 
+def test_no_word_in_a_name_opens_an_explanation(desk):
+    record = desk.book.study(STUDY)
+    line = replace(record.line, name="back room & coupon corner")
+    desk.book.save_line(line)
+    new = desk.book.add_study(
+        replace(record.study, name="the setpoint of Ana's batch"), stack=record.stack.name, line=line.name
+    )
+    device = desk.device("ana")
+    device.client.as_sent = True
+    page = device.get(f"/s/{new}").text.partition("<footer")[0]
+    assert "on back room &amp; coupon corner</p>" in page
+    assert "the setpoint of Ana&#39;s batch" in page
+    assert 'class="tap"' in page  # other words do
+
+
 @pytest.mark.parametrize("path", ["/s/1", "/hint/1", "/wrong/1/R1-02"])
 def test_words_of_ours_open_their_explanation_where_they_stand(desk, path):
     device = desk.device("ana")
