@@ -230,12 +230,12 @@ def sure_pairs(study: Study, answer: Answer) -> tuple[Pair, ...]:
 
 PASS_LINES = {
     "closing window": "Pass or fail is described by a closing window: the logit of the pass rate falls off with the "
-    "squared distance from a best place, measured in inverse absolute temperature and logarithm of time. Failures are "
-    "split into too little and too much heat by a direction through that place. Hand-feel is a curved surface with its "
-    "own top and robust errors.",
+    "squared distance from a best place, measured in one over the absolute temperature and the logarithm of "
+    "time. Failures are split into too little and too much heat by a direction through that place. Hand-feel is a "
+    "curved surface with its own top and robust errors.",
     "dose mechanisms": "Pass or fail is described by walls of too little and of too much heat at each machine, "
-    "measured in inverse absolute temperature and logarithm of time; a coupon is sound when it escapes them all. "
-    "Hand-feel is a curved surface with its own top and robust errors.",
+    "measured in one over the absolute temperature and the logarithm of time; a coupon is sound when it escapes them "
+    "all. Hand-feel is a curved surface with its own top and robust errors.",
 }
 """What each kind of pass surface is."""
 
@@ -316,7 +316,7 @@ def provenance_pairs(report: StudyReport) -> tuple[Pair, ...]:
     waiting = f", {fitted.waiting} waiting" if fitted.waiting else ""
     return (
         Pair("coupons fitted", count(fitted.coupons, "coupon") + waiting),
-        Pair("hash of the inputs", source.inputs_hash),
+        Pair("sum of the inputs", source.inputs_hash),
         Pair("seed of the fit", str(report.surfaces.seed)),
         Pair("seed of the recommendation", str(report.answer.seed)),
         Pair("draws behind every number", str(report.surfaces.draws.count)),

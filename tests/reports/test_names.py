@@ -23,12 +23,12 @@ from tests.reports.recipe.samples import kept
 from tests.reports.study.samples import LINE, MADE_AT, STACK, bench_sheet, label_sheets, make_study, plan_of, samples
 from tests.words.confirmation import test_verdict as test_confirmation_words
 
-ROOM = "back room, window side"
+ROOM = "back window, setpoint side"
 STACK_NAMED = "coupon plan - 5 & study <stack>"
 STUDY = "the setpoint of Ana's recipe"
 LINE_NAMED = replace(LINE, name=ROOM, oven=Machine("corner oven", 10, 15), gauge="target gauge")
-NAMED = replace(STACK, name=STACK_NAMED, film=Material("matt film", "Room & Range", "batch 7"))
-GIVEN = (ROOM, STACK_NAMED, STUDY, "corner oven", "target gauge", "Room & Range", "batch 7")
+NAMED = replace(STACK, name=STACK_NAMED, film=Material("matt film", "Window & Recipe", "batch 7"))
+GIVEN = (ROOM, STACK_NAMED, STUDY, "corner oven", "target gauge", "Window & Recipe", "batch 7")
 STUDY_NAMED = replace(make_study(), name=STUDY)
 
 
@@ -73,12 +73,12 @@ def test_no_word_in_a_name_opens_an_explanation(name):
 
 
 def test_a_name_is_no_word_and_the_same_word_beside_it_is_one():
-    page = "<body><p>A room of back room, and Room 5 &amp; co.</p></body>"
-    names = ("back room", "room 5 & co")
-    assert [word for word, _ in taps(with_taps(page, names))] == ["room"]
-    assert "back room" in with_taps(page, names)
-    assert [word for word, _ in taps(with_taps("<body><p>In back room alone</p></body>", names))] == []
-    assert [word for word, _ in taps(with_taps("<body><p>In back\u00a0Rooms</p></body>", names))] == ["Rooms"]
+    page = "<body><p>A window of back window, and Window 5 &amp; co.</p></body>"
+    names = ("back window", "window 5 & co")
+    assert [word for word, _ in taps(with_taps(page, names))] == ["window"]
+    assert "back window" in with_taps(page, names)
+    assert [word for word, _ in taps(with_taps("<body><p>In back window alone</p></body>", names))] == []
+    assert [word for word, _ in taps(with_taps("<body><p>In back\u00a0Windows</p></body>", names))] == ["Windows"]
 
 
 def test_names_are_found_in_whatever_holds_them():

@@ -281,7 +281,7 @@ def _main_effects(reader: Reader, *, smallest_sd: tuple[tuple[str, float], ...],
     return (
         f"Which factors matter: likely seen are main effects, in units of what coupons of one setting scatter, of "
         f"{sizes} "
-        f"(power {power:g}, two-sided level {alpha:g})."
+        f"(power {power:g}, tested two-sided at {alpha:g})."
     )
 
 

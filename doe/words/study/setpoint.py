@@ -144,7 +144,7 @@ def method_words(method: Mapping[str, float | str]) -> tuple[tuple[str, str], ..
             )
         elif key == "locked_lines":
             found["simulated lines behind the error rates"] = (
-                f"{value:g} of six families, unlike any that priors and thresholds were chosen on; four factors, "
+                f"{value:g} of six families, unlike any that priors and verdicts were tuned on; four factors, "
                 "checks alone, wanted rate 95 %, one round"
             )
         elif rate in _RATES:
