@@ -486,9 +486,11 @@ def draw_hand(
     plot.along_y([(up(score), (str(score),)) for score in range(1, 6)], "hand-feel, mean of people")
     ticks = [t for t in round_numbers(1, pairs, 6) if t == round(t)] if pairs > 1 else [1]
     plot.along_x([(across[int(t) - 1], (f"{t:g}",)) for t in ticks], "pair, in the order of pressing")
-    if wanted is not None:
-        plot.level(up(wanted), "wanted")
     both = np.isfinite(in_use) & np.isfinite(new)
+    if wanted is not None:
+        last_pair = np.flatnonzero(both)[-1:]
+        beside = (in_use[last_pair] + new[last_pair]) / 2  # its words stand there, at the same end
+        plot.level(up(wanted), "wanted", below=bool((beside >= wanted).any()))
     for i in np.flatnonzero(both):
         plot.line([across[i]] * 2, [up(in_use[i]), up(new[i])], stroke=RULE, width=2)
     for values, key in ((in_use, "open"), (new, "full")):
