@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Collection
 from dataclasses import fields
 from functools import cache
 from importlib.resources import files
@@ -13,7 +14,7 @@ from jinja2 import Environment, FunctionLoader, StrictUndefined
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from doe.words.glossary import words_in
 from doe.words.typography import printed
-from reports.taps import place_of, with_taps
+from reports.taps import place_of, with_taps, without_names
 
 STANDING = {
     "cautions": CAUTIONS,
@@ -49,7 +50,7 @@ def environment(*, set_well: bool = True) -> Environment:
     return made
 
 
-def render(template: str, view: Any, *, set_well: bool = True) -> str:
+def render(template: str, view: Any, *, names: Collection[str], set_well: bool = True) -> str:
     """Page of a view-model.
 
     Parameters
@@ -58,6 +59,8 @@ def render(template: str, view: Any, *, set_well: bool = True) -> str:
         File name in ``templates/``.
     view : dataclass
         Each of its fields becomes a variable of the template, by the same name.
+    names : collection of str
+        Names on it that people gave, see `reports.names.given_names`: no word in them is explained as one of ours.
     set_well : bool
         See `environment`.
 
@@ -67,20 +70,20 @@ def render(template: str, view: Any, *, set_well: bool = True) -> str:
         A whole HTML document.
     """
     values = {field.name: getattr(view, field.name) for field in fields(view)}
-    return _explained(environment(set_well=set_well).get_template(template).render(values))
+    return _explained(environment(set_well=set_well).get_template(template).render(values), names)
 
 
 _UNSEEN = re.compile(r"<(style|script|head)\b.*?</\1>|<[^>]*>", re.DOTALL)
 _HERE = "<!-- words -->"
 
 
-def _explained(page: str) -> str:
+def _explained(page: str, names: Collection[str]) -> str:
     """A page whose words of ours open their explanation on a tap: in the running text, and all of them in a fold.
 
     They do where its template says where the fold stands.
     """
     if _HERE not in page:
         return page
-    words = [(word, place_of(word)) for word in words_in(_UNSEEN.sub(" ", page))]
+    words = [(word, place_of(word)) for word in words_in(without_names(_UNSEEN.sub(" ", page), names))]
     fold = environment().get_template("words.html").render(words=words)
-    return with_taps(page).replace(_HERE, fold)
+    return with_taps(page, names).replace(_HERE, fold)

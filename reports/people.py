@@ -13,6 +13,7 @@ from doe.assure.people.agreement import HandAgreement, PassAgreement, Repeat, ba
 from doe.domain.finding import Finding
 from doe.domain.spec import HAND_STEP
 from doe.domain.study import Study
+from doe.domain.units import fixed
 from doe.words.people import agreement_words, finding, missing_words
 from doe.words.wording import count, date_and_time, percent
 from reports.study.figures import draw_effects
@@ -138,7 +139,7 @@ def _lean_picture(hand: HandAgreement | None) -> tuple[Picture, ...]:
         else "; ".join(f"{row['person']} is {row['verdict']}" for row in leaning.to_dict("records"))
     )
     said = "Mean hand-feel minus the mean of all, on the same coupons, with 90 % limits. Left: harsh. Right: kind."
-    told = "; ".join(f"{r['person']} {r['lean']:+.1f}" for r in lean.to_dict("records"))
+    told = "; ".join(f"{r['person']} {fixed(r['lean'], 1, '+')}" for r in lean.to_dict("records"))
     svg = draw_effects(
         lean.rename(columns={"person": "term", "lean": "effect"}),
         "points of hand-feel",
@@ -151,11 +152,11 @@ def _lean_picture(hand: HandAgreement | None) -> tuple[Picture, ...]:
 
 
 def _number(value: float) -> str:
-    return "cannot be told" if math.isnan(value) else f"{value:.2f}"
+    return "cannot be told" if math.isnan(value) else fixed(value, 2)
 
 
 def _limits(low: float, high: float) -> str:
-    return "" if math.isnan(low) else f"{low:.2f} to {high:.2f}"
+    return "" if math.isnan(low) else f"{fixed(low, 2)} to {fixed(high, 2)}"
 
 
 def _pass_table(passes: PassAgreement | None) -> PageTable | None:
@@ -164,7 +165,7 @@ def _pass_table(passes: PassAgreement | None) -> PageTable | None:
     rows = tuple(
         (
             f"{p.first} and {p.second}",
-            f"{p.kappa.coupons:.0f}",
+            fixed(p.kappa.coupons),
             percent(p.kappa.agreement),
             _number(p.kappa.kappa),
             _limits(p.kappa.low, p.kappa.high),
@@ -186,7 +187,8 @@ def _hand_table(hand: HandAgreement | None) -> PageTable | None:
     rows = tuple((f"{a} and {b}", _number(k.kappa), _limits(k.low, k.high), band_of(k)) for a, b, k in hand.pairs)
     w = hand.ranks
     note = (
-        f"All together rank the coupons alike with a Kendall's W of {w.w:.2f} ({_limits(w.low, w.high)}); 1 is the "
+        f"All together rank the coupons alike with a Kendall's W of {fixed(w.w, 2)} "
+        f"({_limits(w.low, w.high)}); 1 is the "
         "same ranking by all."
     )
     columns = heads("People | Weighted kappa: | 90 % limits: | ")
@@ -232,8 +234,8 @@ def _repeat_table(repeats: Sequence[Repeat]) -> PageTable | None:
             str(r.turned),
             "" if r.kappa is None else _number(r.kappa.kappa),
             str(r.hand_coupons),
-            "" if math.isnan(r.hand_sd) else f"±{2 * r.hand_sd:.1f}",
-            "" if math.isnan(r.hand_shift) else f"{r.hand_shift:+.1f}",
+            "" if math.isnan(r.hand_sd) else f"±{fixed(2 * r.hand_sd, 1)}",
+            "" if math.isnan(r.hand_shift) else fixed(r.hand_shift, 1, "+"),
         )
         for r in repeats
     )

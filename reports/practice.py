@@ -9,7 +9,7 @@ import pandas as pd
 
 from doe.assure.days import Glances
 from doe.domain.factors import Factor
-from doe.domain.units import METRIC, Shown
+from doe.domain.units import METRIC, Shown, fixed, rounded
 from doe.practice.charts import RunChart
 from doe.practice.drill import BarPicture, DrillResult, MapPicture, RunPicture
 from doe.symptoms.catalogue import symptom
@@ -57,7 +57,7 @@ def practice_page(outcome: DrillResult, *, who: str, day: str, shown: Shown = ME
     """View-model of a finished exercise: who did it, when (in words), in which units."""
     title = words.TITLES[outcome.exercise]
     spent = [count(outcome.coupons, "coupon")] if outcome.coupons else []
-    spent += [count(round(outcome.minutes), "minute")] if outcome.minutes else []
+    spent += [count(int(rounded(outcome.minutes)), "minute")] if outcome.minutes else []
     spent += [count(outcome.hints, "hint")]
     settings: tuple[PageTable, ...] = ()
     if outcome.compared:
@@ -74,7 +74,7 @@ def practice_page(outcome: DrillResult, *, who: str, day: str, shown: Shown = ME
             "An invented world: no machine, film, powder or fabric was measured for it.",
         ),
         truth=words.truth(outcome, shown),
-        score_pairs=tuple(Pair(what, f"{points:+.0f}") for what, points in words.parts(outcome, shown)),
+        score_pairs=tuple(Pair(what, fixed(points, 0, "+")) for what, points in words.parts(outcome, shown)),
         settings=settings,
         pictures=pictures_of(outcome, shown),
         seen=seen_often(outcome),

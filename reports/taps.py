@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Collection
+from functools import lru_cache
+
+from markupsafe import escape
 
 from doe.words.glossary import Word, found_in
 
@@ -12,15 +16,20 @@ field there), or is copied as it stands."""
 _CAUTION = r'<(section|p|details|ul) class="(?:caution|hot|before)\b[^"]*"[^>]*>.*?</\2>'
 """A caution is read as it stands."""
 _PIECE = re.compile(rf"<!--.*?-->|<({_LEFT})\b.*?</\1>|{_CAUTION}|<[^>]*>", re.DOTALL)
+_OPENS = re.compile(r"(?:&(?!nbsp)#?\w+;|[^\w\s<>&;])+$")
+_CLOSES = re.compile(r"(?:&(?!nbsp)#?\w+;|[^\w\s<>&])+(?:s\b)?")
+"""Marks that stand at a word without a blank: a line may end before and after a button, so they are kept with it."""
 _BEGINS = re.compile(r"<(section|details|main|footer|header|h2)\b")
 
 
-def with_taps(page: str) -> str:
+def with_taps(page: str, names: Collection[str] = ()) -> str:
     """A page on which the first use of each word in a section is a button.
 
     A section is what a heading of the second level, a fold, or an element of that name begins. The page must hold an
-    element ``word-NAME`` with the attribute ``popover`` for each of them, see `place_of`.
+    element ``word-NAME`` with the attribute ``popover`` for each of them, see `place_of`. Of ``names``, which people
+    gave, no word is one.
     """
+    given = _pattern(frozenset(names))
     done: list[str] = []
     seen: set[str] = set()
     drawings = 0  # drawings stand within drawings
@@ -30,7 +39,7 @@ def with_taps(page: str) -> str:
     done.append(page[:at])
     for piece in _PIECE.finditer(page, at):
         text = page[at : piece.start()]
-        done.append(text if drawings else _text(text, seen))
+        done.append(text if drawings else _text(text, seen, given))
         drawings += piece[0].startswith("<svg") - piece[0].startswith("</svg")
         if _BEGINS.match(piece[0]):
             seen = set()
@@ -49,15 +58,39 @@ def place_of(word: Word) -> str:
     return f"word-{re.sub(r'[^a-z0-9]+', '-', word.name.lower())}"
 
 
-def _text(text: str, seen: set[str]) -> str:
+def without_names(text: str, names: Collection[str]) -> str:
+    """A text in which blanks stand for every name that somebody gave and that holds a word of ours.
+
+    >>> without_names("The window of back room is wide", ["back room", "Ana"])
+    'The window of           is wide'
+    """
+    given = _pattern(frozenset(names))
+    return given.sub(lambda name: " " * len(name[0]), text) if given else text
+
+
+@lru_cache(maxsize=64)
+def _pattern(names: frozenset[str]) -> re.Pattern[str] | None:
+    """What finds names as a page shows them: escaped, in letters of any size, its blanks and minus signs well set."""
+    telling = sorted((name for name in names if any(True for _ in found_in(name))), key=len, reverse=True)
+    if not telling:
+        return None
+    shown = "|".join(re.escape(str(escape(name))).replace(r"\ ", r"\s").replace(r"\-", "[-\u2212]") for name in telling)
+    return re.compile(rf"(?<!\w)(?:{shown})(?!\w)", re.IGNORECASE)
+
+
+def _text(text: str, seen: set[str], given: re.Pattern[str] | None) -> str:
     if not text.strip():
         return text
-    made, at = [], 0
+    made, done = [], 0
+    theirs = [name.span() for name in given.finditer(text)] if given else []
     for start, end, word in found_in(text):
-        if word.name in seen:
+        if word.name in seen or any(first < end and start < last for first, last in theirs):
             continue
         seen.add(word.name)
         button = f'<button type="button" class="tap" popovertarget="{place_of(word)}">{text[start:end]}</button>'
-        made += [text[at:start], button]
-        at = end
-    return "".join((*made, text[at:]))
+        opening, closing = _OPENS.search(text, done, start), _CLOSES.match(text, end)
+        first, at = (opening.start() if opening else start), (closing.end() if closing else end)
+        tied = f'<span class="tied">{text[first:start]}{button}{text[end:at]}</span>'
+        made += [text[done:first], tied if opening or closing else button]
+        done = at
+    return "".join((*made, text[done:]))

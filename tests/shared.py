@@ -33,4 +33,5 @@ def known_coupons(study: Study, coupons: int, seed: int, *, top: float = 4.0, st
 
 def untapped(page: str) -> str:
     """A page without the buttons that explain words of ours: their words stand in the text as they did."""
-    return re.sub(r'<button type="button" class="tap"[^>]*>(.*?)</button>', r"\1", page)
+    bare = re.sub(r'<button type="button" class="tap"[^>]*>(.*?)</button>', r"\1", page)
+    return re.sub(r'<span class="tied">(.*?)</span>', r"\1", bare)

@@ -12,7 +12,7 @@ from doe.bench.shop import keep_newest
 from doe.bench.views import Choice, ClassPage, DrillPage, Group, Link, ListPage, MadeView, TurnView
 from doe.bench.web import Visit, page, problem_lines
 from doe.domain.errors import InputError
-from doe.domain.units import Shown, show
+from doe.domain.units import Shown, fixed, show
 from doe.practice.drill import Drill, MadeCoupon, Turn, practice_study
 from doe.practice.drill_chart import ReadCharts
 from doe.practice.drills import HINT, reply, start
@@ -175,7 +175,7 @@ def exercise(visit: Visit, typed: str = "", *problems: str) -> Response:
             view = replace(
                 view,
                 score=words.score(outcome),
-                parts=tuple((what, f"{points:+.0f}") for what, points in words.parts(outcome, shown)),
+                parts=tuple((what, fixed(points, 0, "+")) for what, points in words.parts(outcome, shown)),
                 truth=words.truth(outcome, shown),
                 head=head,
                 lines=tuple(lines),

@@ -26,6 +26,7 @@ from doe.domain.standing import StudyStanding
 from doe.domain.units import Shown
 from doe.words.facts import reader_of
 from doe.words.gauges.cautions import caution_words
+from reports.names import given_names
 from reports.sheet.page import SheetPage, sheet_page
 
 if TYPE_CHECKING:
@@ -202,6 +203,17 @@ class Shop:
     def people(self) -> tuple[str, ...]:
         """Who has stored something lately, as they write their names."""
         return tuple(dict.fromkeys(act.who for act in self.look.audit(300)))
+
+    def names(self) -> tuple[str, ...]:
+        """Names that people gave in this book, of which no word is one of ours; read again when others may be there."""
+
+        def make() -> tuple[str, ...]:
+            book = self.look
+            recipes = (kept.recipe for kept in book.recipes())
+            held = (book.stacks(), book.lines(), book.gauges(), book.studies(include_archived=True))
+            return given_names(*held, [s.name for s in held[-1]], *recipes, self.people())
+
+        return self.kept(("names", self._definitions()), make)
 
     def photos(self, study: int, coupon: str | None = None) -> tuple[Photo, ...]:
         """Photos of a study or a coupon that were not taken back."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, get_args
@@ -61,7 +61,7 @@ def next_card(shop: Shop, making: Making, stage: Stage) -> Card | None:
         told(f"card_{stage}"),
         told("card_round", round=first.round),
         told("card_more", more=more) if more else told("card_last"),
-        tuple(Link(c.name, coupon_url(making.record.id, c.name), _material(c)) for c in mine),
+        tuple(Link(c.name, coupon_url(making.record.id, c.name), _pair(c)) for c in mine),
     )
     try:
         sheet = _sheet(shop, making, first.round)
@@ -79,6 +79,7 @@ def next_card(shop: Shop, making: Making, stage: Stage) -> Card | None:
         settle=settle,
         dials=tuple(dials_of(making, first, stage, shop.shown, shop.gauged(making))),
         facts=tuple(_facts(making, mine, stage)),
+        key=tuple(_key(mine)) if stage == ("cure" if making.has_cure else "press") else (),
         timers=tuple(_timers(making, mine, stage, shop.shown)),
         waits=_waits(making, sheet) if sheet is not None and stage == "press" else (),
         button=told(f"{step}_all" if len(mine) > 1 else step, coupons=len(mine)),
@@ -165,7 +166,7 @@ def _facts(making: Making, coupons: tuple[Coupon, ...], stage: Stage) -> Iterato
     if len(coupons) > 1:
         yield told("one_stroke", coupons=[c.name for c in coupons])
     if any(c.material for c in coupons):
-        yield told("materials", each=[f"{c.name}: {_material(c)}" for c in coupons])
+        yield told("by_number")
     elif any("pair" in c.place for c in coupons):
         yield told("by_key")
     uncured = [c.name for c in coupons if not c.is_cured] if stage == "press" and making.has_cure else []
@@ -173,8 +174,17 @@ def _facts(making: Making, coupons: tuple[Coupon, ...], stage: Stage) -> Iterato
         yield told("uncured", coupons=uncured)
 
 
-def _material(coupon: Coupon) -> str:
-    return MATERIALS.get(coupon.material, coupon.material)
+def _pair(coupon: Coupon) -> str:
+    """The pair of a coupon of a comparison, and nothing of its material: whoever makes it may score it too."""
+    pair = coupon.place.get("pair")
+    return "" if pair is None else told("pair", pair=int(float(str(pair))))
+
+
+def _key(coupons: Iterable[Coupon]) -> Iterator[str]:
+    """Which coupon is of which material, for the machine where coupons are made of it; none where codes hide it."""
+    for c in coupons:
+        if c.material:
+            yield f"{c.name}: {MATERIALS.get(c.material, c.material)}"
 
 
 MOST_LISTED = 8

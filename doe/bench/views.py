@@ -51,6 +51,8 @@ class Frame:
         What could not be done, and what to do about it.
     saved : str
         Key of what the device kept and need not keep any more.
+    names : tuple of str
+        Names in the book: no word in them is one of ours.
     is_whole : bool
         Whether the whole job is done here, not only what is done at the press.
     hot, fixed_wording, special_goods : str
@@ -64,6 +66,7 @@ class Frame:
     said: str
     problems: tuple[str, ...]
     saved: str
+    names: tuple[str, ...]
     about: str = ""
     study: int = 0
     coupon: str = ""
@@ -116,7 +119,10 @@ class Card:
         What to do before this batch; empty within one.
     dials : tuple of SettingRow
     facts : tuple of str
-        Kind of round, material, what is unusual.
+        Kind of round, what is unusual.
+    key : tuple of str
+        Which coupon is of which material where two are compared, folded away: whoever makes the prints opens it, and a
+        screen on which a pair is scored never tells it.
     timers : tuple of Timer
     waits : tuple of str
         Sentences about waits without a fixed length.
@@ -134,6 +140,7 @@ class Card:
     settle: str = ""
     dials: tuple[SettingRow, ...] = ()
     facts: tuple[str, ...] = ()
+    key: tuple[str, ...] = ()
     timers: tuple[Timer, ...] = ()
     waits: tuple[str, ...] = ()
     button: str = ""

@@ -45,7 +45,7 @@ _source = cache(template_source)
 
 def render(template: str, view: Any) -> str:
     """Page of a view-model, its text as it stands: forms send it back."""
-    return pages.render(template, view, set_well=False)
+    return pages.render(template, view, names=view.frame.names, set_well=False)
 
 
 async def static(request: Request) -> Response:
@@ -202,7 +202,14 @@ class Visit:
         """The frame of a page for this device, about a study or a coupon of it."""
         hidden = (Hidden(TOKEN, self.bench.sessions.form_token(self.cookie)), Hidden(MARK, new_mark()))
         frame = Frame(
-            self.who, self.can_post, hidden, said, problems, saved, is_whole=self.bench.more_pages is not None
+            self.who,
+            self.can_post,
+            hidden,
+            said,
+            problems,
+            saved,
+            names=(*self.bench.shop.names(), self.who),
+            is_whole=self.bench.more_pages is not None,
         )
         if making is not None:
             frame = replace(frame, about=making.record.name, study=making.record.id)

@@ -39,7 +39,7 @@ from doe.domain.jsonable import named
 from doe.domain.materials import facts_of_make
 from doe.domain.recipe import Part
 from doe.domain.stack import Material
-from doe.domain.units import Shown
+from doe.domain.units import Shown, fixed
 from doe.words import typed
 from doe.words.comparison import (
     CHANCE_CAPTION,
@@ -211,7 +211,7 @@ def _offered(offer: ComparisonOffer, dialled: Dialled, asked: Mapping[Part, str]
             stated(s.power),
             str(s.strokes),
             str(s.coupons),
-            f"{s.hours:.1f}" if s.hours < 1000 else "-",
+            fixed(s.hours, 1) if s.hours < 1000 else "-",
             str(s.apart),
         )
         for s in offer.sizes
@@ -230,7 +230,7 @@ def _offered(offer: ComparisonOffer, dialled: Dialled, asked: Mapping[Part, str]
     notes = [Warn(text) for text in said(offer.notes)]
     warnings = list(offer_warnings(offer, dialled.shown))
     at_edges = f"{points(plan.rate_margin)}, {count(plan.strokes, 'stroke')} at the setpoint{edges}"
-    made = f"{count(len(offer.coupons), 'coupon')}, half of each material, about {offer.hours:.1f} hours"
+    made = f"{count(len(offer.coupons), 'coupon')}, half of each material, about {fixed(offer.hours, 1)} hours"
     taken = f"Taken: {at_edges}: {made}."
     if staged:
         taken = stage_taken(plan.strokes, offer.hours)
@@ -308,7 +308,7 @@ def _begun(made: Begun) -> Reply:
         {"study": name, "id": made.record.id, **named(made, "round", "plan", "coupons", "hours")},
         (
             f"Round {made.round} of the comparison {name} is in the book: {count(len(made.coupons), 'coupon')}, half "
-            f"of each material, about {made.hours:.1f} hours.",
+            f"of each material, about {fixed(made.hours, 1)} hours.",
             f"  new: {made.plan.new}",
             f"  in use: {made.plan.in_use} (recipe {made.plan.recipe}, revision {made.plan.revision})",
             *(_staged_tables(made.plan)[:2] if made.plan.stages is not None else (table,)),
@@ -357,7 +357,7 @@ def _retuned(made: Retuned, shown: Shown) -> Reply:
             earlier,
             Table(("factor", "range", "recipe"), rows, right=("recipe",)),
             f"\n{SCALE_WORDS['surface']}",
-            f"\nTo make: round {made.round}, {count(len(made.coupons), 'coupon')}, about {made.hours:.1f} hours.",
+            f"\nTo make: round {made.round}, {count(len(made.coupons), 'coupon')}, about {fixed(made.hours, 1)} hours.",
             *caution_lines(made.cautions),
         ),
         (f"doe sheet {name} -o sheets --round {made.round}", f"doe recommend {name}"),

@@ -37,7 +37,7 @@ from doe.domain.errors import InputError, quoted
 from doe.domain.jsonable import named
 from doe.domain.standing import NextStep
 from doe.domain.study import Study
-from doe.domain.units import Shown
+from doe.domain.units import Shown, fixed
 from doe.words.confirmation import verdict as words
 from doe.words.confirmation.plan import sentences
 from doe.words.confirmation.verdict import ConfirmationFacts, independence
@@ -157,7 +157,7 @@ def claim_blocks(offer: ClaimOffer, first: ClaimRow, dialled: Dialled) -> Screen
             str(r.claim.failures),
             f"{r.claim.units}{each}" + (f" + {r.corner_coupons}" if r.corner_coupons else ""),
             str(r.garments),
-            f"{r.hours:.1f}",
+            fixed(r.hours, 1),
             *(() if r.by_study is None else (percent(r.by_study),)),
             *(percent(chance) for chance in r.at_rates),
         )
@@ -239,7 +239,8 @@ def plan_blocks(made: ConfirmationPlanned, dialled: Dialled) -> Screen:
     study = made.record.study
     blocks: list[Block] = [
         f"Confirmation {plan.attempt} of {made.record.name} is in the book as round {plan.rounds[0]}: "
-        f"{count(len(made.coupons), 'coupon')}, {count(row.garments, 'garment')}, about {row.hours:.1f} hours at the "
+        f"{count(len(made.coupons), 'coupon')}, {count(row.garments, 'garment')}, about "
+        f"{fixed(row.hours, 1)} hours at the "
         "machines; washes take days more.",
         *(Warn(text) for text in sentences(made.cautions, study)),
         *map(Warn, coupon_warnings(study, made.coupons, made.record.stack, today(), dialled.shown)),

@@ -17,7 +17,7 @@ from doe.cli.gauge import line_meant
 from doe.domain.errors import InputError, quoted
 from doe.domain.gauge import GaugeReading
 from doe.domain.jsonable import named
-from doe.domain.units import SYMBOLS, Shown
+from doe.domain.units import SYMBOLS, Shown, fixed
 from doe.words.conditions import certificate_lines
 from doe.words.facts import Reader
 from doe.words.gauges.cautions import caution_words, machine_notes, map_words, status_words
@@ -27,6 +27,7 @@ from doe.words.typed import moment, quantity
 from doe.words.wording import local
 from reports.files import write_whole
 from reports.gauges.map import platen_view
+from reports.names import given_names
 from reports.pages import render
 
 
@@ -94,7 +95,7 @@ def _dial_table(found: MachineSummary, units: Shown) -> Table:
         cells = [f"{units.value(row.set_degc, 'degC'):.4g}"]
         for made, value in ((row.surface, row.surface.surface_degc), (row.dial, row.dial.dial_degc)):
             assert made.high_degc is not None  # the machine was read
-            cells += [f"{units.value(value, 'degC'):.1f}", f"{units.delta(made.high_degc - value, 'degC'):.1f}"]
+            cells += [fixed(units.value(value, "degC"), 1), fixed(units.delta(made.high_degc - value, "degC"), 1)]
         rows.append(tuple(cells))
     return Table(heads, rows, right=heads)
 
@@ -214,14 +215,14 @@ def map_readings(
     written = None
     if output is not None:
         page = platen_view(made, made_at=local(datetime.now(UTC)), shown=desk.shown)
-        written = write_whole(output, render("platen.html", page))
+        written = write_whole(output, render("platen.html", page, names=given_names(made, made.name)))
     said, left_out = map_words(made.found, desk.shown), caution_words(made.left_out)
     values = made.found.deviation_delta_degc
     usual = values.shape == (3, 3)
     heads = ("left", "middle", "right") if usual else tuple(f"column {i + 1}" for i in range(values.shape[1]))
     names = ("back", "middle", "front") if usual else tuple(f"row {i + 1}" for i in range(values.shape[0]))
     cells = [
-        (name, *("not read" if math.isnan(v) else f"{desk.shown.delta(float(v), 'degC'):+.1f}" for v in row))
+        (name, *("not read" if math.isnan(v) else fixed(desk.shown.delta(float(v), "degC"), 1, "+") for v in row))
         for name, row in zip(names, values, strict=True)
     ]
     blocks: list[Block] = [

@@ -9,6 +9,7 @@ from doe.acts.scoring.people import PeopleAgreement, people_of_study, write_peop
 from doe.cli.desk import Block, Desk, Reply, Screen, Table, Warn, command
 from doe.domain.errors import quoted
 from doe.domain.jsonable import named
+from doe.domain.units import fixed
 from doe.words.people import agreement_words, finding, missing_words
 from doe.words.wording import count
 from reports.files import refuse_folder
@@ -50,7 +51,7 @@ def people(desk: Desk, study: str, output: Path | None = None) -> Reply:
 
 def _signed(value: float) -> str:
     """A tenth with its sign; a nought has none."""
-    return f"{value:+.1f}" if abs(value) >= 0.05 else "0.0"
+    return fixed(value, 1, "+") if abs(value) >= 0.05 else "0.0"
 
 
 def people_blocks(found: PeopleAgreement, said: Sequence[str], missing: Sequence[str]) -> Screen:

@@ -26,7 +26,7 @@ from doe.domain.errors import quoted
 from doe.domain.finding import Finding
 from doe.domain.jsonable import named
 from doe.domain.study import Study
-from doe.domain.units import Shown
+from doe.domain.units import Shown, fixed
 from doe.plans.build import LEAST_OPTIMAL, suitable_kind
 from doe.plans.decisions import outcome
 from doe.plans.judge import PlanJudgement
@@ -204,16 +204,16 @@ def comparison(choice: PlanChoice, shown: Shown) -> Screen:
     heads = ("plan", "coupons", "garments", "hours", *OUTCOME_HEADS)
     study = choice.record.study
     rows = [
-        (j.kind, str(j.coupons), str(j.garments), f"{j.hours:.1f}", *outcome_cells(outcome(study, j.kind, j.coupons)))
+        (j.kind, str(j.coupons), str(j.garments), fixed(j.hours, 1), *outcome_cells(outcome(study, j.kind, j.coupons)))
         for j in choice.judgements
     ]
     textbook = [
         (
             j.kind,
-            f"{j.hours_random:.1f}",
+            fixed(j.hours_random, 1),
             f"{j.quadratic.rank}/{j.quadratic.terms}",
-            f"{j.precision.variance_average:.2f}",
-            f"{j.smallest_effect:.1f} sd" if j.smallest_effect < 99 else "none",
+            fixed(j.precision.variance_average, 2),
+            f"{fixed(j.smallest_effect, 1)} sd" if j.smallest_effect < 99 else "none",
         )
         for j in choice.judgements
     ]
@@ -294,9 +294,10 @@ def planned(made: PlannedRound, desk: Desk, sheet: str) -> Reply:
         [
             f"Round {made.made.round} of {made.record.name} is in the book: {count(len(made.coupons), 'coupon')}, "
             f"{kind_label(made.made.kind)}.",
-            f"In all: {count(j.coupons, 'coupon')}, {count(j.garments, 'garment')}, about {j.hours:.1f} hours at the "
+            f"In all: {count(j.coupons, 'coupon')}, {count(j.garments, 'garment')}, about "
+            f"{fixed(j.hours, 1)} hours at the "
             f"machines, {j.oven_changes:g} oven and {j.press_changes:g} press temperature changes "
-            f"(in random order {j.hours_random:.1f} hours).",
+            f"(in random order {fixed(j.hours_random, 1)} hours).",
             *(Warn(text) for text in said(j.warnings, study, shown)),
             *(Warn(text) for text in plan_notes(near, study, shown)),
             *map(Warn, known_of_materials(study, made.record.stack, today(), shown)),

@@ -14,7 +14,7 @@ from doe.cli.desk import Block, Desk, Reply, Table, command
 from doe.cli.terminal import error_lines, say
 from doe.domain.errors import InputError, quoted
 from doe.domain.jsonable import named
-from doe.domain.units import Shown, show
+from doe.domain.units import Shown, fixed, show
 from doe.practice.drill import Drill, DrillResult, MadeCoupon, MapPicture, Question, Turn, practice_study
 from doe.practice.drills import reply, start
 from doe.symptoms.catalogue import WORDS
@@ -153,7 +153,7 @@ def _show_coupons(drill: Drill, coupons: Sequence[MadeCoupon]) -> None:
             settings = settings_of(made)
             # a failed coupon may come without a symptom: nobody wrote one down
             seen = "passed" if made.passed else WORDS.labels.get(made.symptom, "failed")
-            hand = "" if made.hand is None else f"hand {made.hand:.1f}"
+            hand = "" if made.hand is None else f"hand {fixed(made.hand, 1)}"
             own = [settings[j] for j in differ]
             own = [", ".join(own[i : i + 2]) for i in range(0, len(own), 2)]
             columns.append([f"{made.coupon} {hand}", *own, *words.drawing("" if made.passed else made.symptom), seen])
@@ -166,12 +166,12 @@ def _write_page(desk: Desk, drill: Drill, output: Path | None) -> Path | None:
     if output is None:
         return None
     page = practice_page(drill.outcome, who=desk.name, day=day(datetime.now()), shown=desk.shown)
-    return write_whole(output, render("practice.html", page))
+    return write_whole(output, render("practice.html", page, names=(desk.name,)))
 
 
 def _outcome_blocks(drill: Drill, page: Path | None) -> list[Block]:
     outcome = drill.outcome
-    counted = [(what, f"{points:+.0f}") for what, points in words.parts(outcome, drill.shown)]
+    counted = [(what, fixed(points, 0, "+")) for what, points in words.parts(outcome, drill.shown)]
     again = f"doe practice play {outcome.exercise} --seed {outcome.seed} -o truth.html"
     told = f"The picture of the truth is in {page}" if page is not None else f"The truth as a page: {again}"
     blocks: list[Block] = [

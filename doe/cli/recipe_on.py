@@ -12,7 +12,7 @@ from doe.acts.recipe.recipes import find_recipe
 from doe.acts.study.standing import standing_of_recipe
 from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
 from doe.domain.errors import quoted
-from doe.domain.units import Shown
+from doe.domain.units import Shown, fixed
 from doe.words.cautions import FOOTER
 from doe.words.gauges.cautions import caution_words
 from doe.words.recipe.card import both, setting_amount, span_here, unknown_words
@@ -96,7 +96,7 @@ def _belt_cells(each: LineSetting, own_line: str, shown: Shown) -> tuple[str, st
     if each.seconds is None:
         return "not known", f"{setting_amount(s, s.surface, shown)} on {own_line}", "not known"
     ends = [end for end in (s.window_low, s.window_high) if end is not None]
-    return f"{each.seconds:.0f} s in the heat", "", seconds_words(s.heated_mm, *ends) if ends else "not known"
+    return f"{fixed(each.seconds)} s in the heat", "", seconds_words(s.heated_mm, *ends) if ends else "not known"
 
 
 @command("recipe card")

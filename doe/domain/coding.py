@@ -10,6 +10,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from doe.domain.factors import Factor
+from doe.domain.units import rounded
 
 FloatArray = NDArray[np.float64]
 
@@ -61,7 +62,7 @@ def round_inward(factor: Factor, low: float, high: float) -> tuple[float, float]
 
 def to_step(value: float, step: float) -> float:
     """The nearest whole step of a machine."""
-    return round(round(value / step) * step, 10)
+    return round(rounded(value / step) * step, 10)
 
 
 def inward(low: float, high: float, step: float) -> tuple[float, float]:

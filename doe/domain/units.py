@@ -145,14 +145,44 @@ class Shown:
 METRIC = Shown()
 
 
+def rounded(value: float, decimals: int = 0) -> float:
+    """A number as every screen, page and dial of ours rounds it: a half goes away from zero, as people do it.
+
+    Python's own rounding takes halves to the even neighbour: 120.5 and 119.5 would both read 120. What is a half but
+    for the last bits of a binary number counts as one.
+
+    >>> rounded(120.5), rounded(-2.25, 1), rounded(2.675, 2), rounded(119.4)
+    (121.0, -2.3, 2.68, 119.0)
+    """
+    scale = 10.0**decimals
+    size = abs(value) * scale
+    if not size < _NO_PARTS:  # too large to have halves, or no number
+        return value
+    return math.copysign(math.floor(round(size, 6) + 0.5) / scale, value)
+
+
+_NO_PARTS = 2.0**52
+
+
+def fixed(value: float, decimals: int = 0, sign: str = "") -> str:
+    """The same as text with so many decimals; ``sign="+"`` for one before what is not negative either.
+
+    >>> fixed(120.5), fixed(2.25, 1), fixed(0.25, 1, "+"), fixed(-0.4)
+    ('121', '2.3', '+0.3', '-0')
+    """
+    return f"{rounded(value, decimals):{sign}.{decimals}f}"
+
+
 def show(value: float, unit: str, shown: Shown = METRIC, *, digits: int = 4) -> str:
     """Quantity as text in the user's units, such as ``150 °C`` or ``12 s``.
 
     >>> show(150, "degC", Shown(temperature="degF"))
     '302 °F'
     """
-    number = f"{round(shown.value(value, unit), 10):.{digits}g}"
-    return f"{number} {SYMBOLS[shown.unit(unit)]}".rstrip()
+    number = shown.value(value, unit)
+    # so many digits in all: those before the point leave fewer behind it
+    decimals = digits - 1 - math.floor(math.log10(abs(number))) if number and math.isfinite(number) else 0
+    return f"{rounded(number, decimals):.{digits}g} {SYMBOLS[shown.unit(unit)]}".rstrip()
 
 
 def show_both(value: float, unit: str, shown: Shown = METRIC) -> str:
@@ -174,9 +204,9 @@ def show_difference(delta_degc: float, shown: Shown = METRIC, *, decimals: int |
     >>> show_difference(-4), show_difference(10, Shown(temperature="degF"), decimals=0)
     ('-4.0 °C (-7.2 °F)', '18 °F (10 °C)')
     """
-    form = "g" if decimals is None else f".{decimals}f"
+    sizes = ((u.delta(delta_degc, "degC"), SYMBOLS[u.temperature]) for u in (shown, shown.other))
     return "{} ({})".format(
-        *(f"{u.delta(delta_degc, 'degC'):{form}} {SYMBOLS[u.temperature]}" for u in (shown, shown.other))
+        *(f"{f'{size:g}' if decimals is None else fixed(size, decimals)} {symbol}" for size, symbol in sizes)
     )
 
 

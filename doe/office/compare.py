@@ -41,7 +41,7 @@ from doe.domain.limits import LIMIT_NAMES
 from doe.domain.materials import FACTS, facts_of_make, with_what_follows
 from doe.domain.recipe import PARTS, Part
 from doe.domain.stack import Material
-from doe.domain.units import Shown
+from doe.domain.units import Shown, fixed
 from doe.office import works
 from doe.office.limits import limit_fields, limits_sent
 from doe.office.materials import fact_fields, read_facts
@@ -149,7 +149,7 @@ def _offered(found: ComparisonOffer, shown: Shown) -> tuple[str, ...]:
             most=plan.stages[-1].pairs if plan.stages else plan.strokes,
             coupons=len(found.coupons),
             strokes=plan.strokes,
-            hours=f"{found.hours:.1f}",
+            hours=fixed(found.hours, 1),
             taken=stage_taken(plan.strokes, found.hours),
             points=points(plan.rate_margin),
         ),

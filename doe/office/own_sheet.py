@@ -28,7 +28,7 @@ from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.limits import LIMIT_OPTIONS, missing_limits
 from doe.domain.spec import DEFAULT_CHECKS, Spec
 from doe.domain.study import Study
-from doe.domain.units import SYMBOLS
+from doe.domain.units import SYMBOLS, fixed
 from doe.office.begin import COLUMNS, DRAFT, SHEET, Said, draft, forget, kept, screen, sent
 from doe.office.limits import limit_fields, limits_sent
 from doe.office.steps import lines_of, told
@@ -107,7 +107,7 @@ def _read(data: bytes, name: str) -> ForeignSheet:
             unpacked = 0  # said by whoever reads it
         if unpacked > MOST_UNPACKED:
             allowed = f"at most {MOST_UNPACKED // 1_000_000} MB"
-            raise InputError(name, f"{unpacked / 1e6:.0f} MB unpacked", allowed, "Keep only the coupons.")
+            raise InputError(name, f"{fixed(unpacked / 1e6)} MB unpacked", allowed, "Keep only the coupons.")
     with tempfile.TemporaryDirectory() as folder:
         place = Path(folder) / (name or "sheet")
         place.write_bytes(data)

@@ -44,7 +44,7 @@ from doe.domain.recipe import PARTS
 from doe.domain.spec import Conditions
 from doe.domain.standing import NextStep, StudyStanding
 from doe.domain.study import Study
-from doe.domain.units import SYMBOLS, Shown
+from doe.domain.units import SYMBOLS, Shown, fixed
 from doe.office import works
 from doe.office.compare import recipe_of, told_of_comparison
 from doe.office.limits import limit_fields, limit_unit, limits_sent
@@ -462,7 +462,7 @@ def _plan(visit: Visit, record: StudyRecord) -> Form | Working:
     for size, judged in found.items():
         told_of = said(judged.can_tell, record.study, shown)[:1]
         tried = led_to(outcome(record.study, judged.kind, judged.coupons))
-        text = told("plan_option", coupons=judged.coupons, garments=judged.garments, hours=f"{judged.hours:.1f}")
+        text = told("plan_option", coupons=judged.coupons, garments=judged.garments, hours=fixed(judged.hours, 1))
         options.append(
             Option(
                 f"{judged.kind}|{judged.coupons}",
@@ -531,7 +531,7 @@ def _claims(record: StudyRecord, offer: ClaimOffer) -> Form:
                 coupons=r.claim.units + r.corner_coupons,
                 failures=count(r.claim.failures, "failure"),
             ),
-            told("claim_cost", hours=f"{r.hours:.1f}", garments=r.garments)
+            told("claim_cost", hours=fixed(r.hours, 1), garments=r.garments)
             + ("" if r.by_study is None else f" {told('claim_chance', chance=percent(r.by_study))}"),
             r is first,
         )

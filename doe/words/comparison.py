@@ -10,6 +10,7 @@ from doe.assure.comparison.plan import ComparisonPlan
 from doe.assure.comparison.staged import Stage, StagedChances, hidden_loss, worst_false_alarm
 from doe.assure.comparison.verdict import Comparison
 from doe.domain.finding import Finding
+from doe.domain.units import fixed
 from doe.words.facts import Reader, Text, filled, texts_of, worded
 from doe.words.wording import (
     HUNDRED,
@@ -198,7 +199,7 @@ SPELLING: Mapping[str, Callable[[Any], str]] = {
     "least_drop": lambda share: count(at_least_of_hundred(share), "point"),
     "most_drop": lambda share: count(at_most_of_hundred(share), "point"),
     "new_high": lambda share: f"{at_most_of_hundred(share)} %",
-    "hand_least": lambda value: f"{math.floor(10 * value) / 10:.1f}",
+    "hand_least": lambda value: fixed(math.floor(10 * value) / 10, 1),
     "role": lambda role: sentence(role).rstrip("."),
     "units": lambda number: count(number, "unit waits", "units wait"),
     "chance": lambda share: str(math.ceil(100 * share)),

@@ -8,7 +8,7 @@ from typing import Any
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.finding import Finding
 from doe.domain.jsonable import packaged_table
-from doe.domain.units import METRIC, Shown, show
+from doe.domain.units import METRIC, Shown, fixed, show
 from doe.symptoms.advice import Advice, Move
 from doe.symptoms.catalogue import WORDS, Look, fault, look, symptom
 from doe.symptoms.diagnosis import Diagnosis, Evidence, NextLook
@@ -176,7 +176,7 @@ def chance(p: float) -> str:
     >>> chance(0.123)
     '12 in 100'
     """
-    return f"{100 * p:.0f} in 100"
+    return f"{fixed(100 * p)} in 100"
 
 
 def outcome_words(made: Look, outcome: str) -> str:

@@ -14,7 +14,7 @@ from doe.domain.factors import KNOWN_FACTORS, Factor
 from doe.domain.finding import Finding
 from doe.domain.jsonable import packaged_table
 from doe.domain.study import Study
-from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both, show_difference
+from doe.domain.units import METRIC, SYMBOLS, Shown, fixed, rounded, show, show_both, show_difference
 from doe.words.wording import (
     allowed,
     at_least_of_hundred,
@@ -87,7 +87,7 @@ class _Filler(Formatter):
         if not format_spec and isinstance(value, list | tuple):
             return listing(value)
         if _NOUN.fullmatch(format_spec):
-            return count(round(value), *format_spec.split("/"))
+            return count(int(rounded(value)), *format_spec.split("/"))
         return str(super().format_field(value, format_spec))
 
 
@@ -135,7 +135,7 @@ READINGS: Mapping[str, Callable[[Reader, Any, str], str]] = {
     # shares
     "of": lambda _, share, hundred: f"{out_of_hundred(share)} of {hundred}",
     "least": lambda _, share, hundred: f"{at_least_of_hundred(share)} {hundred}",
-    "points": lambda _, share, __: f"{100 * abs(share or 0.0):.0f}",
+    "points": lambda _, share, __: fixed(100 * abs(share or 0.0)),
     "stated": lambda _, share, __: stated(share),
     "percent": lambda _, share, decimals: percent(share, int(decimals or 0)),
     "allowed": lambda _, failures, __: allowed(failures),
@@ -144,11 +144,11 @@ READINGS: Mapping[str, Callable[[Reader, Any, str], str]] = {
     "show": lambda reader, value, unit: show(value, unit, reader.shown),
     "apart": lambda reader, delta, decimals: show_difference(delta, reader.shown, decimals=int(decimals or 1)),
     "size": lambda reader, delta, decimals: show_difference(abs(delta), reader.shown, decimals=int(decimals or 1)),
-    "deltas": lambda reader, deltas, _: ", ".join(f"{reader.shown.delta(d, 'degC'):+.1f}" for d in deltas),
+    "deltas": lambda reader, deltas, _: ", ".join(fixed(reader.shown.delta(d, "degC"), 1, "+") for d in deltas),
     "delta": lambda reader, delta, _: show_difference(delta, reader.shown, decimals=None),
     "difference": lambda reader, delta, _: degrees_apart(delta, reader.shown),
     "degrees": lambda reader, delta, _: (
-        f"{abs(reader.shown.delta(delta, 'degC')):.0f} {SYMBOLS[reader.shown.temperature]}"
+        f"{fixed(abs(reader.shown.delta(delta, 'degC')))} {SYMBOLS[reader.shown.temperature]}"
     ),
     # words that a value chooses
     "sign": lambda _, number, words: words.split("/")[number >= 0],

@@ -28,12 +28,16 @@ class Word:
         Other names for the same thing.
     see : tuple of str
         Names of words that belong to it.
+    everyday : bool
+        Its name is a word of everyday talk too (a *side*, *over* the round): in a text it is meant only in its longer
+        names.
     """
 
     name: str
     text: str
     also: tuple[str, ...] = ()
     see: tuple[str, ...] = ()
+    everyday: bool = False
 
 
 GLOSSARY: tuple[Word, ...] = rows(Word, packaged_table("glossary")["word"])
@@ -41,7 +45,8 @@ GLOSSARY: tuple[Word, ...] = rows(Word, packaged_table("glossary")["word"])
 
 _BY_NAME = {name.lower(): word for word in GLOSSARY for name in (word.name, *word.also)}
 
-_FORMS = sorted((name for name, word in _BY_NAME.items() if name == word.name.lower() or " " in name), key=len)
+_ALONE = {word.name.lower() for word in GLOSSARY if not word.everyday}
+_FORMS = sorted((name for name in _BY_NAME if " " in name or name in _ALONE), key=len)
 _ANY = re.compile(rf"(?<![\w-])({'|'.join(map(re.escape, reversed(_FORMS)))})s?(?![\w-])")
 """A word of the list in a text of small letters, the longest there; other names for it only where they are of several
 words: a *hand* or a *half* by itself may mean what it always does."""
@@ -50,7 +55,7 @@ words: a *hand* or a *half* by itself may mean what it always does."""
 def words_in(text: str) -> tuple[Word, ...]:
     """Words of the list that a text uses, by name.
 
-    >>> [word.name for word in words_in("Two setpoints, and the lower bounds of each")]
+    >>> [word.name for word in words_in("Two setpoints, side by side, and the lower bounds of each")]
     ['lower bound', 'setpoint']
     """
     found = {word.name for _, _, word in found_in(text)}

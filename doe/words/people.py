@@ -10,6 +10,7 @@ from doe.assure.people.kappa import Kappa
 from doe.domain.finding import Finding
 from doe.domain.jsonable import packaged_table
 from doe.domain.spec import HAND_STEP
+from doe.domain.units import fixed
 from doe.words.facts import Reader, all_worded
 from doe.words.wording import count, percent, verb
 
@@ -43,7 +44,7 @@ def finding(passes: PassAgreement | None, hand: HandAgreement | None) -> tuple[s
 
 
 def _of_one(kappa: Kappa) -> str:
-    return f"{max(kappa.kappa, 0):.2f} of 1"
+    return f"{fixed(max(kappa.kappa, 0), 2)} of 1"
 
 
 def pass_words(found: PassAgreement | None) -> tuple[str, ...]:
@@ -61,7 +62,7 @@ def pass_words(found: PassAgreement | None) -> tuple[str, ...]:
 
 
 def _kappa(k: Kappa) -> str:
-    return f"{k.kappa:.2f} of 1 ({k.low:.2f} to {k.high:.2f})"
+    return f"{fixed(k.kappa, 2)} of 1 ({fixed(k.low, 2)} to {fixed(k.high, 2)})"
 
 
 def _pair(pair: PairAgreement, assurance: float) -> list[str]:
@@ -102,12 +103,14 @@ def hand_words(found: HandAgreement | None) -> tuple[str, ...]:
             "Everybody gave every coupon the same hand-feel: mix soft and stiff coupons to see whether they agree.",
         )
     said = [
-        f"A single score repeats to about ±{2 * found.scores.repeat_sd:.1f} points; of what differs between scores, "
+        f"A single score repeats to about ±{fixed(2 * found.scores.repeat_sd, 1)} points; of what differs "
+        "between scores, "
         f"{percent(max(one, 0))} is the coupons (once each person's habit is taken out)."
     ]
     for row in found.lean[found.lean["verdict"] != "like the others"].itertuples():
         said.append(
-            f"{row.person} scores {abs(float(str(row.lean))):.1f} points {row.verdict}er than the mean: the fit takes "
+            f"{row.person} scores {fixed(abs(float(str(row.lean))), 1)} points {row.verdict}er than the "
+            "mean: the fit takes "
             "that out as long as everyone scores every coupon."
         )
     if one >= GOOD_ICC and absolute < one - 0.1:
@@ -143,12 +146,12 @@ def repeat_words(found: Repeat) -> tuple[str, ...]:
     if found.hand_coupons > 1:
         said.append(
             f"{found.person} felt {count(found.hand_coupons, 'coupon')} twice: a score repeats to about "
-            f"±{2 * found.hand_sd:.1f} points."
+            f"±{fixed(2 * found.hand_sd, 1)} points."
         )
         if found.hand_low > 0 or found.hand_high < 0:
             word = "softer" if found.hand_shift > 0 else "stiffer"
             said.append(
-                f"The second time {found.person} scored {abs(found.hand_shift):.1f} points {word}: the scale has "
+                f"The second time {found.person} scored {fixed(abs(found.hand_shift), 1)} points {word}: the scale has "
                 "moved. Feel the two kept reference coupons (5 soft, 1 stiff) before every session."
             )
         elif 2 * found.hand_sd > 2 * HAND_STEP:

@@ -10,7 +10,7 @@ from doe.domain.finding import Finding
 from doe.domain.jsonable import packaged_table
 from doe.domain.outcome import Side
 from doe.domain.study import Study
-from doe.domain.units import METRIC, SYMBOLS, Shown, show
+from doe.domain.units import METRIC, SYMBOLS, Shown, fixed, rounded, show
 from doe.practice import drill_blank, drill_chart, drill_compare, drill_fault, drill_tune
 from doe.practice.drill import HINT_COST, Drill, DrillResult, MapPicture, Question, Turn, practice_study
 from doe.practice.drill_blank import QualifyBlank
@@ -120,7 +120,9 @@ def _brief_report(drill: ReadReport) -> tuple[str, ...]:
     cliff = "none inside the ranges"
     if found.cliffs:
         near = found.cliffs[0]
-        cliff = f"{drill.study.factor(near.factor).label} {near.direction}, {near.setting_errors:.1f} setting errors"
+        cliff = (
+            f"{drill.study.factor(near.factor).label} {near.direction}, {fixed(near.setting_errors, 1)} setting errors"
+        )
     inner = "none" if found.assured_window is None else "there is one"
     passed = int(drill.results["passed"].sum())
     return (
@@ -208,16 +210,16 @@ def asked(question: Question, shown: Shown = METRIC) -> tuple[str, str]:
 
 def _settings_left(reader: Reader, *, coupons: int, minutes: float, middle: Sequence[float]) -> tuple[str, str]:
     units = [f.unit for f in _usual_factors()]
-    typed = " ".join(f"{reader.shown.value(value, unit):.0f}" for value, unit in zip(middle, units, strict=True))
+    typed = " ".join(fixed(reader.shown.value(value, unit)) for value, unit in zip(middle, units, strict=True))
     return (
-        f"{count(coupons, 'coupon')} and {count(round(minutes), 'minute')} left.",
+        f"{count(coupons, 'coupon')} and {count(int(rounded(minutes)), 'minute')} left.",
         f"Settings such as {typed}, with x2 behind for two coupons; = before them hands them in",
     )
 
 
 def _checks_left(_: Reader, *, checks: Sequence[str], minutes: float, tries: int) -> tuple[str, str]:
     listed = ", ".join(f"{key} ({look(key).minutes:g})" for key in checks)
-    left = f"{count(round(minutes), 'minute')} and {count(tries, 'try', 'tries')} left."
+    left = f"{count(int(rounded(minutes)), 'minute')} and {count(tries, 'try', 'tries')} left."
     return (
         f"{left} Checks with their minutes: {listed}.",
         "A check to make it (? before it says what it is); = and a cause to name it; = alone lists the causes",
@@ -313,12 +315,13 @@ _SAID: dict[str, Text] = {
     "outcome": lambda _, check, outcome: f"  {outcome}: {outcome_words(look(check), outcome)}",
     "check found": lambda _, check, outcome: f"Found: {outcome_words(look(check), outcome)}.",
     "not it": lambda _, cause, minutes: (
-        f"{fault(cause).label}: no, mending that changed nothing, and took {count(round(minutes), 'minute')}."
+        f"{fault(cause).label}: no, mending that changed nothing, and took {count(int(rounded(minutes)), 'minute')}."
     ),
     "which side": lambda _, side: f"Which way it is: {SIDE_WORDS[side]}.",
     "it was": _it_was,
     "tool checks": lambda _, checks, minutes: (
-        f"The tool's own checks would have been: {', '.join(checks) or 'none'} ({count(round(minutes), 'minute')})."
+        f"The tool's own checks would have been: {', '.join(checks) or 'none'} "
+        f"({count(int(rounded(minutes)), 'minute')})."
     ),
     "made at": lambda _, place: f"At the {place}{'' if place == 'setpoint' else ' corner'}:",
     "rates places": lambda _, **rates: (

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from doe.domain.plan_kinds import COMPARE, CONFIRM
 from doe.domain.score import FieldValue
 from doe.domain.study import Study
-from doe.domain.units import Shown
+from doe.domain.units import Shown, rounded
 from doe.symptoms.catalogue import WORDS
 from doe.words.facts import filled, texts_of
 from doe.words.wording import GRADED, amount, count, score
@@ -36,7 +36,7 @@ def minutes_words(minutes: float) -> str:
     >>> minutes_words(0.4), minutes_words(59), minutes_words(134)
     ('1 minute', '59 minutes', '2 h 14 min')
     """
-    whole = max(1, round(minutes))
+    whole = max(1, int(rounded(minutes)))
     return count(whole, "minute") if whole < 120 else f"{whole // 60} h {whole % 60} min"
 
 

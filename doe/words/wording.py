@@ -9,7 +9,7 @@ from functools import partial
 from typing import TypeVar
 
 from doe.domain.factors import KNOWN_FACTORS, Factor, seconds_in_heat
-from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
+from doe.domain.units import METRIC, SYMBOLS, Shown, fixed, rounded, show, show_both
 
 HUNDRED = 100
 
@@ -83,7 +83,7 @@ def out_of_hundred(share: float) -> int:
     >>> out_of_hundred(0.957), out_of_hundred(0.997), out_of_hundred(0.002)
     (96, 99, 1)
     """
-    prints = round(share * HUNDRED)
+    prints = int(rounded(share * HUNDRED))
     if prints == HUNDRED and share < 0.9995:
         return HUNDRED - 1
     if prints == 0 and share > 0.0005:
@@ -160,11 +160,11 @@ def percent(share: float, digits: int = 0) -> str:
     >>> percent(0.957), percent(0.9996), percent(0.957, 1)
     ('96 %', '>99 %', '95.7 %')
     """
-    text = f"{share * 100:.{digits}f}"
+    text = fixed(share * 100, digits)
     if share < 1 and float(text) >= 100:
-        return f">{100 - 10**-digits:.{digits}f} %"
+        return f">{fixed(100 - 10**-digits, digits)} %"
     if share > 0 and float(text) == 0:
-        return f"<{10**-digits:.{digits}f} %"
+        return f"<{fixed(10**-digits, digits)} %"
     return f"{text} %"
 
 
@@ -174,7 +174,7 @@ def percent_at_least(share: float) -> str:
     >>> percent_at_least(0.9219), percent_at_least(0.95)
     ('92.1 %', '95.0 %')
     """
-    return f"{at_least_of_hundred(share * 10) / 10:.1f} %"
+    return f"{fixed(at_least_of_hundred(share * 10) / 10, 1)} %"
 
 
 def percent_at_most(share: float) -> str:
@@ -183,7 +183,7 @@ def percent_at_most(share: float) -> str:
     >>> percent_at_most(0.99047), percent_at_most(0.5)
     ('99.1 %', '50.0 %')
     """
-    return f"{at_most_of_hundred(share * 10) / 10:.1f} %"
+    return f"{fixed(at_most_of_hundred(share * 10) / 10, 1)} %"
 
 
 def allowed(failures: int) -> str:
@@ -199,10 +199,11 @@ def degrees_apart(delta_degc: float, shown: Shown = METRIC) -> str:
     """A *difference* of temperatures in both units, to a tenth where it has one.
 
     >>> degrees_apart(5.0), degrees_apart(2.25)
-    ('5 °C (9 °F)', '2.2 °C (4 °F)')
+    ('5 °C (9 °F)', '2.3 °C (4.1 °F)')
     """
     texts = (
-        f"{round(units.delta(delta_degc, 'degC'), 1):g} {SYMBOLS[units.temperature]}" for units in (shown, shown.other)
+        f"{rounded(units.delta(delta_degc, 'degC'), 1):g} {SYMBOLS[units.temperature]}"
+        for units in (shown, shown.other)
     )
     return "{} ({})".format(*texts)
 
@@ -213,7 +214,7 @@ def score(value: float) -> str:
     >>> score(3.749)
     '3.7'
     """
-    return f"{value:.1f}"
+    return fixed(value, 1)
 
 
 def amount(factor: Factor, value: float | str, shown: Shown = METRIC) -> str:
@@ -225,7 +226,7 @@ def amount(factor: Factor, value: float | str, shown: Shown = METRIC) -> str:
     """
     if factor.is_categorical:
         return str(value)
-    number = f"{shown.value(float(value), factor.unit):.{decimals_of(factor, shown)}f}"
+    number = fixed(shown.value(float(value), factor.unit), decimals_of(factor, shown))
     return f"{number} {SYMBOLS[shown.unit(factor.unit)]}".rstrip()
 
 
@@ -256,7 +257,7 @@ def seconds_words(heated_mm: float | None, *speeds: float) -> str:
     ('120 s', '180 to 90 s')
     """
     times = [seconds_in_heat(heated_mm, speed) for speed in speeds]
-    return f"{' to '.join(dict.fromkeys(f'{time:.0f}' for time in times if time is not None))} s" if all(times) else ""
+    return f"{' to '.join(dict.fromkeys(fixed(time) for time in times if time is not None))} s" if all(times) else ""
 
 
 def _both(factor: Factor, say: Callable[[Shown], str], shown: Shown) -> str:
@@ -296,7 +297,7 @@ def difference(factor: Factor, size: float, shown: Shown = METRIC) -> str:
     '18 °F'
     """
     number = round(shown.delta(abs(size), factor.unit), 10)
-    text = f"{number:.0f}" if number >= 10 else f"{number:.{decimals_of(factor, shown)}f}"
+    text = fixed(number, 0 if number >= 10 else decimals_of(factor, shown))
     if float(text) == 0:  # smaller than the machine can be given
         text = f"{number:.1g}"
     return f"{text} {SYMBOLS[shown.unit(factor.unit)]}".rstrip()
@@ -410,7 +411,7 @@ def errors_away(setting_errors: float) -> str:
         return "no setting error is known for it"
     if setting_errors < 0.5:
         return "less than half a setting error away"
-    return f"{setting_errors:.1f} setting errors away"
+    return f"{fixed(setting_errors, 1)} setting errors away"
 
 
 Day = TypeVar("Day", bound=datetime.date)

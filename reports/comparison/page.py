@@ -21,7 +21,7 @@ from doe.domain.outcome import HAND_PREFIX, hand_columns
 from doe.domain.recipe import PARTS
 from doe.domain.stack import Line, Material, Stack
 from doe.domain.study import Study
-from doe.domain.units import METRIC, Shown
+from doe.domain.units import METRIC, Shown, fixed
 from doe.words.comparison import (
     CHANCE_CAPTION,
     CHANCE_HEADS,
@@ -44,6 +44,7 @@ from doe.words.wording import amount_both, at_most_of_hundred, count, date_and_t
 from reports.drawing.palette import ACCENT, RULE, SOFT, round_numbers
 from reports.drawing.plot import Plot
 from reports.drawing.rows import draw_rows
+from reports.names import given_names
 from reports.pages import render
 from reports.sheet.page import Pair, limit_pairs
 from reports.study.inputs import HistoryRow, Provenance
@@ -166,7 +167,7 @@ def comparison_report(report: ComparisonReport) -> str:
     report : ComparisonReport
         Nothing is judged again: all numbers come from here.
     """
-    return render("comparison.html", comparison_page(report))
+    return render("comparison.html", comparison_page(report), names=given_names(report))
 
 
 def comparison_page(report: ComparisonReport) -> ComparisonPage:
@@ -327,7 +328,7 @@ def _pair_table(judged: Comparison) -> PageTable | None:
         ("only the new one passed", str(pairs.only_new)),
         ("neither passed", str(pairs.neither)),
     )
-    p_exact = f"Exact p that the new material is worse by the margin or more: {judged.rates.test.p_exact:.3f}."
+    p_exact = f"Exact p that the new material is worse by the margin or more: {fixed(judged.rates.test.p_exact, 3)}."
     note = p_exact if judged.staged is None else ""
     return PageTable("Pairs at the setpoint", heads("Outcome | Pairs:"), rows, note)
 
@@ -448,7 +449,10 @@ def draw_limits(
     plot.mark(at(difference), 0.5, "open", size=1.4)
     plot.line([0, 1], [0, 0], stroke=SOFT, width=1)
     plot.along_x([(at(float(t)), (f"{t:g}",)) for t in round_numbers(first, last)], f"difference of {unit}")
-    told = f"Difference {difference:+.2f}, limits {limits[0]:+.2f} to {limits[1]:+.2f}. {caption}"
+    told = (
+        f"Difference {fixed(difference, 2, '+')}, limits {fixed(limits[0], 2, '+')} to "
+        f"{fixed(limits[1], 2, '+')}. {caption}"
+    )
     return Picture(plot.svg(title=title, description=told), title, caption)
 
 
@@ -482,9 +486,11 @@ def draw_hand(
     plot.along_y([(up(score), (str(score),)) for score in range(1, 6)], "hand-feel, mean of people")
     ticks = [t for t in round_numbers(1, pairs, 6) if t == round(t)] if pairs > 1 else [1]
     plot.along_x([(across[int(t) - 1], (f"{t:g}",)) for t in ticks], "pair, in the order of pressing")
-    if wanted is not None:
-        plot.level(up(wanted), "wanted")
     both = np.isfinite(in_use) & np.isfinite(new)
+    if wanted is not None:
+        last_pair = np.flatnonzero(both)[-1:]
+        beside = (in_use[last_pair] + new[last_pair]) / 2  # its words stand there, at the same end
+        plot.level(up(wanted), "wanted", below=bool((beside >= wanted).any()))
     for i in np.flatnonzero(both):
         plot.line([across[i]] * 2, [up(in_use[i]), up(new[i])], stroke=RULE, width=2)
     for values, key in ((in_use, "open"), (new, "full")):

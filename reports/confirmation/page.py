@@ -31,6 +31,7 @@ from doe.words.confirmation.verdict import (
 )
 from doe.words.wording import amount_both, count, date_and_time, listing, score, sentence
 from reports.drawing.rows import draw_rows
+from reports.names import given_names
 from reports.pages import render
 from reports.sheet.page import Pair, stack_pairs
 from reports.study.proof import headed, number, words
@@ -92,6 +93,7 @@ def confirmation_page(
             confirmation=confirmation_section(facts, shown=shown),
             stack_pairs=stack_pairs(stack, line),
         ),
+        names=given_names(facts, stack, line, made_by),
     )
 
 

@@ -187,15 +187,15 @@ class Plot:
         if title:
             self.text(0, 1, title, dx=-44, dy=-12, anchor="start", look="axis")
 
-    def level(self, at: float, words: str = "", *, upright: bool = False) -> None:
-        """A dashed line across, with its words."""
+    def level(self, at: float, words: str = "", *, upright: bool = False, below: bool = False) -> None:
+        """A dashed line across, with its words above its end, or ``below`` it."""
         dashes = {"stroke_dasharray": "4 3"}
         if upright:
             self.line([at, at], [0, 1], stroke=SOFT, width=1.1, **dashes)
             self.text(at, 1, words, dx=4, dy=10, anchor="start", look="soft")
         else:
             self.line([0, 1], [at, at], stroke=SOFT, width=1.1, **dashes)
-            self.text(1, at, words, dy=-4, anchor="end", look="soft")
+            self.text(1, at, words, dy=14 if below else -4, anchor="end", look="soft")
 
     def rule(self, at: float) -> None:
         """A pale upright line."""

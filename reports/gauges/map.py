@@ -9,7 +9,7 @@ import numpy as np
 
 from doe.assure.gauges.platen import PlatenMap, place_name
 from doe.assure.gauges.summary import MachineMap
-from doe.domain.units import METRIC, SYMBOLS, Shown, show_both
+from doe.domain.units import METRIC, SYMBOLS, Shown, fixed, rounded, show_both
 from doe.words.gauges.cautions import caution_words, days_read, map_words, settings_words
 from doe.words.gauges.dials import whole_both
 from doe.words.wording import count, date_and_time
@@ -80,11 +80,17 @@ def _table(found: PlatenMap, at: float | None, shown: Shown) -> PageTable:
     rows = []
     for r, c in np.argwhere(found.passes):
         off = float(found.deviation_delta_degc[r, c])
-        surface = [show_both(round(at + off, 1), "degC", shown)] if at is not None else []
+        surface = [show_both(rounded(at + off, 1), "degC", shown)] if at is not None else []
         name = place_name(int(r), int(c), (shape[0], shape[1]))
         verdict = "cold" if name in found.cold else "hot" if name in found.hot else "alike"
         rows.append(
-            (name, *(f"{u.delta(off, 'degC'):+.1f}" for u in units), *surface, str(int(found.passes[r, c])), verdict)
+            (
+                name,
+                *(fixed(u.delta(off, "degC"), 1, "+") for u in units),
+                *surface,
+                str(int(found.passes[r, c])),
+                verdict,
+            )
         )
     columns = (
         Column("place", False),
@@ -110,7 +116,7 @@ def _picture(found: PlatenMap, machine: str, at: float | None, shown: Shown) -> 
             box = (column / columns, (column + 1) / columns, 1 - (row + 1) / rows, 1 - row / rows)
             _place(plot, box, value, name, found, at if roomy else None, shown)
             if not np.isnan(value):
-                said.append(f"{name} {shown.delta(value, 'degC'):+.1f}{_word(name, found)}")
+                said.append(f"{name} {fixed(shown.delta(value, 'degC'), 1, '+')}{_word(name, found)}")
     plot.text(0.5, 1, "back", dy=-8)
     plot.text(0.5, 0, "front, operator", dy=18)
     svg = plot.svg(title=title, description="; ".join(said) + ".")
@@ -151,7 +157,7 @@ def _place(
         inset_x, inset_y = 0.02 * (box[1] - box[0]), 0.03 * (box[3] - box[2])
         inner = (box[0] + inset_x, box[1] - inset_x, box[2] + inset_y, box[3] - inset_y)
         plot.box(*inner, fill="none", stroke=edge, stroke_width=3)
-    number = f"{shown.delta(value, 'degC'):+.1f}".replace("-", "−")
+    number = fixed(shown.delta(value, "degC"), 1, "+").replace("-", "−")
     if not roomy:
         plot.text(x, y, f"{mark[:1]}{number}", look="small")
         return

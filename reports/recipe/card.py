@@ -36,6 +36,7 @@ from doe.words.recipe.card import (
 from doe.words.study.standing import frame, headline, meaning
 from doe.words.wording import day, held, sentence
 from reports.drawing.qr import qr_svg
+from reports.names import given_names
 from reports.pages import render
 from reports.sheet.page import Pair
 
@@ -142,7 +143,7 @@ def recipe_card(
     cautions : tuple of str, optional
         What is to be said of its gauge that day.
     """
-    return render("recipe.html", card_page(kept, on, shown, standing, cautions))
+    return render("recipe.html", card_page(kept, on, shown, standing, cautions), names=given_names(kept))
 
 
 def card_page(

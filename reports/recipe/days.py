@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from markupsafe import Markup
 
 from doe.assure.days import DayRule, Days, Glances
-from doe.domain.units import METRIC, SYMBOLS, Shown
+from doe.domain.units import METRIC, SYMBOLS, Shown, fixed
 from doe.words.facts import Reader, filled, texts_of
 from doe.words.recipe.days import machine_of
 from doe.words.wording import day
@@ -60,7 +60,8 @@ def glance_chart(found: Glances, shown: Shown, name: str = "") -> Markup:
     for place, height, each in zip(x, y, off, strict=True):
         plot.mark(place, height, "full" if abs(each) > found.u else "open")
     ticks = [
-        (0.5 + end / (2 * top), (f"{shown.delta(end, 'degC'):+.1f}" if end else "0",)) for end in (-found.u, 0, found.u)
+        (0.5 + end / (2 * top), (fixed(shown.delta(end, "degC"), 1, "+") if end else "0",))
+        for end in (-found.u, 0, found.u)
     ]
     plot.along_y(ticks, filled(_SAID["off_axis"], unit=SYMBOLS[shown.temperature]))
     plot.along_x([], _SAID["articles_axis"])

@@ -20,6 +20,7 @@ from doe.words.recipe.record import found_words, item_label
 from doe.words.study.standing import frame, headline, meaning
 from doe.words.wording import date_and_time, day, held
 from reports.confirmation.page import confirmation_section
+from reports.names import given_names
 from reports.pages import render
 from reports.recipe.card import CardSetting, card_setting
 from reports.recipe.story import record_sentence, revisions_table
@@ -122,7 +123,7 @@ class KnownPage:
 
 def known_page(story: KnownStory) -> str:
     """Known settings as one HTML document that needs no network."""
-    return render("known.html", _view(story))
+    return render("known.html", _view(story), names=given_names(story))
 
 
 def _view(story: KnownStory) -> KnownPage:

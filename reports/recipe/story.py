@@ -27,6 +27,7 @@ from doe.words.study.answer import by_answer, lead, nearest_cliff, sureness, win
 from doe.words.study.plans import kind_label, said, why_left_out
 from doe.words.study.standing import frame, headline, meaning
 from doe.words.wording import count, date_and_time, day, held, listing, sentence
+from reports.names import given_names
 from reports.pages import render
 from reports.recipe.card import CardSetting, card_setting
 from reports.recipe.days import day_charts
@@ -262,7 +263,7 @@ class StoryPage:
 
 def recipe_story(story: RecipeStory) -> str:
     """The story of a recipe as one HTML document that needs no network."""
-    return render("recipe_story.html", story_page(story))
+    return render("recipe_story.html", story_page(story), names=given_names(story))
 
 
 def story_page(story: RecipeStory) -> StoryPage:

@@ -12,7 +12,7 @@ from doe.assure.gauges.line import GaugedLine
 from doe.domain.entry import AS_DIALLED, ON_SURFACE, TO_DIAL, EntryColumn, entry_columns, sheet_mark
 from doe.domain.errors import InputError, plain
 from doe.domain.study import Study
-from doe.domain.units import METRIC, SYMBOLS, Shown, show_both
+from doe.domain.units import METRIC, SYMBOLS, Shown, fixed, rounded, show_both
 from doe.symptoms.catalogue import CATALOGUE
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER
 from doe.words.gauges.dials import dial_setting
@@ -122,7 +122,7 @@ def plain_setting(value: float) -> str:
     >>> plain_setting(150.0), plain_setting(36.2594)
     ('150', '36.259')
     """
-    return f"{value:.3f}".rstrip("0").rstrip(".")
+    return fixed(value, 3).rstrip("0").rstrip(".")
 
 
 class _Scales(TypedDict):
@@ -171,7 +171,7 @@ def _rows(
             assert gauged is not None  # no other line has such a column
             dials = [dial_setting(gauged, study, column.name, float(v)) for v in coupons[column.name]]
             units = _units_of(column)
-            filled.append([None if d is None else float(f"{units.value(d.dial_degc, 'degC'):.0f}") for d in dials])
+            filled.append([None if d is None else rounded(units.value(d.dial_degc, "degC")) for d in dials])
         elif column.kind == "setting":
             factor = study.factor(column.name)
             values = coupons[column.name]

@@ -20,7 +20,7 @@ from doe.domain.limits import refuse_too_hot
 from doe.domain.stack import Line, Machine, Stack
 from doe.domain.standing import StudyStanding
 from doe.domain.study import Study
-from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
+from doe.domain.units import METRIC, SYMBOLS, Shown, rounded, show, show_both
 from doe.symptoms.catalogue import short_list, symptom
 from doe.words.cautions import NOT_CHECKED
 from doe.words.gauges.dials import DialSetting, coarse_cautions, dial_setting
@@ -495,7 +495,7 @@ def _settle(
             minutes = max(minutes, abs(step) / 10 * rate)
     if not changes:
         return "Same settings as the batch before: set them afresh and measure again."
-    wait = f"; allow about {count(round(minutes), 'minute')} to settle, then measure" if minutes else ""
+    wait = f"; allow about {count(int(rounded(minutes)), 'minute')} to settle, then measure" if minutes else ""
     return sentence(f"{listing(changes)}{wait}")
 
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from doe.domain.factors import Factor
 from doe.domain.spec import HAND_HIGH, HAND_LOW
+from doe.domain.units import fixed
 from doe.surfaces.classical.batch_errors import Judged
 from doe.surfaces.classical.effects import Effects, half_normal_points
 from doe.words.wording import listing, sentence, stated
@@ -85,7 +86,8 @@ def effect_lines(report: StudyReport) -> tuple[str, ...]:
     checks = report.classical
     said = [
         f"{swings.factors[0].label} {swings.decides}: over its tested range, the rest at the setpoint, the pass rate "
-        f"of the checks swings by about {swings.middle[0]:.0f} points ({swings.low[0]:.0f} to {swings.high[0]:.0f})"
+        f"of the checks swings by about {fixed(swings.middle[0])} points ({fixed(swings.low[0])} to "
+        f"{fixed(swings.high[0])})"
     ]
     if checks.curvature is not None:
         said.append(_curvature_words(checks.curvature))
@@ -129,9 +131,9 @@ def _curvature_words(found: Judged) -> str:
     if found.low is not None and found.high is not None:
         if _says_nothing(found.low, found.high):
             return f"Curvature of the hand-feel cannot be told with these batches and coupons. {found.note}"
-        between = f" (corners less centre: {found.low:+.1f} to {found.high:+.1f})"
+        between = f" (corners less centre: {fixed(found.low, 1, '+')} to {fixed(found.high, 1, '+')})"
     return (
-        f"Centre coupons lie {abs(found.estimate):.1f} hand-feel points {word} the corners{between}, "
+        f"Centre coupons lie {fixed(abs(found.estimate), 1)} hand-feel points {word} the corners{between}, "
         f"{_beside_chance(found.p)}. {found.note}"
     ).strip()
 
@@ -141,17 +143,20 @@ def _drift_words(found: Judged) -> str:
         return f"Drift of the hand-feel: {found.note}"
     told = (
         "From the first coupon pressed to the last, settings being equal, the hand-feel moved by "
-        f"{round(found.estimate, 1) + 0.0:+.1f} points"  # no minus before a zero
+        f"{fixed(round(found.estimate, 1) + 0.0, 1, '+')} points"  # no minus before a zero
     )
     if found.p is None or found.low is None or found.high is None:
         return f"{told}. {found.note}"
     if _says_nothing(found.low, found.high):
         return (
             "Drift of the hand-feel from the first coupon pressed to the last cannot be told with these batches and "
-            f"coupons: settings being equal, anything from {found.low:+.1f} to {found.high:+.1f} points would fit. "
+            f"coupons: settings being equal, anything from {fixed(found.low, 1, '+')} to "
+            f"{fixed(found.high, 1, '+')} points would fit. "
             f"{found.note}"
         )
-    return f"{told} ({found.low:+.1f} to {found.high:+.1f}), {_beside_chance(found.p)}. {found.note}".strip()
+    return (
+        f"{told} ({fixed(found.low, 1, '+')} to {fixed(found.high, 1, '+')}), {_beside_chance(found.p)}. {found.note}"
+    ).strip()
 
 
 def _says_nothing(low: float, high: float) -> bool:
@@ -180,7 +185,7 @@ def _swing_picture(report: StudyReport) -> Picture:
     swings = swings_of(report)
     labels = [f.label for f in swings.factors]
     bars = pd.DataFrame({"term": labels, "effect": swings.middle, "low": swings.low, "high": swings.high})
-    told = listing([f"{label} {size:.0f} points" for label, size in zip(labels, swings.middle, strict=True)])
+    told = listing([f"{label} {fixed(size)} points" for label, size in zip(labels, swings.middle, strict=True)])
     return _bars(
         bars,
         "swing of the pass rate, points of 100",

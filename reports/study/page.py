@@ -54,6 +54,7 @@ from doe.words.wording import (
 )
 from reports.confirmation.page import confirmation_section
 from reports.drawing.symptoms import symptom_svg
+from reports.names import given_names
 from reports.pages import render, template_source
 from reports.sheet.page import Pair, limit_pairs, stack_pairs
 from reports.study.effects import check_lines, effect_lines, effect_pictures, effect_tables
@@ -111,7 +112,7 @@ def study_report(report: StudyReport) -> str:
     report : StudyReport
         The study with its fitted surfaces and answer; nothing is fitted again.
     """
-    return render("report.html", study_page(report))
+    return render("report.html", study_page(report), names=given_names(report))
 
 
 def study_page(report: StudyReport) -> StudyPage:

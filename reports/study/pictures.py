@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from doe.domain.factors import Factor
 from doe.domain.masks import is_forbidden
+from doe.domain.units import fixed
 from doe.setpoint.curves import Profile, RobustMap, profile, robust_map
 from doe.words.study.answer import setpoint_line, wanted
 from doe.words.wording import (
@@ -313,5 +314,5 @@ def _drift_title(same: NDArray[np.float64], *, is_hand: bool) -> str:
     if not is_hand:
         return f"{made}: passed {int(same.sum())}"
     change = abs(float(same[-1] - same[0]))
-    step = "no step worth a half point" if change < 0.5 else f"a change of {change:.1f} points"
+    step = "no step worth a half point" if change < 0.5 else f"a change of {fixed(change, 1)} points"
     return f"{made}: hand-feel {score(float(same[0]))} first, {score(float(same[-1]))} last, {step}"

@@ -15,7 +15,7 @@ from doe.domain.factors import Factor
 from doe.domain.outcome import hand_columns
 from doe.domain.space import Forbidden
 from doe.domain.study import Study
-from doe.domain.units import Shown, show
+from doe.domain.units import Shown, fixed, show
 from doe.setpoint.answer import Answer
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.why import explain_answer
@@ -113,7 +113,7 @@ def cliff_table(report: StudyReport) -> PageTable:
     rows = []
     for c in report.answer.cliffs:
         f = report.study.factor(c.factor)
-        errors = "not stated" if math.isnan(c.setting_errors) else f"{c.setting_errors:.1f}"
+        errors = "not stated" if math.isnan(c.setting_errors) else fixed(c.setting_errors, 1)
         amounts = amount_both(f, c.at, report.shown), difference_both(f, c.distance, report.shown)
         rows.append((f.label, move(f, c.direction), *amounts, errors, SIDE_WORDS[c.side]))
     return PageTable(
@@ -230,12 +230,12 @@ def sure_pairs(study: Study, answer: Answer) -> tuple[Pair, ...]:
 
 PASS_LINES = {
     "closing window": "Pass or fail is described by a closing window: the logit of the pass rate falls off with the "
-    "squared distance from a best place, measured in inverse absolute temperature and logarithm of time. Failures are "
-    "split into too little and too much heat by a direction through that place. Hand-feel is a curved surface with its "
-    "own top and robust errors.",
+    "squared distance from a best place, measured in one over the absolute temperature and the logarithm of "
+    "time. Failures are split into too little and too much heat by a direction through that place. Hand-feel is a "
+    "curved surface with its own top and robust errors.",
     "dose mechanisms": "Pass or fail is described by walls of too little and of too much heat at each machine, "
-    "measured in inverse absolute temperature and logarithm of time; a coupon is sound when it escapes them all. "
-    "Hand-feel is a curved surface with its own top and robust errors.",
+    "measured in one over the absolute temperature and the logarithm of time; a coupon is sound when it escapes them "
+    "all. Hand-feel is a curved surface with its own top and robust errors.",
 }
 """What each kind of pass surface is."""
 
@@ -293,9 +293,9 @@ def belief_pairs(report: StudyReport) -> tuple[Pair, ...]:
     belief = report.surfaces.belief
     return (
         Pair("left-out coupons called right", f"{belief.right} of {report.surfaces.results.coupons}"),
-        Pair("log score of left-out coupons", f"{belief.score:.1f}"),
-        Pair("the same, knowing only the share of passes", f"{belief.score_no_factor:.1f}"),
-        Pair("predictive check (below 0.05: the surface misses something)", f"{belief.fit_p_value:.2f}"),
+        Pair("log score of left-out coupons", fixed(belief.score, 1)),
+        Pair("the same, knowing only the share of passes", fixed(belief.score_no_factor, 1)),
+        Pair("predictive check (below 0.05: the surface misses something)", fixed(belief.fit_p_value, 2)),
         *(
             Pair(f"learned about the best {report.study.factor(name).label}", percent(max(share, 0.0)))
             for name, share in belief.learned.items()
@@ -316,7 +316,7 @@ def provenance_pairs(report: StudyReport) -> tuple[Pair, ...]:
     waiting = f", {fitted.waiting} waiting" if fitted.waiting else ""
     return (
         Pair("coupons fitted", count(fitted.coupons, "coupon") + waiting),
-        Pair("hash of the inputs", source.inputs_hash),
+        Pair("sum of the inputs", source.inputs_hash),
         Pair("seed of the fit", str(report.surfaces.seed)),
         Pair("seed of the recommendation", str(report.answer.seed)),
         Pair("draws behind every number", str(report.surfaces.draws.count)),

@@ -54,6 +54,12 @@ _COVERED = """() => {
   }
   return found;
 }"""
+_OVERLAP = """() => {
+  const ways = [...document.querySelectorAll('.top nav a')].map(e => [e, e.getBoundingClientRect()]);
+  return ways.filter(([e, r], i) => e.scrollWidth > e.clientWidth + 1 || r.right > innerWidth
+    || (i + 1 < ways.length && r.right > ways[i + 1][1].left + 0.5 && r.top < ways[i + 1][1].bottom
+        && ways[i + 1][1].top < r.bottom)).map(([e]) => e.textContent.trim());
+}"""
 _CLOCK = """() => [...document.querySelectorAll('.timer.runs b, #running a')].some(e => {
   const r = e.getBoundingClientRect();
   return r.height && r.top >= 0 && r.bottom <= innerHeight;
@@ -125,3 +131,14 @@ def test_a_countdown_is_seen_wherever_one_is_upright_and_lying(press):
         assert page.evaluate(_COVERED) == []
     finally:
         page.evaluate("localStorage.clear()")
+
+
+@pytest.mark.parametrize("whole", [False, True])
+def test_no_way_to_another_page_lies_half_under_the_next(press, whole):
+    page, address = press
+    for width in (320, 344, 360, 390):
+        page.set_viewport_size({"width": width, "height": 664})
+        page.goto(f"{address}/s/1")
+        if whole:  # as where the whole job is done on it
+            page.evaluate("[...document.querySelectorAll('.top nav a')].at(-1).textContent = 'The study'")
+        assert page.evaluate(_OVERLAP) == [], width

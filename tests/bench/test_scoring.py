@@ -722,10 +722,17 @@ def test_confirmation_and_comparison_show_as_what_they_are(desk):
         dwell=12.0,
     )
     desk.book.save_round(new, pair, kind="compare", seed=1)
-    card = cards(device.get(f"/s/{new}"))["Press next"]
-    assert "Comparison: two materials side by side" in card
-    assert "D-1: material in use and D-2: new material" in card
-    assert "must not know which is which" in card
+    page = device.get(f"/s/{new}")
+    oven, press = (cards(page)[f"{machine} next"] for machine in ("Cure", "Press"))
+    assert "Comparison: two materials side by side" in press
+    assert "D-1 pair 1 D-2 pair 1" in press
+    assert "by number only" in press
+    # the key is where coupons are made, folded away; nothing else of the page on which a pair is scored tells
+    assert "D-1: material in use" in oven
+    folded = re.compile(r'(?s)<details class="(key|words)">.*?</details>')
+    assert len(folded.findall(page.text)) == 2
+    shown = folded.sub("", page.text)
+    assert not re.search("new material|material in use|incumbent", shown.partition('<div class="meaning"')[0])
     assert "there are no settings to look for" in words(device.get(f"/hint/{new}"))
     assert "from 8 scored" not in words(device.get(f"/s/{new}"))
     for path in (f"/c/{new}/D-1", f"/c/{new}/D-2", f"/list/{new}", f"/undo/{new}/D-1"):
@@ -781,6 +788,21 @@ def test_cautions_stand_on_every_page(desk):
         for caution in ("Burns at a touch", "Fumes:", "Powder dust", "data sheets", "licensed people", "local codes"):
             assert caution in text, (path, caution)
     assert "Burns at a touch" in desk.device().get("/pair").text
+
+
+def test_no_word_in_a_name_opens_an_explanation(desk):
+    record = desk.book.study(STUDY)
+    line = replace(record.line, name="back room & coupon corner")
+    desk.book.save_line(line)
+    new = desk.book.add_study(
+        replace(record.study, name="the setpoint of Ana's batch"), stack=record.stack.name, line=line.name
+    )
+    device = desk.device("ana")
+    device.client.as_sent = True
+    page = device.get(f"/s/{new}").text.partition("<footer")[0]
+    assert "on back room &amp; coupon corner</p>" in page
+    assert "the setpoint of Ana&#39;s batch" in page
+    assert 'class="tap"' in page  # other words do
 
 
 @pytest.mark.parametrize("path", ["/s/1", "/hint/1", "/wrong/1/R1-02"])

@@ -87,7 +87,7 @@ def test_attributes_in_the_templates_are_the_fields_of_the_views_inside():
         if not (isinstance(n.node, nodes.Name) and n.node.name == "self")  # blocks of the page itself
     }
     inside = {f.name for page in PAGES.values() for v in views_in(page) - {page} for f in fields(v)}
-    assert asked == inside
+    assert asked | {"names"} == inside  # those of a frame are for whoever sets the page, see `doe.bench.web.render`
 
 
 def test_every_field_of_a_view_model_is_documented():

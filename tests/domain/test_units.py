@@ -2,12 +2,34 @@
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import doe
+import reports
+from doe.domain.coding import to_step
 from doe.domain.errors import InputError, InputErrors
-from doe.domain.units import Shown, degc, degf, delta_degf, parse_quantity, psi, show, show_both, to_stored
+from doe.domain.factors import usual_factor
+from doe.domain.units import (
+    Shown,
+    degc,
+    degf,
+    delta_degf,
+    fixed,
+    parse_quantity,
+    psi,
+    rounded,
+    show,
+    show_both,
+    show_difference,
+    to_stored,
+)
+from doe.words.gauges.dials import whole_both
+from doe.words.wording import amount, percent, prints, score
 
 
 def test_conversions_agree_with_values_worked_by_hand() -> None:
@@ -79,3 +101,40 @@ def test_many_problems_show_the_first_ten_and_count_the_rest() -> None:
     assert len(lines) == 11
     assert lines[-1] == "... and 4 more like these."
     assert InputErrors(problems).problems == tuple(problems)
+
+
+def test_a_half_goes_up_on_every_screen_and_dial_whatever_its_neighbours_are() -> None:
+    # Python's own rounding takes 120.5 to 120 and 121.5 to 122
+    for whole in range(260):
+        half, up = whole + 0.5, str(whole + 1)
+        assert fixed(half) == up
+        assert fixed(-half) == f"-{up}"
+        assert fixed(half / 10, 1) == f"{(whole + 1) / 10:.1f}"
+        assert whole_both(half).startswith(f"{up} °C (")
+        assert amount(usual_factor("press_temp"), half) == f"{up} °C"
+        assert to_step(half, 1.0) == whole + 1
+    assert prints(0.945) == "95 of 100 prints"
+    assert show(1234.5, "s") == "1235 s"
+    assert show_difference(0.25) == "0.3 °C (0.5 °F)"
+    assert show_difference(2.5, decimals=0) == "3 °C (5 °F)"
+    assert percent(0.125) == "13 %"
+    assert score(3.25) == "3.3"
+
+
+@given(st.integers(-(10**7), 10**7), st.integers(0, 4))
+def test_a_number_with_few_decimals_stays_itself_and_what_is_nearly_a_half_is_one(ticks: int, decimals: int) -> None:
+    number = ticks / 10**decimals
+    assert rounded(number, decimals) == number
+    nearly = (ticks + 0.5) / 10**decimals * 3 / 3  # off a half by the last bits
+    assert rounded(nearly, decimals) == (ticks + (ticks >= 0)) / 10**decimals
+
+
+def test_no_other_rounding_makes_the_text_of_a_screen() -> None:
+    """A format of Python's own with a fixed number of decimals rounds halves to even."""
+    base = Path(doe.__file__).parent
+    places = [base / name for name in ("words", "bench", "office", "cli")] + [Path(reports.__file__).parent]
+    drawn = {"drawing", "artwork.py", "labels.py", "figures.py", "whatif.py"}  # lengths in pictures, not numbers
+    for path in (p for place in places for p in place.rglob("*.py")):
+        if drawn.isdisjoint(path.parts):
+            for line in path.read_text(encoding="utf-8").splitlines():
+                assert ">>>" in line or not re.search(r"\{[^{}]+:[+]?\.[0-9]f\}", line), (path, line)

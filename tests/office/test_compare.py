@@ -120,12 +120,16 @@ def by_pages(office, *, blind):
         assert telling == ([] if blind else [pages[0], pages[2]])
         if blind:
             assert TELLS.search(office_text(office, f"/paper/{number}/key"))
+        else:  # whoever makes the prints unfolds it at the oven; the page, from which pairs are scored, does not tell
+            shut = re.sub(r'(?s)<details class="key">.*?</details>', "", office_text(office, pages[0]))
+            assert re.search(r"<small>pair \d+</small>", shut)
+            assert not TELLS.search(shut)
         frame = office.book.plan_coupons(number)
         for row in frame[frame["round"] == round_number].sort_values("coupon").to_dict("records"):
             checks = {f"check:{n}": "pass" if good else "fail" for n, good in passed_of(row).items()}
             hand = {} if "fail" in checks.values() else {"hand": "4"}
             walk.go(f"/c/{number}/{row['coupon']}")
-            assert not blind or not TELLS.search(walk.page.text.partition('<details class="words">')[0])
+            assert not TELLS.search(walk.page.text.partition('<details class="words">')[0])
             walk.send(f"/score/{number}/{row['coupon']}", **checks, **hand)
         walk.go(f"/study/{number}")
         said.append(walk.page.text)

@@ -44,7 +44,7 @@ def _labels() -> str:
 def _practice() -> str:
     outcome = replay("fault", 3, ["settings", "hint", "= dust", "= ink", "= no_gap"]).outcome
     assert outcome is not None
-    return render("practice.html", practice_page(outcome, who="Bo", day="2030-01-02"))
+    return render("practice.html", practice_page(outcome, who="Bo", day="2030-01-02"), names=())
 
 
 def _people() -> str:
@@ -64,7 +64,7 @@ def _people() -> str:
         made_at=MADE_AT,
         made_by="Ana",
     )
-    return render("people.html", page)
+    return render("people.html", page, names=())
 
 
 MAKERS: dict[str, Callable[[], str]] = {
@@ -84,6 +84,7 @@ MAKERS: dict[str, Callable[[], str]] = {
             ),
             made_at=MADE_AT,
         ),
+        names=(),
     ),
     "recipe card": lambda: recipe_card(kept(), date(2030, 6, 1)),
     "comparison": lambda: comparison_report(test_comparison_page.report()),

@@ -46,6 +46,32 @@ def test_nothing_runs_off_the_side_and_no_table_is_cut_at_any_width(browser, nam
     assert found == {}
 
 
+BESIDE_ITS_HEADING = """[...document.querySelectorAll('.wide table:not(.run) td[data-label]')].flatMap(cell => {
+  const box = cell.getBoundingClientRect();
+  const first = box.left + 0.39 * box.width;
+  return [...cell.querySelectorAll('.tap')].filter(tap => tap.getBoundingClientRect().left < first)
+    .map(tap => cell.dataset.label + ': ' + cell.textContent); })"""
+PARTED = """[...document.querySelectorAll('.tied')].filter(tied => {
+  const tap = tied.querySelector('.tap').getBoundingClientRect(), middle = (tap.top + tap.bottom) / 2;
+  return tap.width && [...tied.childNodes].filter(node => node.nodeType === 3).some(node => {
+    const range = document.createRange();
+    range.selectNodeContents(node);
+    const box = range.getBoundingClientRect();
+    return box.top > middle || box.bottom < middle; });
+}).map(tied => tied.textContent)"""
+
+
+@pytest.mark.parametrize("name", MAKERS)
+def test_a_word_that_opens_stands_in_its_sentence_with_its_marks(browser, name):
+    """A bracket does not end a line before a word that opens, and such a word is no cell of its own on a phone."""
+    page = opened(browser, name)
+    for width in (*range(320, 400, 7), 390):
+        page.set_viewport_size({"width": width, "height": 900})
+        assert page.evaluate(BESIDE_ITS_HEADING) == [], width
+        assert page.evaluate(PARTED) == [], width
+    page.close()
+
+
 @pytest.mark.parametrize("name", MAKERS)
 def test_no_violation_by_day_and_by_night_wide_and_narrow(browser, name):
     need_axe()

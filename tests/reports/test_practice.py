@@ -38,7 +38,7 @@ def swept():
 
 def practice_html(outcome, **named):
     """The page as it is written."""
-    return untapped(render("practice.html", practice_page(outcome, **named)))
+    return untapped(render("practice.html", practice_page(outcome, **named), names=()))
 
 
 def test_page_shows_settings_side_by_side_and_two_maps(swept):

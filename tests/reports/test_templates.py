@@ -106,7 +106,7 @@ def test_a_missing_variable_is_an_error():
         pass
 
     with pytest.raises(UndefinedError):
-        render("sheet.html", Empty())
+        render("sheet.html", Empty(), names=())
 
 
 def test_text_is_escaped():

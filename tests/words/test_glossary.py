@@ -81,7 +81,38 @@ def test_words_are_found_as_they_are_written() -> None:
     ]
     assert words_in("preset points, bookish, over-heated") == ()
     for word in GLOSSARY:
-        assert word in words_in(f"a {word.name}.")
+        meant = [name for name in word.also if " " in name] if word.everyday else [word.name]
+        assert meant, f"{word.name} is never explained where it stands"
+        assert all(word in words_in(f"a {name}.") for name in meant)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Second press: 7 s under a cover sheet",
+        "Press temperature seems to decide most: over its tested range",
+        "edge lift after wash: the rim lifts",
+        "two materials side by side in the same press strokes",
+        "separate grains on the powder side",
+        "One step is one setting error",
+        "highest temperature its data sheet allows at any step",
+        "A line joins the two of a pair; thick lines on the axes",
+        "stretch crack: lines open when the print is pulled",
+        "with limits that each hold; 90 % limits",
+        "suits 20 coupons with room for them; Room 23 °C",
+        "Which two factors act together",
+    ],
+)
+def test_an_everyday_word_opens_nothing_where_it_means_what_it_always_does(text):
+    everyday = {word.name for word in GLOSSARY if word.everyday}
+    assert everyday.isdisjoint(word.name for word in words_in(text))
+    assert {"under", "over", "edge", "side", "step", "line", "limit", "room", "act"} <= everyday
+
+
+def test_an_everyday_word_opens_in_the_names_that_can_mean_nothing_else():
+    assert [w.name for w in words_in("Too little heat; the hot edge; room on the dial; one line; side unknown")] == [
+        *("edge", "line", "room", "side", "under"),
+    ]
 
 
 STATISTICS = """assurance bayesian binomial bound classical coefficient confidence correlation covariance curvature

@@ -29,6 +29,7 @@ from doe.domain.outcome import HAND_PREFIX
 from doe.domain.score import ScoreEntry, SecondLook, again_field
 from doe.words.wording import local
 from reports.files import write_whole
+from reports.names import given_names
 from reports.pages import render
 from reports.people import people_page
 
@@ -201,7 +202,7 @@ def write_people(found: PeopleAgreement, output: Path, *, made_by: str) -> Path:
         made_at=local(datetime.now(UTC)),
         made_by=made_by,
     )
-    return write_whole(output, render("people.html", page))
+    return write_whole(output, render("people.html", page, names=given_names(found, made_by)))
 
 
 def _first_hand(results: pd.DataFrame) -> pd.DataFrame:

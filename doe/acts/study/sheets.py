@@ -41,6 +41,7 @@ from doe.words.conditions import condition_texts
 from doe.words.gauges.dials import SCALE_WORDS
 from doe.words.wording import local
 from reports.files import refuse_folder, write_whole
+from reports.names import given_names
 from reports.pages import render
 from reports.sheet.artwork import SIDE, artwork_pdf, artwork_svg
 from reports.sheet.entry import write_entry_csv, write_entry_xlsx
@@ -128,7 +129,7 @@ def write_sheets(
                 standing=known,
                 waits=peel_waits(book, record.id),
             )
-            write_whole(target, render("sheet.html", page))
+            write_whole(target, render("sheet.html", page, names=given_names(record, names, made_by)))
         else:
             write = write_entry_xlsx if target.suffix.lower() == ".xlsx" else write_entry_csv
             write(target, record.study, coupons, names, shown=shown, gauged=gauged)
@@ -155,7 +156,8 @@ def write_key(book: Book, key: Key, output: Path, *, round_number: int | None = 
         )
     plan = from_plain(ComparisonPlan, book.analyses(record.id, COMPARISON_PLAN)[-1].payload)
     (target,) = _targets(output, record, number, {"-key.html": ".html"}, "a folder, or a file ending in .html")
-    return write_whole(target, render("key.html", key_page(record.study, plan, coupons, shown)))
+    page = key_page(record.study, plan, coupons, shown)
+    return write_whole(target, render("key.html", page, names=given_names(record, plan.new, plan.in_use)))
 
 
 def _round(book: Book, key: Key, round_number: int | None) -> tuple[StudyRecord, int, pd.DataFrame]:
@@ -224,7 +226,7 @@ def write_labels(
         link=link,
         skip=skip,
     )
-    path = write_whole(target, render("labels.html", page))
+    path = write_whole(target, render("labels.html", page, names=given_names(record)))
     return Labels(record.name, number, path, GRIDS[grid], len(coupons), check_link(link))
 
 

@@ -12,7 +12,7 @@ from doe.assure.confirmation.verdict import CHECK_PREFIX, Confirmation, CornerRe
 from doe.domain.finding import Finding
 from doe.domain.standing import confirmation_code
 from doe.domain.study import Study
-from doe.domain.units import METRIC, Shown
+from doe.domain.units import METRIC, Shown, fixed
 from doe.words.confirmation.plan import sentences
 from doe.words.facts import filled, texts_of
 from doe.words.study.standing import FRAMES
@@ -282,10 +282,13 @@ def hand_line(facts: ConfirmationFacts) -> str:
     sure = f"with {stated(spec.assurance)} assurance"
     low, high = math.floor(round(found.low * 10, 6)) / 10, math.ceil(round(found.high * 10, 6)) / 10
     if judged.hand_verdict == "good enough":
-        return f"Hand-feel: {sure}, {mean} will be {low:.1f} or softer; {wanted}."
+        return f"Hand-feel: {sure}, {mean} will be {fixed(low, 1)} or softer; {wanted}."
     if judged.hand_verdict == "not good enough":
-        return f"Hand-feel: {sure}, {mean} will stay at {high:.1f} or below; {wanted}."
-    return f"Hand-feel: {sure}, {mean} may come out as low as {low:.1f}; {wanted}. More scored coupons may settle it."
+        return f"Hand-feel: {sure}, {mean} will stay at {fixed(high, 1)} or below; {wanted}."
+    return (
+        f"Hand-feel: {sure}, {mean} may come out as low as {fixed(low, 1)}; {wanted}. More scored coupons may "
+        "settle it."
+    )
 
 
 def lines(facts: ConfirmationFacts, shown: Shown = METRIC) -> tuple[str, ...]:
@@ -425,7 +428,7 @@ def source_rows(facts: ConfirmationFacts) -> tuple[tuple[str, str, str, str], ..
 
 
 def _share(value: float) -> str:
-    return f"{value * 100:.1f} %"
+    return f"{fixed(value * 100, 1)} %"
 
 
 def source_notes(facts: ConfirmationFacts) -> tuple[str, ...]:

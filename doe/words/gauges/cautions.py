@@ -13,7 +13,7 @@ from doe.assure.gauges.summary import HighestDial, dial_error, status_caution
 from doe.domain.finding import Finding
 from doe.domain.gauge import GaugeReading
 from doe.domain.jsonable import packaged_table
-from doe.domain.units import METRIC, SYMBOLS, Shown, show_both, show_difference
+from doe.domain.units import METRIC, SYMBOLS, Shown, fixed, rounded, show_both, show_difference
 from doe.words.facts import Reader, Text, all_worded, worded
 from doe.words.wording import count_only, day, listing, sentence, verb
 
@@ -24,7 +24,7 @@ def signed(delta_degc: float, shown: Shown) -> str:
     >>> signed(-4, METRIC)
     '-4.0 °C'
     """
-    return f"{shown.delta(delta_degc, 'degC'):+.1f} {SYMBOLS[shown.temperature]}"
+    return f"{fixed(shown.delta(delta_degc, 'degC'), 1, '+')} {SYMBOLS[shown.temperature]}"
 
 
 def caution_words(
@@ -64,7 +64,7 @@ def _beyond(
     reader: Reader, *, machine: str, factor: str, surfaces_degc: tuple[float, ...], read_degc: tuple[float, float]
 ) -> str:
     there = [show_both(degc, "degC", reader.shown) for degc in surfaces_degc]
-    read = dict.fromkeys(show_both(round(degc), "degC", reader.shown) for degc in read_degc)
+    read = dict.fromkeys(show_both(rounded(degc), "degC", reader.shown) for degc in read_degc)
     return (
         f"{reader.label(factor).capitalize()}: {listing(there)} {verb(len(there), 'lies', 'lie')} outside what was "
         f"read on the {machine} (display {' to '.join(read)}): there the correction is a guess."

@@ -12,7 +12,7 @@ from doe.domain.coding import to_step
 from doe.domain.factors import KNOWN_FACTORS, Factor
 from doe.domain.plan_kinds import Scale
 from doe.domain.study import Study
-from doe.domain.units import METRIC, SYMBOLS, Shown, show_difference
+from doe.domain.units import METRIC, SYMBOLS, Shown, fixed, show_difference
 from doe.words.cautions import EQUAL, NOT_CHECKED
 from doe.words.wording import amount, amount_both, amount_range, day, listing
 
@@ -159,7 +159,7 @@ def whole_both(degc: float, shown: Shown = METRIC) -> str:
     >>> whole_both(158.2), whole_both(150, Shown("degF"))
     ('158 °C (317 °F)', '302 °F (150 °C)')
     """
-    here, there = (f"{round(u.value(degc, 'degC'), 6):.0f} {SYMBOLS[u.temperature]}" for u in (shown, shown.other))
+    here, there = (f"{fixed(u.value(degc, 'degC'))} {SYMBOLS[u.temperature]}" for u in (shown, shown.other))
     return f"{here} ({there})"
 
 

@@ -7,7 +7,7 @@ from datetime import datetime
 
 from doe.assure.gauges.summary import MachineMap, MachineSummary
 from doe.domain.gauge import GaugeReading
-from doe.domain.units import SYMBOLS, Shown, show_both, show_difference
+from doe.domain.units import SYMBOLS, Shown, fixed, rounded, show_both, show_difference
 from doe.words.conditions import since_words
 from doe.words.gauges.cautions import days_read, machine_notes, settings_words, signed
 from doe.words.gauges.setting_errors import basis_words
@@ -22,7 +22,7 @@ def kept_words(number: int, reading: GaugeReading, surface_degc: float, line: st
     off = signed(surface_degc - reading.set_degc, shown)
     said = f"Reading {number}: the {reading.machine} of {line} is at {off} against what it was set to."
     if reading.emissivity is not None:
-        said += f" Set right for emissivity: {show_both(round(surface_degc, 1), 'degC', shown)} on the surface."
+        said += f" Set right for emissivity: {show_both(rounded(surface_degc, 1), 'degC', shown)} on the surface."
     return said
 
 
@@ -68,7 +68,7 @@ def worth_words(found: MachineSummary, shown: Shown) -> tuple[str, ...]:
     due = status.state == "in date" and status.due is not None
     return (
         f"A surface temperature on it is known to ±{show_difference(gauge.budget.expanded, shown)} "
-        f"(k = {gauge.budget.k:.1f}), from: {sources}. Levels of {suggested.factor} should lie at least {step} "
+        f"(k = {fixed(gauge.budget.k, 1)}), from: {sources}. Levels of {suggested.factor} should lie at least {step} "
         f"{SYMBOLS[shown.temperature]} apart.",
         f"Setting error for {suggested.factor} when none is stated: {show_difference(suggested.sd, shown)} "
         f"({basis_words(suggested, shown)}).",
@@ -83,7 +83,7 @@ def _drift_words(found: MachineSummary, shown: Shown) -> tuple[str, ...]:
     if drift is None or len(drift.sessions) < 2:
         return ()
     days = list(zip(drift.sessions["day"], drift.sessions["deviation_delta_degc"], strict=True))[-DAYS_SHOWN:]
-    told = ", ".join(f"{day(read)} {shown.delta(off, 'degC'):+.1f}" for read, off in days)
+    told = ", ".join(f"{day(read)} {fixed(shown.delta(off, 'degC'), 1, '+')}" for read, off in days)
     clear = "a clear drift" if drift.is_clear else "no clear drift"
     rate = "" if drift.per_year_delta_degc is None else f" ({signed(drift.per_year_delta_degc, shown)} a year)"
     return (f"Over time, surface minus set in {SYMBOLS[shown.temperature]}: {told}: {clear}{rate}.",)

@@ -23,7 +23,7 @@ from doe.domain.recipe import (
 from doe.domain.stack import Material
 from doe.domain.standing import StudyStanding
 from doe.domain.study import Study
-from doe.domain.units import METRIC, SYMBOLS, Shown, show
+from doe.domain.units import METRIC, SYMBOLS, Shown, fixed, show
 from doe.setpoint.answer import Answer
 from doe.words.cautions import HOVERING
 from doe.words.facts import Reader, all_worded, texts_of
@@ -78,7 +78,7 @@ def setting_amount(setting: RecipeSetting, value: float | str, shown: Shown = ME
     unit = shown.unit(setting.unit)
     whole = any(_is_whole(units.value(value, setting.unit)) for units in (shown, shown.other))
     digits = 2 if unit == "m/min" else 0 if unit == "psi" or (whole and unit != "bar") else 1
-    return f"{number:.{digits}f} {SYMBOLS[unit]}".rstrip()
+    return f"{fixed(number, digits)} {SYMBOLS[unit]}".rstrip()
 
 
 def _is_whole(number: float) -> bool:

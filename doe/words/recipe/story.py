@@ -9,7 +9,7 @@ import pandas as pd
 from doe.domain.finding import Finding
 from doe.domain.plan_kinds import COMPARE, CONFIRM
 from doe.domain.study import Study
-from doe.domain.units import METRIC, Shown
+from doe.domain.units import METRIC, Shown, fixed
 from doe.plans.judge import PlanJudgement
 from doe.setpoint.alternatives import Alternative
 from doe.words.study.plans import kind_label, plan_notes, was_automatic
@@ -64,7 +64,7 @@ def why_not(study: Study, chosen: Alternative, other: Alternative) -> str:
         said.append("As good within half a point.")
     if other.seconds is not None and chosen.seconds is not None and abs(other.seconds - chosen.seconds) >= 0.5:
         much = abs(other.seconds - chosen.seconds)
-        said.append(f"It is {much:.0f} s {'quicker' if other.seconds < chosen.seconds else 'slower'} a print.")
+        said.append(f"It is {fixed(much)} s {'quicker' if other.seconds < chosen.seconds else 'slower'} a print.")
     return " ".join(said)
 
 
@@ -75,7 +75,7 @@ def points(share: float) -> str:
     ('12 points', '1 point', '0.6 points')
     """
     number = share * 100
-    text = f"{number:.0f}" if number >= 0.95 else f"{number:.1g}"
+    text = fixed(number) if number >= 0.95 else f"{number:.1g}"
     return f"{text} point{'' if text == '1' else 's'}"
 
 
@@ -100,8 +100,8 @@ def other_row(study: Study, chosen: Alternative, other: Alternative, shown: Show
         "Taken." if other is chosen else why_not(study, chosen, other),
         percent(other.pass_rate),
         f"{at_least_of_hundred(other.pass_rate_low)} %",
-        "not scored" if other.hand is None else f"{other.hand:.1f}",
-        "" if other.seconds is None else f"{other.seconds:.0f} s",
+        "not scored" if other.hand is None else fixed(other.hand, 1),
+        "" if other.seconds is None else f"{fixed(other.seconds)} s",
         settings_words(study, dict(other.settings), shown),
     )
 
@@ -109,16 +109,16 @@ def other_row(study: Study, chosen: Alternative, other: Alternative, shown: Show
 def plan_row(chosen: PlanJudgement, other: PlanJudgement) -> tuple[str, ...]:
     """One row of the table of plans: its kind, why it was not made, and its price."""
     why_not = "Made." if other is chosen else plan_why_not(chosen, other)
-    return kind_label(other.kind), why_not, str(other.coupons), f"{other.hours:.1f}"
+    return kind_label(other.kind), why_not, str(other.coupons), fixed(other.hours, 1)
 
 
 def plan_proof_row(other: PlanJudgement) -> tuple[str, ...]:
     """What a plan is worth in the measures of textbooks."""
-    effect = f"{other.smallest_effect:.1f} sd" if other.smallest_effect < 99 else "none told"
+    effect = f"{fixed(other.smallest_effect, 1)} sd" if other.smallest_effect < 99 else "none told"
     return (
         kind_label(other.kind),
         f"{other.quadratic.rank} of {other.quadratic.terms}",
-        f"{other.precision.variance_average:.2f}",
+        fixed(other.precision.variance_average, 2),
         effect,
     )
 
@@ -160,8 +160,8 @@ def plan_why_not(chosen: PlanJudgement, other: PlanJudgement) -> str:
         other.hours,
         chosen.hours,
         0.05,
-        f"takes {other.hours - chosen.hours:.1f} hours more",
-        f"takes {chosen.hours - other.hours:.1f} hours less",
+        f"takes {fixed(other.hours - chosen.hours, 1)} hours more",
+        f"takes {fixed(chosen.hours - other.hours, 1)} hours less",
         good_is_more=False,
     )
     fewer = chosen.coupons - other.coupons

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from doe.domain.finding import Finding, Value
 from doe.domain.standing import State, StudyStanding, standing, state_of_answer
 from doe.domain.study import Study
-from doe.domain.units import METRIC, Shown
+from doe.domain.units import METRIC, Shown, fixed
 from doe.setpoint.answer import LINKED_FROM, Answer, Cliff, Window
 from doe.words.facts import texts_of
 from doe.words.study.setpoint import said
@@ -264,7 +264,7 @@ def _reach(study: Study, answer: Answer, window: Window) -> str:
         # the wander of the machine is in the pass rate already, so this is about where the dial may stand
         return f"On its narrowest side it ends within half a setting error: little room to move the dial.{beyond_ends}"
     every = "every other side" if ends else "every side"
-    return f"It reaches {least:.1f} setting errors or more to {every}.{beyond_ends}"
+    return f"It reaches {fixed(least, 1)} setting errors or more to {every}.{beyond_ends}"
 
 
 def next_steps(

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from doe.domain.finding import Finding
 from doe.domain.jsonable import named
 from doe.domain.study import STEP_COUPONS, Study
-from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
+from doe.domain.units import METRIC, SYMBOLS, Shown, fixed, show, show_both
 from doe.plans.compare import LeftOut
 from doe.plans.decisions import FAR_OFF, TriedPlan, is_wide, stepwise
 from doe.plans.judge import PlanJudgement
@@ -66,7 +66,7 @@ def outcome_cells(tried: TriedPlan | None) -> tuple[str, str]:
     """What a plan led to: setpoints that hold, with a standard error, and those far off, in percent of lines."""
     if tried is None:
         return ("not tried", "")
-    return (f"{100 * tried.holds:.0f} ± {100 * tried.error:.0f}", f"{100 * tried.far_off:.0f}")
+    return (f"{fixed(100 * tried.holds)} ± {fixed(100 * tried.error)}", fixed(100 * tried.far_off))
 
 
 def outcome_note(study: Study, outcomes: Iterable[TriedPlan | None]) -> tuple[str, ...]:
@@ -77,7 +77,7 @@ def outcome_note(study: Study, outcomes: Iterable[TriedPlan | None]) -> tuple[st
     width, wanted = "wide" if is_wide(study) else "narrow", stated(study.spec.pass_rate)
     return (
         f"Of {tried[0].lines} invented lines with ranges as {width}: good, the setpoint truly reached {wanted}; "
-        f"bad, it stayed {100 * FAR_OFF:.0f} points below or more.",
+        f"bad, it stayed {fixed(100 * FAR_OFF)} points below or more.",
         *(f"Step by step (--step-by-step): {text[0].lower()}{text[1:]}" for text in [led_to(stepwise(study))] if text),
     )
 
@@ -86,8 +86,10 @@ def led_to(tried: TriedPlan | None) -> str:
     """What a plan led to, as a sentence; empty where it was not tried."""
     if tried is None:
         return ""
-    made = f", with {tried.made:.0f} coupons on average" if tried.made < tried.coupons else ""
-    return f"On invented lines with ranges as wide it found settings that hold on {100 * tried.holds:.0f} of 100{made}."
+    made = f", with {fixed(tried.made)} coupons on average" if tried.made < tried.coupons else ""
+    return (
+        f"On invented lines with ranges as wide it found settings that hold on {fixed(100 * tried.holds)} of 100{made}."
+    )
 
 
 def goes_on(study: Study) -> tuple[str, ...]:
@@ -171,8 +173,8 @@ def _in_batches(
 ) -> str:
     machine = texts_of("said_of_plans", "machines_first")[stage]
     text = (
-        f"{machine}: {count(batches, 'batch', 'batches')}, {minutes:.0f} minutes of settling, "
-        f"where a fully random order would take about {minutes_at_random:.0f}."
+        f"{machine}: {count(batches, 'batch', 'batches')}, {fixed(minutes)} minutes of settling, "
+        f"where a fully random order would take about {fixed(minutes_at_random)}."
     )
     if repeats:
         text += (
@@ -182,10 +184,10 @@ def _in_batches(
     else:
         text += " No setting is repeated, so this round alone cannot tell a batch from its setting."
     if once is not None:
-        text += f" Each setting once, without a centre coupon at the start and the end, would take {once:.0f}."
+        text += f" Each setting once, without a centre coupon at the start and the end, would take {fixed(once)}."
     if twice is not None:
         text += (
-            f" Every setting in two batches (order: repeated) would take {twice:.0f} or more and tell more about it."
+            f" Every setting in two batches (order: repeated) would take {fixed(twice)} or more and tell more about it."
         )
     return text
 
@@ -198,7 +200,8 @@ def _near_limit(
     kept = f" The hottest is planned at {end}, below the asked range, to keep it at that." if lowered else ""
     return (
         f"{f.label.capitalize()}: with the setting error and the dial as uncertain as its readings say, about "
-        f"{max(expected, 0.1):.1f} of {coupons} coupons are expected above the {limited} that a material takes.{kept}"
+        f"{fixed(max(expected, 0.1), 1)} of {coupons} coupons are expected above the {limited} that a "
+        f"material takes.{kept}"
     )
 
 
@@ -274,11 +277,11 @@ def _followed(_: Reader, *, coupons: tuple[str, ...], model: str) -> str:
 
 
 def _main_effects(reader: Reader, *, smallest_sd: tuple[tuple[str, float], ...], power: float, alpha: float) -> str:
-    sizes = ", ".join(f"{size:.1f} for {reader.label(factor)}" for factor, size in smallest_sd)
+    sizes = ", ".join(f"{fixed(size, 1)} for {reader.label(factor)}" for factor, size in smallest_sd)
     return (
         f"Which factors matter: likely seen are main effects, in units of what coupons of one setting scatter, of "
         f"{sizes} "
-        f"(power {power:g}, two-sided level {alpha:g})."
+        f"(power {power:g}, tested two-sided at {alpha:g})."
     )
 
 

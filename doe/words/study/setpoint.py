@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from doe.domain.finding import Finding
 from doe.domain.study import Study
-from doe.domain.units import METRIC, Shown
+from doe.domain.units import METRIC, Shown, fixed
 from doe.setpoint.answer import BOTH_ONCE, Answer
 from doe.words.facts import Reader, Text, all_worded, filled, reader_of, texts_of
 from doe.words.study.state import grades_at_odds, open_checks, prior_sentence
@@ -69,7 +69,8 @@ def _leans_on_priors(_: Reader, *, value: float, about: str, halved: str = "", d
     changed = f" Counted {_changed(halved, doubled)}." if halved or doubled else ""
     return (
         "The numbers at this setting lean on what was assumed before any coupon: were that to count double, it would "
-        f"{'raise' if value > 0 else 'lower'} the expected pass rate by about {100 * abs(value):.0f} points, most of "
+        f"{'raise' if value > 0 else 'lower'} the expected pass rate by about {fixed(100 * abs(value))} "
+        "points, most of "
         f"all through {ABOUT[about]}.{changed} On simulated lines {LEANING_OFF} such answers were more than 10 points "
         "off."
     )
@@ -143,7 +144,7 @@ def method_words(method: Mapping[str, float | str]) -> tuple[tuple[str, str], ..
             )
         elif key == "locked_lines":
             found["simulated lines behind the error rates"] = (
-                f"{value:g} of six families, unlike any that priors and thresholds were chosen on; four factors, "
+                f"{value:g} of six families, unlike any that priors and verdicts were tuned on; four factors, "
                 "checks alone, wanted rate 95 %, one round"
             )
         elif rate in _RATES:

@@ -16,7 +16,7 @@ from doe.domain.said import meant
 from doe.domain.spec import Check, Spec
 from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Stack
 from doe.domain.study import Study
-from doe.domain.units import Shown, show_both
+from doe.domain.units import Shown, fixed, show_both
 from doe.words import typed
 from doe.words.wording import listing
 
@@ -178,7 +178,7 @@ def kept_in_heat(source: str, seconds: float) -> str:
     >>> kept_in_heat("recipe tee, revision 1, on back", 120.0)
     'recipe tee, revision 1, on back; its 120 s in the heat kept'
     """
-    return f"{source}; its {seconds:.0f} s in the heat kept"
+    return f"{source}; its {fixed(seconds)} s in the heat kept"
 
 
 def of_dials(source: str, dials: Mapping[str, float]) -> str:

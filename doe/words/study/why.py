@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from doe.domain.study import Study
-from doe.domain.units import METRIC, Shown
+from doe.domain.units import METRIC, Shown, fixed
 from doe.setpoint.answer import Answer
 from doe.setpoint.grounds import Beyond, EndCause, HeatSide, Named, WindowEnd
 from doe.setpoint.priors import PriorPull
@@ -250,7 +250,7 @@ def coupon_rows(why: Why) -> list[tuple[str, ...]]:
             _rate(c.turned),
             _bound(c.turned),
             c.turned.verdict,
-            f"{min(c.left_out.effective, c.turned.effective):.0f}",
+            fixed(min(c.left_out.effective, c.turned.effective)),
         )
         for c in why.coupons[:SHOWN]
     ]
@@ -289,7 +289,7 @@ def other_rows(why: Why) -> list[tuple[str, ...]]:
             str(out_of_hundred(a.pass_rate)),
             str(at_least_of_hundred(a.pass_rate_low)),
             "" if a.hand is None else score(a.hand),
-            "" if a.seconds is None else f"{a.seconds:.0f}",
+            "" if a.seconds is None else fixed(a.seconds),
         )
         for a in why.alternatives
     ]
@@ -369,8 +369,9 @@ def hand_sentences(why: Why) -> tuple[str, ...]:
     else:
         rough = "" if first.reliable else "~"
         said.append(
-            f"{first.coupon} moves it most: without it, it would be {rough}{first.mean:.2f} ({first.low:.2f} to "
-            f"{first.high:.2f}) instead of {hand.mean:.2f} ({hand.low:.2f} to {hand.high:.2f})."
+            f"{first.coupon} moves it most: without it, it would be {rough}{fixed(first.mean, 2)} "
+            f"({fixed(first.low, 2)} to "
+            f"{fixed(first.high, 2)}) instead of {fixed(hand.mean, 2)} ({fixed(hand.low, 2)} to {fixed(hand.high, 2)})."
         )
     return tuple(said)
 
@@ -386,7 +387,7 @@ def reach_sentences(study: Study, why: Why) -> tuple[str, ...]:
         f"{percent(why.now.p_reachable)}{earlier}. The best rate anywhere is expected to be "
         f"{out_of_hundred(why.now.best)} of 100{best}.",
         f"Not reachable is said below {percent(limit)}, when that best rate also falls short by more "
-        f"than {100 * OUT_OF_REACH_GAP:.0f} points."
+        f"than {fixed(100 * OUT_OF_REACH_GAP)} points."
         if limit
         else "With so few coupons of a search step by step it is not yet said that no setting does.",
     ]

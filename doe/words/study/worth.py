@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from doe.domain.study import Study
+from doe.domain.units import fixed
 from doe.practice.worth import BAD_BY, Share, Worth
 from doe.words.wording import count, listing, stated
 
@@ -24,7 +25,7 @@ def rows(worth: Sequence[Worth]) -> list[tuple[str, ...]]:
     return [
         (
             str(w.coupons),
-            f"{w.hours:.1f}",
+            fixed(w.hours, 1),
             share(w.ready),
             share(w.good),
             share(w.bad),
@@ -41,7 +42,7 @@ def share(of: Share) -> str:
     >>> share(Share(18, 36))
     '50 ± 8'
     """
-    return f"{100 * of.value:.0f} ± {100 * of.error:.0f}" if of.lines else "no line"
+    return f"{fixed(100 * of.value)} ± {fixed(100 * of.error)}" if of.lines else "no line"
 
 
 def legend(study: Study) -> str:
@@ -65,8 +66,9 @@ def findings(worth: Sequence[Worth]) -> tuple[str, ...]:
         unsure = (first.ready.error**2 + last.ready.error**2) ** 0.5
         if gain > 2 * unsure:
             said.append(
-                f"{more} more coupons than {first.coupons} (and {spent:.1f} more hours) raise the chance to end ready "
-                f"from {100 * first.ready.value:.0f} % to {100 * last.ready.value:.0f} %."
+                f"{more} more coupons than {first.coupons} (and {fixed(spent, 1)} more hours) raise the "
+                "chance to end ready "
+                f"from {fixed(100 * first.ready.value)} % to {fixed(100 * last.ready.value)} %."
             )
         else:
             said.append(

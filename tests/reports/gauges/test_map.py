@@ -84,7 +84,7 @@ def test_page_of_any_grid_is_one_sound_document(grid):
     places = [f"row {r + 1} column {c + 1}" for r in range(grid[0]) for c in range(grid[1])]
     found = judge_map([GaugeReading("oven", 120, None, 118 + i % 3, p) for i, p in enumerate(places)], grid=grid)
     made = page_of(found, line="<script>", machine="oven", name="t", set_degc=(120.0,))
-    page = render("platen.html", platen_view(made, made_at=WHEN))
+    page = render("platen.html", platen_view(made, made_at=WHEN), names=())
     assert "<script>" not in page
     assert "http://" not in page.replace("http://www.w3.org", "")
     assert page.count('class="plot platen"') == 1
@@ -93,7 +93,7 @@ def test_page_of_any_grid_is_one_sound_document(grid):
 def test_page_carries_cautions_and_escapes_names():
     found = judge_map(readings(dict.fromkeys(PLACES, 0.0)))
     left_out = (Finding("reading left out", {"name": "Reading 3", "why": "It is of bare metal."}),)
-    page = render("platen.html", platen_view(page_of(found, left_out=left_out), made_at=WHEN))
+    page = render("platen.html", platen_view(page_of(found, left_out=left_out), made_at=WHEN), names=())
     assert "swing &lt;press&gt;" in page
     assert "Burns at a touch" in page
     assert "Reading 3 is left out. It is of bare metal." in page

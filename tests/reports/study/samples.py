@@ -23,6 +23,7 @@ from doe.practice.lines import make_line
 from doe.setpoint.answer import Window
 from doe.setpoint.recommendation import recommend
 from doe.surfaces.fitted import fit
+from reports.names import given_names
 from reports.pages import render
 from reports.sheet.labels import labels_page
 from reports.sheet.page import sheet_page
@@ -52,12 +53,12 @@ LIMITS = Limits(
 
 def bench_sheet(*inputs: Any, **others: Any) -> str:
     """`sheet_page` as a document."""
-    return render("sheet.html", sheet_page(*inputs, **others))
+    return render("sheet.html", sheet_page(*inputs, **others), names=given_names(*inputs, *others.values()))
 
 
 def label_sheets(*inputs: Any, **others: Any) -> str:
     """`labels_page` as a document."""
-    return render("labels.html", labels_page(*inputs, **others))
+    return render("labels.html", labels_page(*inputs, **others), names=given_names(*inputs))
 
 
 def make_study(names: tuple[str, ...] = FOUR, *, forbidden: str = "", spec: Spec | None = None) -> Study:

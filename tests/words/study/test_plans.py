@@ -143,7 +143,7 @@ def test_what_a_plan_tells_and_what_it_cannot_are_sentences():
     assert can[0].startswith(
         "Which factors matter: likely seen are main effects, in units of what coupons of one setting scatter, of "
     )
-    assert "for press dwell (power 0.8, two-sided level 0.1)." in can[0]
+    assert "for press dwell (power 0.8, tested two-sided at 0.1)." in can[0]
     assert any("Whether the response bends" in s for s in can)
     assert any("Which factor bends" in s for s in cannot)
     assert any("A pass rate by counting: 20 coupons" in s for s in cannot)
