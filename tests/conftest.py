@@ -12,7 +12,10 @@ from doe.domain.spec import Spec
 from doe.domain.study import Study
 from tests.shared import known_coupons
 
-pytest_plugins = ["tests.postgres", "tests.shop", "tests.browser", "tests.kept_draws", "tests.made_once", "tests.demo"]
+pytest_plugins = [
+    *("tests.postgres", "tests.shop", "tests.browser", "tests.demo"),
+    *("tests.made_once", "tests.kept_draws", "tests.kept_answers"),
+]
 
 
 @pytest.fixture(scope="session")

@@ -182,7 +182,7 @@ def test_the_test_image_needs_no_study_and_no_book(empty_shop):
     assert "ending in .svg or .pdf" in shop.run("sheet", "--artwork", "image.png").err
     assert "only with --artwork" in shop.run("sheet", "--mirrored").err
     assert "doe study list" in shop.run("sheet").err
-    assert not shop.book.exists()
+    assert not shop.has_book()
 
 
 def test_scores_of_one_coupon_by_flags(shop_with):
