@@ -211,9 +211,8 @@ def _become(asked: dict[str, Any]) -> None:
         os.setsid()
         fcntl.ioctl(0, termios.TIOCSCTTY, 0)
     sys.argv = ["doe", *asked["words"]]
-    sys.stdin = open(0, encoding="utf-8", closefd=False)
-    sys.stdout = open(1, "w", encoding="utf-8", closefd=False, buffering=1)
-    sys.stderr = open(2, "w", encoding="utf-8", closefd=False, buffering=1)
+    sys.stdin = os.fdopen(0, encoding="utf-8", closefd=False)
+    sys.stdout, sys.stderr = (os.fdopen(n, "w", encoding="utf-8", closefd=False, buffering=1) for n in (1, 2))
     main = sys.modules["__main__"]
     main.__spec__ = None  # what it starts itself need not load this
     del main.__file__

@@ -10,6 +10,7 @@ import socket
 import subprocess
 import tempfile
 import time
+from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -138,17 +139,38 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--server", action="store_true", help="keep the books of the tests on a PostgreSQL server")
 
 
+def _why_not(item: pytest.Item) -> str | None:
+    """Why a test is left out on a server; None where it runs there."""
+    if not BOOKS & set(getattr(item, "fixturenames", ())):
+        return "makes no book, or books of its own"
+    if item.get_closest_marker("browser"):
+        return "a browser sees what it sees over a file; what stores and shows it is asked on the server by the rest"
+    marker = item.get_closest_marker("in_file")
+    return marker and str(marker.args[0])
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """With --server, leave out what makes books of its own, is about the file itself, or looks at pages in a browser.
-
-    A browser sees what its tests see over a file; what stores and shows it is asked on the server by the rest.
-    """
+    """With --server, leave out what says nothing of a server, each for a reason that is counted in the summary."""
+    without = [
+        m for item in items if (m := item.get_closest_marker("in_file")) and not (len(m.args) == 1 and m.args[0])
+    ]
+    if without:
+        raise pytest.UsageError("in_file wants the reason: why a test cannot be asked on a server")
     if config.getoption("--server"):
-        chosen = [item for item in items if BOOKS & set(getattr(item, "fixturenames", ()))]
-        left = [item for item in chosen if item.get_closest_marker("in_file") or item.get_closest_marker("browser")]
-        config.hook.pytest_deselected(items=[item for item in items if item not in chosen or item in left])
-        items[:] = [item for item in chosen if item not in left]
+        why = {item: _why_not(item) for item in items}
+        left = [item for item in items if why[item] is not None]
+        config.stash[LEFT] = Counter(str(why[item]) for item in left)
+        config.hook.pytest_deselected(items=left)
+        items[:] = [item for item in items if why[item] is None]
 
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:
+    """Say what was not run on the server, and why."""
+    for reason, count in sorted(config.stash.get(LEFT, Counter()).items(), key=lambda told: -told[1]):
+        terminalreporter.write_line(f"not on the server: {count:4d}, {reason}")
+
+
+LEFT = pytest.StashKey[Counter[str]]()
 
 Place = Callable[..., Path | str]
 """Where a book of a name may be made."""
