@@ -66,6 +66,15 @@ class Shop:
         assert found.code == 0, found.err or found.out
         return found
 
+    def backed_up(self, *words: str) -> None:
+        """Run ``doe book backup``: a book on a server is backed up by the server's own tools, and it says so."""
+        found = self.run(*words)
+        if isinstance(self.book, Path):
+            assert found.code == 0, found.err
+        else:
+            assert found.code == 2
+            assert "the backup tools of the server" in found.err
+
     def has_book(self) -> bool:
         """Whether something has made the book: a file, or tables in the database."""
         if isinstance(self.book, Path):
