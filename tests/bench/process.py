@@ -50,9 +50,14 @@ def environment() -> dict[str, str]:
 
 
 @contextlib.contextmanager
-def running(path: Path | str, *words: str, name: str = "bench") -> Iterator[Running]:
-    """A page over a book, stopped at the end."""
-    process = started(_words(path, "--json", *words, name=name), env=environment())
+def running(path: Path | str, *words: str, name: str = "bench", anew: bool = False) -> Iterator[Running]:
+    """A page over a book, stopped at the end; ``anew``: started as a shop does, with nothing loaded before."""
+    process: Forked | subprocess.Popen[str]
+    if anew:
+        start = command(path, "--json", *words, name=name)
+        process = subprocess.Popen(start, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment())
+    else:
+        process = started(_words(path, "--json", *words, name=name), env=environment())
     try:
         assert process.stdout is not None
         lines = []

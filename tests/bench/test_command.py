@@ -119,7 +119,7 @@ def test_ctrl_c_ends_it_with_a_sentence_and_no_traceback(book_with):
 
 @pytest.mark.in_file("about the page's socket, whatever its book")
 def test_on_a_network_it_shows_addresses_and_a_code_that_pairs(book_with):
-    with running(book_with(0), "--host", "0.0.0.0") as page:
+    with running(book_with(0), "--host", "0.0.0.0", anew=True) as page:
         assert re.fullmatch(r"\d{8}", page.facts["pairing_code"])
         assert all(re.fullmatch(r"http://[\w.:\[\]-]+:\d+", link) for link in page.facts["links"])
         port = page.address.rpartition(":")[2]
@@ -181,7 +181,7 @@ def test_the_code_in_the_terminal_is_read_by_another_program():
 
 @pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
 def test_several_processes_answer_as_one_page_and_end_together(book_with):
-    with running(book_with(0), "--workers", "2") as page:
+    with running(book_with(0), "--workers", "2", anew=True) as page:
         opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
         form = hidden_fields(opener.open(f"{page.address}/name").read().decode(), "/name")
         data = urllib.parse.urlencode({**form, "typed": "ana"}).encode()
