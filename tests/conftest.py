@@ -12,7 +12,10 @@ from doe.domain.spec import Spec
 from doe.domain.study import Study
 from tests.shared import known_coupons
 
-pytest_plugins = ["tests.postgres", "tests.shop", "tests.browser", "tests.kept_draws", "tests.made_once", "tests.demo"]
+pytest_plugins = [
+    *("tests.postgres", "tests.shop", "tests.browser", "tests.demo"),
+    *("tests.made_once", "tests.kept_draws", "tests.kept_answers"),
+]
 
 
 @pytest.fixture(scope="session")
@@ -31,8 +34,14 @@ def coupons(study: Study) -> pd.DataFrame:
     return known_coupons(study, 28, seed=3)
 
 
-_LONG = ("tests/words/", "tests/cli/", "tests/office/", "tests/bench/", "tests/practice/", "tests/reports/")
-"""Folders whose files take longest: they come first, so that no process is left with a long one at the end."""
+_LONG = (
+    *("tests/bench/test_load.py", "tests/cli/test_faults.py"),
+    *("tests/words/", "tests/cli/", "tests/office/", "tests/bench/", "tests/practice/", "tests/reports/"),
+)
+"""Files and folders that take longest come first, so that no process is left with a long one at the end.
+
+A process is given its next file when two tests are left of the last one: behind few long tests it would wait.
+"""
 
 
 def pytest_configure(config: pytest.Config) -> None:

@@ -10,7 +10,8 @@ import socket
 import subprocess
 import tempfile
 import time
-from collections.abc import Callable, Iterator
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from uuid import uuid4
@@ -50,6 +51,9 @@ class Server:
         words = [self.programs / "postgres", "-D", self.folder / "data", "-p", str(self.port), "-k", self.folder]
         # what a killed program has written is in the system's hands: only a power cut would need fsync
         words += ["-c", "listen_addresses=127.0.0.1", "-c", "max_connections=60", "-c", "fsync=off"]
+        # databases are made by the hundred, each read by one test: little is logged, nobody cleans up behind them
+        words += ["-c", "wal_level=minimal", "-c", "max_wal_senders=0", "-c", "full_page_writes=off"]
+        words += ["-c", "max_wal_size=128MB", "-c", "autovacuum=off"]
         deadline = time.monotonic() + 60
         while True:
             with (self.folder / "log").open("ab") as log:
@@ -77,13 +81,12 @@ class Server:
 
     def execute(self, *statements: str, database: str = "postgres") -> None:
         """Run statements, each by itself."""
-        engine = sa.create_engine(
-            sa.make_url(self.url(database)).set(drivername="postgresql+psycopg"), isolation_level="AUTOCOMMIT"
-        )
-        with engine.connect() as connection:
+        import psycopg  # an extra: tests without a server do without
+
+        place = {"host": "127.0.0.1", "port": self.port, "dbname": database}
+        with psycopg.connect(**place, user=OWNER, password=PASSWORD, autocommit=True) as connection:
             for statement in statements:
-                connection.exec_driver_sql(statement)
-        engine.dispose()
+                connection.execute(statement.encode())
 
     def database(self, like: str | None = None) -> str:
         """URL of a new database: empty, or a copy of another one of `database`."""
@@ -93,10 +96,25 @@ class Server:
             try:
                 self.execute(f"CREATE DATABASE {name}{template}")
                 break
-            except sa.exc.OperationalError as error:  # a connection to the other one may still be ending
-                if not tries_left or getattr(error.orig, "sqlstate", "") != "55006":
+            except Exception as error:  # a connection to the other one may still be ending
+                if not tries_left or getattr(error, "sqlstate", "") != "55006":
                     raise
+        self.made.append(name)
         return self.url(name)
+
+    def drop(self, names: Sequence[str]) -> None:
+        """Do away with databases: each is hundreds of files."""
+        if names:
+            self.execute(*(f"DROP DATABASE IF EXISTS {name} WITH (FORCE)" for name in names))
+        self.made = [name for name in self.made if name not in names]
+
+
+_MEMORY = Path("/dev/shm")
+
+
+def _has_room(place: Path) -> bool:
+    """Whether a server finds room there: its own files, its log, and the databases of one test beside those kept."""
+    return place.is_dir() and os.access(place, os.W_OK) and shutil.disk_usage(place).free > 2 << 30
 
 
 @contextlib.contextmanager
@@ -108,7 +126,8 @@ def running() -> Iterator[Server]:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
-    folder = Path(tempfile.mkdtemp(prefix="pg-"))  # short: a socket's path may have 107 letters
+    # short: a socket's path may have 107 letters; on a disk in memory a database takes a tenth of the work
+    folder = Path(tempfile.mkdtemp(prefix="pg-", dir=_MEMORY if _has_room(_MEMORY) else None))
     server = Server(found, folder, port, user)
     try:
         (folder / "password").write_text(PASSWORD)
@@ -138,17 +157,38 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--server", action="store_true", help="keep the books of the tests on a PostgreSQL server")
 
 
+def _why_not(item: pytest.Item) -> str | None:
+    """Why a test is left out on a server; None where it runs there."""
+    if not BOOKS & set(getattr(item, "fixturenames", ())):
+        return "makes no book, or books of its own"
+    if item.get_closest_marker("browser"):
+        return "a browser sees what it sees over a file; what stores and shows it is asked on the server by the rest"
+    marker = item.get_closest_marker("in_file")
+    return marker and str(marker.args[0])
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """With --server, leave out what makes books of its own, is about the file itself, or looks at pages in a browser.
-
-    A browser sees what its tests see over a file; what stores and shows it is asked on the server by the rest.
-    """
+    """With --server, leave out what says nothing of a server, each for a reason that is counted in the summary."""
+    without = [
+        m for item in items if (m := item.get_closest_marker("in_file")) and not (len(m.args) == 1 and m.args[0])
+    ]
+    if without:
+        raise pytest.UsageError("in_file wants the reason: why a test cannot be asked on a server")
     if config.getoption("--server"):
-        chosen = [item for item in items if BOOKS & set(getattr(item, "fixturenames", ()))]
-        left = [item for item in chosen if item.get_closest_marker("in_file") or item.get_closest_marker("browser")]
-        config.hook.pytest_deselected(items=[item for item in items if item not in chosen or item in left])
-        items[:] = [item for item in chosen if item not in left]
+        why = {item: _why_not(item) for item in items}
+        left = [item for item in items if why[item] is not None]
+        config.stash[LEFT] = Counter(str(why[item]) for item in left)
+        config.hook.pytest_deselected(items=left)
+        items[:] = [item for item in items if why[item] is None]
 
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:
+    """Say what was not run on the server, and why."""
+    for reason, count in sorted(config.stash.get(LEFT, Counter()).items(), key=lambda told: -told[1]):
+        terminalreporter.write_line(f"not on the server: {count:4d}, {reason}")
+
+
+LEFT = pytest.StashKey[Counter[str]]()
 
 Place = Callable[..., Path | str]
 """Where a book of a name may be made."""
@@ -177,6 +217,18 @@ def places(request: pytest.FixtureRequest) -> Places:
     """Where the books of this run are."""
     on_server = request.config.getoption("--server")
     return Places(request.getfixturevalue("postgres") if on_server else None)
+
+
+@pytest.fixture(autouse=True)
+def _databases_go(request: pytest.FixtureRequest) -> Iterator[None]:
+    """With --server, what a test has made on it goes with the test; what its session has made was there before."""
+    if not request.config.getoption("--server"):
+        yield
+        return
+    server: Server = request.getfixturevalue("postgres")
+    before = list(server.made)
+    yield
+    server.drop([name for name in server.made if name not in before])
 
 
 @pytest.fixture

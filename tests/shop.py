@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import sqlalchemy as sa
 from typer.testing import CliRunner
 
 from doe.acts.demo.run import _record, _set_up
@@ -64,6 +65,24 @@ class Shop:
         found = self.run(*words, **more)
         assert found.code == 0, found.err or found.out
         return found
+
+    def backed_up(self, *words: str) -> None:
+        """Run ``doe book backup``: a book on a server is backed up by the server's own tools, and it says so."""
+        found = self.run(*words)
+        if isinstance(self.book, Path):
+            assert found.code == 0, found.err
+        else:
+            assert found.code == 2
+            assert "the backup tools of the server" in found.err
+
+    def has_book(self) -> bool:
+        """Whether something has made the book: a file, or tables in the database."""
+        if isinstance(self.book, Path):
+            return self.book.exists()
+        url = sa.make_url(self.book).set(drivername="postgresql+psycopg")
+        engine = sa.create_engine(url, poolclass=sa.NullPool)
+        with engine.connect() as connection:
+            return bool(sa.inspect(connection).get_table_names())
 
     def open(self) -> Book:
         """The book itself, to look what was stored."""

@@ -399,7 +399,21 @@ def outcome_probabilities(made: Look, there: BoolArray, odds: Odds | None = None
     The usual outcome stays only if no fault and no slip brings another about; what is left is shared among the
     others in proportion to what brings them about.
     """
-    brought = (odds or starting_odds()).brought[made.key]
+    if (odds is None or odds is starting_odds()) and there is states(len(FAULTS), MOST):
+        return _outcomes_at_start(made.key)
+    return _outcomes(made, there, odds or starting_odds())
+
+
+@cache
+def _outcomes_at_start(key: str) -> FloatArray:
+    """What a check may find before the shop has cases: asked again with every question, always the same."""
+    found = _outcomes(_LOOKS[key], states(len(FAULTS), MOST), starting_odds())
+    found.flags.writeable = False
+    return found
+
+
+def _outcomes(made: Look, there: BoolArray, odds: Odds) -> FloatArray:
+    brought = odds.brought[made.key]
     stays = (1 - SLIP) * np.exp(there.astype(float) @ np.log1p(-brought.sum(axis=1)))
     pull = there.astype(float) @ brought + SLIP / len(made.outcomes)
     others = (1 - stays)[:, None] * pull / pull.sum(axis=1, keepdims=True)

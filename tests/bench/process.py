@@ -1,4 +1,4 @@
-"""The page as its own process, as a shop starts it."""
+"""The page as its own process."""
 
 from __future__ import annotations
 
@@ -13,12 +13,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from tests.forked import Forked, started
+
 
 @dataclass
 class Running:
     """A page that answers at an address."""
 
-    process: subprocess.Popen[str]
+    process: Forked | subprocess.Popen[str]
     facts: dict[str, Any]
 
     @property
@@ -34,8 +36,12 @@ class Running:
 
 
 def command(path: Path | str, *words: str, name: str = "bench") -> list[str]:
-    """The command line of a page over a book."""
-    return [sys.executable, "-m", "doe.cli", name, "--book", str(path), "--who", "owner", "--port", "0", *words]
+    """The command line of a page over a book, as a shop starts it."""
+    return [sys.executable, "-m", "doe.cli", *_words(path, *words, name=name)]
+
+
+def _words(path: Path | str, *words: str, name: str) -> list[str]:
+    return [name, "--book", str(path), "--who", "owner", "--port", "0", *words]
 
 
 def environment() -> dict[str, str]:
@@ -44,15 +50,14 @@ def environment() -> dict[str, str]:
 
 
 @contextlib.contextmanager
-def running(path: Path | str, *words: str, name: str = "bench") -> Iterator[Running]:
-    """A page over a book, stopped at the end."""
-    process = subprocess.Popen(
-        command(path, "--json", *words, name=name),
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-        env=environment(),
-    )
+def running(path: Path | str, *words: str, name: str = "bench", anew: bool = False) -> Iterator[Running]:
+    """A page over a book, stopped at the end; ``anew``: started as a shop does, with nothing loaded before."""
+    process: Forked | subprocess.Popen[str]
+    if anew:
+        start = command(path, "--json", *words, name=name)
+        process = subprocess.Popen(start, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment())
+    else:
+        process = started(_words(path, "--json", *words, name=name), env=environment())
     try:
         assert process.stdout is not None
         lines = []

@@ -215,7 +215,7 @@ def look_at_the_hint(page: Running) -> set[int]:
 
 
 @ON_LINUX
-@pytest.mark.in_file
+@pytest.mark.in_file("about the page's processes, whatever its book")
 @pytest.mark.parametrize("way", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])
 def test_it_ends_with_the_page_in_the_middle_of_a_computation_and_says_nothing(
     book_with: Callable[[int | None], Path], way: signal.Signals

@@ -82,7 +82,7 @@ def test_help_imports_no_web_server():
     assert "doe bench --host 0.0.0.0" in out
 
 
-@pytest.mark.in_file
+@pytest.mark.in_file("about the page's processes, whatever its book")
 def test_ctrl_c_ends_it_with_a_sentence_and_no_traceback(book_with):
     book = book_with(0)
     process = subprocess.Popen(
@@ -117,9 +117,9 @@ def test_ctrl_c_ends_it_with_a_sentence_and_no_traceback(book_with):
     assert max(map(len, lines)) <= 80
 
 
-@pytest.mark.in_file
+@pytest.mark.in_file("about the page's socket, whatever its book")
 def test_on_a_network_it_shows_addresses_and_a_code_that_pairs(book_with):
-    with running(book_with(0), "--host", "0.0.0.0") as page:
+    with running(book_with(0), "--host", "0.0.0.0", anew=True) as page:
         assert re.fullmatch(r"\d{8}", page.facts["pairing_code"])
         assert all(re.fullmatch(r"http://[\w.:\[\]-]+:\d+", link) for link in page.facts["links"])
         port = page.address.rpartition(":")[2]
@@ -181,7 +181,7 @@ def test_the_code_in_the_terminal_is_read_by_another_program():
 
 @pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
 def test_several_processes_answer_as_one_page_and_end_together(book_with):
-    with running(book_with(0), "--workers", "2") as page:
+    with running(book_with(0), "--workers", "2", anew=True) as page:
         opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
         form = hidden_fields(opener.open(f"{page.address}/name").read().decode(), "/name")
         data = urllib.parse.urlencode({**form, "typed": "ana"}).encode()
@@ -194,7 +194,7 @@ def test_several_processes_answer_as_one_page_and_end_together(book_with):
             opener.open(f"{page.address}/alive", timeout=2)
 
 
-@pytest.mark.in_file
+@pytest.mark.in_file("about the page's socket, whatever its book")
 def test_who_connects_and_says_nothing_or_half_a_request_is_shown_out(book_with, monkeypatch):
     monkeypatch.setattr("doe.bench.door.HEADER_SECONDS", 0.3)
     desk = make_desk(book_with(0), is_local=True)
@@ -221,7 +221,7 @@ def test_who_connects_and_says_nothing_or_half_a_request_is_shown_out(book_with,
     assert desk.errors == []
 
 
-@pytest.mark.in_file
+@pytest.mark.in_file("about the page's socket, whatever its book")
 def test_an_encrypted_page_is_reached_by_who_trusts_its_certificate(book_with, tmp_path):
     openssl = shutil.which("openssl")
     if openssl is None:

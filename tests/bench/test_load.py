@@ -7,6 +7,7 @@ import os
 from pathlib import Path
 
 import numpy as np
+import pytest
 
 from tests.benchmarks.bench_page_load import Load, Shift, bench_book, busy_book, score_for_a_while
 
@@ -32,14 +33,20 @@ def times(shift: Shift) -> list[float]:
     return [ms for device in shift.devices for times in device.took.values() for ms in times]
 
 
-def test_twenty_devices_beside_idle_strangers_lose_nothing_and_are_answered(tmp_path: Path) -> None:
-    scored_well(bench_book(tmp_path), answers=1)
+@pytest.fixture(scope="module")
+def alone(tmp_path_factory: pytest.TempPathFactory) -> Shift:
+    """The load while nothing is worked out; one answer is asked for after it."""
+    return scored_well(bench_book(tmp_path_factory.mktemp("alone")), answers=1)
 
 
-def test_what_is_worked_out_meanwhile_costs_the_pages_nothing(made_demo: Path, tmp_path: Path) -> None:
+def test_twenty_devices_beside_idle_strangers_lose_nothing_and_are_answered(alone: Shift) -> None:
+    assert len(alone.devices) == 20
+    assert len(alone.answers) == 1
+
+
+def test_what_is_worked_out_meanwhile_costs_the_pages_nothing(alone: Shift, made_demo: Path, tmp_path: Path) -> None:
     load = busy_book(made_demo, tmp_path)
     busy = scored_well(load, answers=0)
     assert all(busy.works.values())
     # whatever else runs here: processor time of the pages themselves, of which a fit alone would take a second
-    alone = scored_well(bench_book(tmp_path), answers=0)
     assert busy.used / len(times(busy)) < 1.7 * alone.used / len(times(alone))

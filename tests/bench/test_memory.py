@@ -66,10 +66,10 @@ def most_mb(page: Running) -> float:
     return int(found) / 1024
 
 
-@pytest.mark.in_file
+@pytest.mark.in_file("about the page's memory, whatever its book")
 def test_the_largest_pictures_that_may_be_sent_take_little_memory(book_with: Callable[[int | None], Path]) -> None:
     with (
-        running(book_with(0)) as page,
+        running(book_with(0), anew=True) as page,
         httpx2.Client(base_url=page.address, follow_redirects=True, timeout=120) as client,
     ):
         own = Device(client)  # type: ignore[arg-type] # a client over the network for one within the test

@@ -23,7 +23,7 @@ from tests.postgres import PASSWORD, Server
 WORKERS = 2
 
 pytestmark = [
-    pytest.mark.in_file,  # makes a server's book of its own
+    pytest.mark.in_file("a server's book of its own"),
     pytest.mark.skipif(sys.platform != "linux", reason="asks /proc which processes answer"),
 ]
 

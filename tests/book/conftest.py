@@ -23,7 +23,12 @@ def filled(tmp_path_factory: pytest.TempPathFactory, places: Places) -> Path | s
 
 
 @pytest.fixture
-def book(tmp_path: Path, filled: Path | str, places: Places) -> Iterator[Book]:
-    path = places.copy(filled, tmp_path / "shop.sqlite")
-    with Book.open(path, who="Ina", now=ticking(datetime(2030, 1, 2, tzinfo=UTC))) as opened:
+def book_place(tmp_path: Path, filled: Path | str, places: Places) -> Path | str:
+    """Where the test's own book is."""
+    return places.copy(filled, tmp_path / "shop.sqlite")
+
+
+@pytest.fixture
+def book(book_place: Path | str) -> Iterator[Book]:
+    with Book.open(book_place, who="Ina", now=ticking(datetime(2030, 1, 2, tzinfo=UTC))) as opened:
         yield opened

@@ -171,7 +171,7 @@ def test_an_export_with_another_photo_is_refused(book: Book, tmp_path: Path, ima
         assert other.studies() == ()
 
 
-@pytest.mark.in_file
+@pytest.mark.in_file("damages the file behind the program")
 def test_check_sees_a_changed_photo_and_a_missing_revision(book: Book, tmp_path: Path) -> None:
     fill(book)
     book.release_recipe(second(), study=S)

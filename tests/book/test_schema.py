@@ -23,7 +23,7 @@ from doe.domain.score import ScoreEntry
 from tests.book.samples import RECIPE
 
 
-@pytest.mark.in_file
+@pytest.mark.in_file("the tables of a file")
 def test_migrations_make_the_tables_of_the_program(book: Book, tmp_path: Path) -> None:
     engine = sa.create_engine(f"sqlite:///{tmp_path / 'shop.sqlite'}")
     with engine.connect() as connection:
@@ -32,7 +32,7 @@ def test_migrations_make_the_tables_of_the_program(book: Book, tmp_path: Path) -
     engine.dispose()
 
 
-@pytest.mark.in_file
+@pytest.mark.in_file("the tables of a file")
 def test_books_that_the_tests_make_by_statements_are_those_that_migrations_make(tmp_path: Path) -> None:
     tables = []
     for name, make in (("migrated", migrate), ("noted", schema.migrate), ("again", schema.migrate)):
@@ -53,7 +53,7 @@ def test_the_newest_step_is_the_version_of_the_program() -> None:
 
 
 @pytest.mark.parametrize("table", [table.name for table in (book_info, *KEPT)])
-@pytest.mark.in_file
+@pytest.mark.in_file("damages the file behind the program")
 def test_the_database_itself_refuses_changes(book: Book, tmp_path: Path, table: str) -> None:
     book.record(1, [ScoreEntry("R1-01", checks={"release": True})])
     book.add_gauge_reading("line 1", GaugeReading("press", 150, 150, 148))
@@ -68,14 +68,14 @@ def test_the_database_itself_refuses_changes(book: Book, tmp_path: Path, table: 
                 connection.execute(change)
 
 
-@pytest.mark.in_file
+@pytest.mark.in_file("the tables of a file")
 def test_every_table_has_its_triggers(book: Book, tmp_path: Path) -> None:
     with closing(sqlite3.connect(tmp_path / "shop.sqlite")) as connection:
         found = {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'")}
     assert found == {f"no_{act}_{table.name}" for table in (book_info, *KEPT, seals) for act in ("update", "delete")}
 
 
-@pytest.mark.in_file
+@pytest.mark.in_file("how a file is written")
 def test_writing_is_durable(book: Book) -> None:
     with book.writing() as writing:
         ask = writing.connection.exec_driver_sql

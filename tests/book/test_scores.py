@@ -213,10 +213,9 @@ def test_a_correction_without_a_reason_is_refused_and_says_both_values(book: Boo
     assert len(book.history(S)) == 1
 
 
-@pytest.mark.in_file
-def test_the_same_value_from_another_person_is_kept_as_said_twice(book: Book, tmp_path: Path) -> None:
+def test_the_same_value_from_another_person_is_kept_as_said_twice(book: Book, book_place: Path | str) -> None:
     book.record(S, [ScoreEntry("R1-01", checks={"release": True})])
-    with Book.open(tmp_path / "shop.sqlite", who="Bo") as other:
+    with Book.open(book_place, who="Bo") as other:
         assert other.record(S, [ScoreEntry("R1-01", checks={"release": True})]) == 1
     assert [entry.who for entry in book.history(S)] == ["Ina", "Bo"]
 

@@ -122,7 +122,7 @@ def test_a_book_carried_elsewhere_keeps_who_shares_what(shop, tmp_path):
     assert shop.check() == []
 
 
-@pytest.mark.in_file
+@pytest.mark.in_file("damages the file behind the program")
 def test_check_names_a_machine_whose_line_is_gone(shop, tmp_path):
     path = shop.backup(tmp_path / "copy.sqlite")
     with closing(sqlite3.connect(path)) as raw, raw:

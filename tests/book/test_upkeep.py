@@ -50,7 +50,7 @@ def damage(path: Path, *changes: str) -> list[str]:
         ("INSERT INTO studies VALUES (2, 'now')", "Study 2 has no name and no content."),
     ],
 )
-@pytest.mark.in_file
+@pytest.mark.in_file("damages the file behind the program")
 def test_check_says_what_is_wrong(book: Book, tmp_path: Path, change: str, said: str) -> None:
     book.record(S, [ScoreEntry("R1-01", checks={"release": True}, hand={"ana": 4}, note="n")])
     book.record(S, [ScoreEntry("R1-01", hand={"ana": 4.5})], why="felt again")
@@ -60,7 +60,7 @@ def test_check_says_what_is_wrong(book: Book, tmp_path: Path, change: str, said:
     assert any(said in sentence for sentence in damage(tmp_path / "shop.sqlite", change))
 
 
-@pytest.mark.in_file
+@pytest.mark.in_file("damages the file behind the program")
 def test_check_reads_the_file_itself(book: Book, tmp_path: Path) -> None:
     book.close()
     path = tmp_path / "shop.sqlite"
@@ -73,7 +73,7 @@ def test_check_reads_the_file_itself(book: Book, tmp_path: Path) -> None:
         assert any("damaged" in sentence for sentence in opened.check())
 
 
-@pytest.mark.in_file
+@pytest.mark.in_file("about a file and its copies")
 def test_a_backup_is_one_whole_file_and_opens_as_a_book(book: Book, tmp_path: Path) -> None:
     book.record(S, [ScoreEntry("R1-01", checks={"release": True})])
     copy = book.backup(tmp_path / "copy.sqlite")
@@ -90,7 +90,7 @@ def test_a_backup_is_one_whole_file_and_opens_as_a_book(book: Book, tmp_path: Pa
         book.backup(tmp_path / "missing" / "copy.sqlite")
 
 
-@pytest.mark.in_file
+@pytest.mark.in_file("about a file and its copies")
 def test_backups_made_while_others_write_are_whole(book: Book, tmp_path: Path) -> None:
     stop = threading.Event()
     failures: list[BaseException] = []
@@ -146,7 +146,7 @@ def test_one_open_book_serves_many_threads(book: Book) -> None:
 
 @pytest.mark.skipif(sys.platform != "linux", reason="names of open files are read from /proc")
 @pytest.mark.parametrize("make", ["export", "backup"])
-@pytest.mark.in_file
+@pytest.mark.in_file("asks which writes of a file were flushed")
 def test_what_was_said_to_be_written_survives_a_power_cut(
     book: Book, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, make: str
 ) -> None:
@@ -171,7 +171,7 @@ def test_a_copy_that_fails_leaves_nothing(book: Book, tmp_path: Path, monkeypatc
     assert list(folder.iterdir()) == []
 
 
-@pytest.mark.in_file
+@pytest.mark.in_file("about a file and its copies")
 def test_an_export_that_cannot_be_taken_in_leaves_no_book(tmp_path: Path) -> None:
     for path in (tmp_path / "missing.zip", tmp_path / "no.zip"):
         with Book.open(tmp_path / "new.sqlite", who="Ina") as new:

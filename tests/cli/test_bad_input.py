@@ -76,7 +76,11 @@ BAD_COMMANDS = [
     (["extend", STUDY, "--coupons", "0"], "coupons"),
     (["fit", STUDY, "--temperature", "K"], "degC or degF"),
     (["report", STUDY, "-o", "."], "the name of a file"),
-    pytest.param(["book", "backup", "missing-folder/b.sqlite"], "missing-folder", marks=pytest.mark.in_file),
+    pytest.param(
+        ["book", "backup", "missing-folder/b.sqlite"],
+        "missing-folder",
+        marks=pytest.mark.in_file("about a file and its copies"),
+    ),
     (["book", "import", "absent.zip"], "absent.zip"),
     (["study", "list", "--who", " "], "--who"),
 ]
@@ -274,7 +278,7 @@ def _denied(**_):
     raise PermissionError(13, "Permission denied")
 
 
-@pytest.mark.in_file
+@pytest.mark.in_file("a stored file of an newer program")
 def test_a_newer_book_is_refused_and_left_alone(shop_with):
     shop = shop_with(1)
     connection = sqlite3.connect(shop.book)

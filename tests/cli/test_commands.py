@@ -15,7 +15,7 @@ from doe.cli.terminal import JSON_FORMAT
 STUDY = "new powder on the heavy tee"
 
 
-@pytest.mark.in_file
+@pytest.mark.in_file("about a book that is not there: a server has a database")
 def test_looking_never_makes_a_book(empty_shop):
     for words in (["stack", "list"], ["study", "list"], ["book", "check"], ["gauge", "list", "x"]):
         found = empty_shop.run(*words)
@@ -182,7 +182,7 @@ def test_the_test_image_needs_no_study_and_no_book(empty_shop):
     assert "ending in .svg or .pdf" in shop.run("sheet", "--artwork", "image.png").err
     assert "only with --artwork" in shop.run("sheet", "--mirrored").err
     assert "doe study list" in shop.run("sheet").err
-    assert not shop.book.exists()
+    assert not shop.has_book()
 
 
 def test_scores_of_one_coupon_by_flags(shop_with):
@@ -290,7 +290,7 @@ def test_book_moves_to_another_by_export_and_import(shop_with):
     assert here["inputs_hash"] == there["inputs_hash"]
 
 
-@pytest.mark.in_file
+@pytest.mark.in_file("about a file and its copies")
 def test_a_backup_is_checked_when_it_is_written(shop_with, monkeypatch):
     from doe.book import book as module
 
@@ -312,7 +312,7 @@ def test_a_backup_is_checked_when_it_is_written(shop_with, monkeypatch):
     assert "Act 2" in found.out
 
 
-@pytest.mark.in_file
+@pytest.mark.in_file("damages the file behind the program")
 def test_book_check_finds_damage_and_leaves_with_1(shop_with):
     shop = shop_with(1)
     with shop.open() as book:
@@ -362,7 +362,7 @@ def test_every_command_suggests_a_next_step(shop_with):
         assert max(map(len, found.out.splitlines())) <= 80, words
 
 
-@pytest.mark.in_file
+@pytest.mark.in_file("moves the file")
 def test_the_next_step_is_about_the_same_book(shop_with):
     shop = shop_with(0)
     shop.book.rename(shop.folder / "other.sqlite")

@@ -39,7 +39,7 @@ COMMANDS = (
     ("sheet", STUDY, "-o", "sheets"),
 )
 
-pytestmark = pytest.mark.in_file
+pytestmark = pytest.mark.in_file("damages the file behind the program")
 
 
 def damage(shop, *changes):

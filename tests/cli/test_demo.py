@@ -174,7 +174,7 @@ def test_a_folder_with_files_of_others_is_refused_and_left_alone(tmp_path, name)
     assert [(p.name, p.read_text()) for p in tmp_path.iterdir()] == [(name, "mine")]
 
 
-@pytest.mark.in_file
+@pytest.mark.in_file("the demo makes files")
 def test_a_book_of_a_real_shop_is_refused(shop_with):
     shop = shop_with(1)
     shop.book.rename(shop.folder / "book.sqlite")

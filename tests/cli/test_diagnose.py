@@ -7,17 +7,15 @@ import pytest
 STUDY = "new powder on the heavy tee"
 
 
-@pytest.mark.in_file
 def test_diagnosis_without_a_book_answers_and_makes_none(empty_shop):
     found = empty_shop.good("diagnose", "--symptom", "edge haze", "--humidity", "25")
     assert found.out.startswith("Likely: powder uneven")
     assert "static spreads powder" in found.out
     assert "Check next:" in found.out
     assert max(map(len, found.out.splitlines())) <= 80
-    assert not empty_shop.book.exists()
+    assert not empty_shop.has_book()
 
 
-@pytest.mark.in_file
 def test_json_carries_causes_checks_and_advice(empty_shop):
     found = empty_shop.good("diagnose", "--symptom", "scorch", "--json").json
     assert not found["settled"]
@@ -26,7 +24,7 @@ def test_json_carries_causes_checks_and_advice(empty_shop):
     assert found["advice"]["moves"] == []
     assert "usual" in found["checks"][0]["outcomes"]
     assert found["causes"][0]["source"] == "common practice, no source"
-    assert not empty_shop.book.exists()
+    assert not empty_shop.has_book()
 
 
 def test_recipe_gauge_and_limits_of_a_study_count(shop_with):
@@ -74,7 +72,6 @@ def test_cause_not_on_the_list_can_be_kept(empty_shop):
     assert "not on the list" in empty_shop.good("diagnose", "--past").out
 
 
-@pytest.mark.in_file
 @pytest.mark.parametrize(
     ("words", "said"),
     [
@@ -94,7 +91,7 @@ def test_bad_input_is_one_line_and_stores_nothing(empty_shop, words, said):
     assert found.code == 2
     assert len(found.errors) == 1
     assert said in found.err
-    if empty_shop.book.exists():
+    if empty_shop.has_book():
         assert empty_shop.good("diagnose", "--past", "--json").json["cases"] == []
 
 
@@ -165,7 +162,6 @@ def test_a_word_is_explained_in_a_paragraph(empty_shop):
     assert "setpoint" in empty_shop.run("explain", "setpiont").err
 
 
-@pytest.mark.in_file
 def test_symptoms_and_causes_are_listed_without_a_book(empty_shop):
     from reports.drawing.symptoms import symptom_svg
 
@@ -174,7 +170,7 @@ def test_symptoms_and_causes_are_listed_without_a_book(empty_shop):
     assert {"platen_stick", "ghost"} <= {s["key"] for s in listed["symptoms"]}
     assert {"peel_late", "washed_hard"} <= {f["key"] for f in listed["causes"]}
     assert "peel_late" in empty_shop.good("diagnose", "--list", "--more").out
-    assert not empty_shop.book.exists()
+    assert not empty_shop.has_book()
 
 
 def test_everyday_words_are_understood_and_unclear_ones_are_asked_about(empty_shop):

@@ -5,11 +5,12 @@ from __future__ import annotations
 import os
 import random
 import signal
-import subprocess
 import sys
 import time
 
 import pytest
+
+from tests.forked import started
 
 STUDY = "new powder on the heavy tee"
 KILLS = 16
@@ -19,19 +20,19 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="SIGKILL is a PO
 
 def _killed(words: list[str], env: dict[str, str], after_s: float) -> bool:
     """Start a command, kill it after a while; whether it had confirmed by then."""
-    with subprocess.Popen(
-        [sys.executable, "-m", "doe.cli", *words], env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE
-    ) as process:
+    with started(words, env=env) as process:
         time.sleep(after_s)
         process.send_signal(signal.SIGKILL)
         out, _ = process.communicate(timeout=60)
-    return b"}" in out  # the one JSON object of --json is printed after the transaction is safe
+    return "}" in out  # the one JSON object of --json is printed after the transaction is safe
 
 
 def _typical_s(words: list[str], env: dict[str, str]) -> float:
-    started = time.perf_counter()
-    subprocess.run([sys.executable, "-m", "doe.cli", *words], env=env, check=True, capture_output=True)
-    return time.perf_counter() - started
+    began = time.perf_counter()
+    with started(words, env=env) as process:
+        out, err = process.communicate(timeout=60)
+    assert process.returncode == 0, out + err
+    return time.perf_counter() - began
 
 
 def test_coupons_recorded_one_at_a_time_survive_kills_at_any_moment(shop_with):

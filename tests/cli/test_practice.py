@@ -6,12 +6,11 @@ import os
 import re
 import select
 import struct
-import subprocess
-import sys
 import time
 
 import pytest
 
+from tests.forked import Forked
 from tests.shared import untapped
 
 
@@ -118,10 +117,7 @@ class Terminal:
             "OMP_NUM_THREADS": "1",
         }
         env.pop("COLUMNS", None)
-        code = "from doe.cli import main; main()"
-        self.process = subprocess.Popen(
-            [sys.executable, "-c", code, *options], stdin=slave, stdout=slave, stderr=slave, env=env, cwd=shop.folder
-        )
+        self.process = Forked(options, env=env, cwd=shop.folder, terminal=slave)
         os.close(slave)
         self.text = ""
         self._seen = 0

@@ -67,7 +67,11 @@ def walk(shop, text: str) -> None:
     demo.mkdir(exist_ok=True)
     for words in command_lines(text):
         if words[0] == "demo":
-            shop.good("book", "backup", str(demo / "book.sqlite"))
+            shop.good("book", "export", str(demo / "book.zip"))
+            shop.good("book", "import", str(demo / "book.zip"), "--book", str(demo / "book.sqlite"))
+            continue
+        if words[:2] == ["book", "backup"]:
+            shop.backed_up(*words)
             continue
         if words[0] in ("bench", "open"):  # they run until they are stopped; they have tests of its own
             continue

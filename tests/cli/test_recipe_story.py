@@ -39,7 +39,7 @@ def words(page: str) -> str:
     return " ".join(re.sub(r"<[^>]+>", " ", untapped(page).partition("<body")[2]).replace("&#39;", "'").split())
 
 
-def test_two_runs_a_year_apart_give_the_same_figures(shop):
+def test_two_runs_a_year_apart_give_the_same_figures(shop, stories_made_anew):
     first = told(shop)
     again = told(shop)
     assert first.repeat.outcome == again.repeat.outcome == "same"

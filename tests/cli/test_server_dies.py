@@ -26,7 +26,7 @@ from tests.shop import STUDY, CommandResult, Shop, _make
 SECRETS = (PASSWORD, "se cret", "cret%40", "se%20cret")
 
 pytestmark = [
-    pytest.mark.in_file,  # a server of its own, which is killed
+    pytest.mark.in_file("a server of its own, which is killed"),
     pytest.mark.skipif(sys.platform != "linux", reason="finds the server's processes in /proc"),
 ]
 

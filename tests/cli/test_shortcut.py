@@ -69,7 +69,9 @@ def test_the_command_writes_it_for_this_book_and_opens_nothing(empty_shop):
     place = Path(made["shortcut"])
     text = place.read_text(encoding="utf-8")
     assert sys.executable in text
-    assert str(empty_shop.book) in text
+    with empty_shop.open() as book:
+        assert book.label in text
+    assert "cret" not in text.partition("Exec=")[2], "a file that anybody may read holds no password"
     assert os.access(place, os.X_OK)
     refused = empty_shop.run("open", "--shortcut", "nowhere")
     assert refused.code == 2

@@ -44,7 +44,8 @@ def is_unbreakable(line: str) -> bool:
 @pytest.mark.parametrize("words", LOOKS, ids=" ".join)
 def test_a_reply_fits_80_columns_is_plain_and_says_what_comes_next(shop_with, words):
     shop = shop_with(2)
-    names = [line.name for line in shop.open().lines()]
+    with shop.open() as book:
+        names = [line.name for line in book.lines()]
     found = shop.good(*(names[0] if word == "back room" else word for word in words))
     assert [line for line in lines_of(found.out) if len(line) > WIDTH and not is_unbreakable(line)] == []
     assert "\x1b" not in found.out + found.err

@@ -68,13 +68,16 @@ def demo_book(made_demo: Path, tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def twice(office_over, tmp_path: Path) -> Callable[[Path | str], Twice]:
+def twice(office_over, tmp_path: Path, places: Places) -> Callable[[Path | str], Twice]:
+    def copy(book: Path | str, way: str) -> Path | str:
+        if isinstance(book, str):
+            return places.copy(book, tmp_path)
+        with Book.open(book, who="test") as whole:
+            return whole.backup(tmp_path / f"{way}.sqlite")
+
     def make(book: Path | str) -> Twice:
-        places = [tmp_path / f"{way}.sqlite" for way in ("page", "command")]
-        for place in places:
-            with Book.open(book, who="test") as whole:
-                whole.backup(place)
-        office = office_over(places[0])
-        return Twice(office, Walk(office.device("ana")), Shop(tmp_path, places[1]))
+        page, command = (copy(book, way) for way in ("page", "command"))
+        office = office_over(page)
+        return Twice(office, Walk(office.device("ana")), Shop(tmp_path, command))
 
     return make

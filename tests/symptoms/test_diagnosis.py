@@ -16,6 +16,7 @@ from doe.symptoms.advice import ReferenceSettings, advise
 from doe.symptoms.catalogue import CATALOGUE, FAULTS, LOOKS, SHOWS, fault, look
 from doe.symptoms.diagnosis import (
     FAULT_KEYS,
+    MOST,
     SYMPTOMS,
     Case,
     Evidence,
@@ -151,6 +152,14 @@ def test_outcomes_of_a_check_are_probabilities_and_the_fault_makes_them_likelier
     for j, outcome in enumerate(made.outcomes):
         for key in outcome.brought_by:
             assert p[1 + FAULT_KEYS.index(key), j] > p[0, j]
+
+
+@pytest.mark.parametrize("made", LOOKS, ids=[made.key for made in LOOKS])
+def test_outcomes_kept_from_before_are_those_worked_out_anew(made):
+    there, same_odds = states(len(FAULTS), MOST), replace(starting_odds())
+    kept, anew = outcome_probabilities(made, there), outcome_probabilities(made, there, same_odds)
+    assert kept is outcome_probabilities(made, there, starting_odds())
+    assert np.array_equal(kept, anew)
 
 
 def test_one_symptom_that_points_many_ways_is_not_settled_and_a_check_is_proposed():

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import Literal
 
 import numpy as np
@@ -386,6 +386,7 @@ def separate_power(coupons: int, rate: float, *, margin: float, alpha: float = 0
     return float(chance @ (p <= alpha) @ chance)
 
 
+@lru_cache(maxsize=256)
 def strokes_for_rates(
     rate: float, *, margin: float, alpha: float = 0.10, power: float = 0.80, paired: bool = True
 ) -> int:
@@ -416,6 +417,7 @@ def strokes_for_rates(
     """
     power_of = paired_power if paired else separate_power
 
+    @cache  # a number is looked at with the two before it, and again first
     def reached(n: int) -> bool:
         return power_of(n, rate, margin=margin, alpha=alpha) >= power
 

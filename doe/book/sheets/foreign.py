@@ -203,7 +203,12 @@ def guess_uses(
         Every heading of the sheet, the surest first taken; ``ColumnUse("ignore")`` for what is not understood. No use
         but ``ticked`` occurs twice.
     """
-    uses = {h: ColumnUse("ticked") for h in sheet.headings if is_telling(h) and _only_ticked(sheet.rows[h])}
+    # a number in a cell may say pass or fail; at the top of a column it counts something
+    uses = {
+        heading: ColumnUse("ticked")
+        for heading in sheet.headings
+        if _number(heading) is None and is_telling(heading) and _only_ticked(sheet.rows[heading])
+    }
     offers = [
         (score, -j, role, heading)
         for j, heading in enumerate(sheet.headings)

@@ -123,7 +123,7 @@ def test_gauges_and_certificates_are_carried_with_a_book(shop, place, tmp_path):
         assert other.check() == []
 
 
-@pytest.mark.in_file
+@pytest.mark.in_file("a stored file of an older program")
 @pytest.mark.parametrize("schema", ["0001", "0002", "0003", "0004", "0005"])
 def test_the_gauge_of_an_older_book_is_certified_as_any(tmp_path, schema):
     script = Path(__file__).parents[2] / "book" / f"book_of_schema_{schema}.sql"

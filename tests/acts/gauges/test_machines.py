@@ -357,7 +357,7 @@ def other_put_by(book: Book) -> set[int]:
     return {note.id for note in book.notes("machine put by")}
 
 
-@pytest.mark.in_file
+@pytest.mark.in_file("damages the file behind the program")
 def test_check_names_a_machine_that_came_from_a_line_which_is_gone(shop, tmp_path):
     go(shop, "tunnel", "front")
     path = shop.backup(tmp_path / "copy.sqlite")
@@ -368,7 +368,7 @@ def test_check_names_a_machine_that_came_from_a_line_which_is_gone(shop, tmp_pat
         assert "The oven of line front is that of gone, which is not there." in found.check()
 
 
-@pytest.mark.in_file
+@pytest.mark.in_file("a stored file of an older program")
 @pytest.mark.parametrize("schema", ["0001", "0002", "0003", "0004", "0005"])
 def test_the_machines_of_an_older_book_are_those_of_its_lines_and_go_with_their_readings(tmp_path, schema):
     script = Path(__file__).parents[2] / "book" / f"book_of_schema_{schema}.sql"

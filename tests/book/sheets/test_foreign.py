@@ -5,7 +5,7 @@ from __future__ import annotations
 import openpyxl
 import pandas as pd
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from doe.book.sheets.foreign import ColumnUse, guess_mapping, heading_unit, read_foreign
@@ -15,7 +15,7 @@ from doe.domain.factors import KNOWN_FACTORS, usual_factor
 from doe.domain.jsonable import packaged_table
 from doe.domain.limits import Limits
 from doe.domain.outcome import BATCH_COLUMNS
-from doe.domain.said import squeeze
+from doe.domain.said import FAILED, PASSED, squeeze
 from doe.domain.score import entry_problems
 from doe.domain.space import Forbidden
 from doe.domain.spec import Check, Spec
@@ -174,6 +174,8 @@ def test_temperatures_without_a_unit_that_can_only_be_fahrenheit_are_guessed_so(
 
 @settings(deadline=None, max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(headings=st.lists(st.text("abcdefgh presdwlcut°F()0159_-", min_size=1, max_size=16), min_size=2, max_size=8))
+@example(["_", "0", "F", "F", "F"])
+@example(["x", "p", "F"])
 def test_no_use_is_guessed_twice_and_every_heading_gets_one(tmp_path, headings):
     path = tmp_path / "log.csv"
     path.write_text("\t".join(h.strip() or "x" for h in headings) + "\nA" + "\t1" * (len(headings) - 1) + "\n")
@@ -181,10 +183,15 @@ def test_no_use_is_guessed_twice_and_every_heading_gets_one(tmp_path, headings):
         sheet = read_foreign(path)
     except InputError:
         return  # headings of digits only are no headings
-    roles = [use.role for use in guess_mapping(sheet, STUDY).values()]
-    used = [role for role in roles if role != "ignore"]
+    guess = guess_mapping(sheet, STUDY)
+    roles = [use.role for use in guess.values()]
+    used = [role for role in roles if role not in ("ignore", "ticked")]
     assert len(set(used)) == len(used)
     assert len(roles) == len(sheet.headings)
+    # columns of passes and of fails may stand side by side; a number at the top of one says neither
+    ticked = [heading.casefold() for heading, use in guess.items() if use.role == "ticked"]
+    assert set(ticked) <= PASSED | FAILED
+    assert not any(heading.isdigit() for heading in ticked)
 
 
 # --- mapping ---------------------------------------------------------------------------------------
