@@ -278,6 +278,7 @@ def test_grades_are_asked_for_with_a_plan_and_without_scripts(browser, shop_with
     with running(shop_with(0).book, name="open") as started:
         page = let_in(browser, started, *WIDE)
         page.goto(f"{started.address}/study/1")
+        page.locator("select[name=grades]").wait_for()  # what plans cost is worked out beside the pages
         assert looked_at(page, "the choice of a plan") == []
         page.context.close()
         page = let_in(browser, started, 390, 844, scripts=False)
