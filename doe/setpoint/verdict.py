@@ -117,6 +117,11 @@ class Gaps:
     unfinished: int = 0
     borrowed: bool = False
 
+    @property
+    def is_open(self) -> bool:
+        """Whether what would decide an assurance is outstanding, so that none is given."""
+        return bool(self.unvaried or self.hand or self.unfinished or self.at_odds)
+
     def hold_back(self, verdict: Verdict) -> Verdict:
         """The most that may be said where the numbers alone would say ``verdict``."""
         open_question = self.hand or self.unfinished or self.borrowed

@@ -294,11 +294,14 @@ def test_a_map_that_the_coupons_contradict_is_never_ready_and_names_what_to_look
 ) -> None:
     easy = replace(study, spec=doe.Spec(pass_rate=0.8, hand_min=None))
     surfaces = doe.fit(easy, known_coupons(easy, 40, seed=5, top=6.0, steep=5.0), seed=7)
-    assert doe.recommend(easy, surfaces, seed=7).verdict == "ready"
+    trusted = doe.recommend(easy, surfaces, seed=7)
+    assert trusted.verdict == "ready"
+    assert trusted.assured_window is not None
     assert contradicted(surfaces) == ()
     belief = surfaces.belief
     answer = doe.recommend(easy, contradict(surfaces, fault), seed=7)
     assert answer.verdict == "more coupons"
+    assert answer.assured_window is None
     said = next(f for f in answer.limits_on_certainty if f.code == "contradicted")
     named = tuple(said.values["names"])
     assert len(named) == LOOK_AGAIN
