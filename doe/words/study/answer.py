@@ -52,6 +52,12 @@ def by_answer(answer: Answer) -> StudyStanding:
     return standing(state, told={"washing": open_now, "distrusted": limits.get("contradicted", {})}.get(state, {}))
 
 
+def look_again(answer: Answer) -> tuple[str, ...]:
+    """The coupons to look at again where the results contradict the map, so that it was not trusted."""
+    names = _limits(answer).get("contradicted", {}).get("names", ())
+    return tuple(map(str, names)) if isinstance(names, list | tuple) else ()
+
+
 def washes_first(answer: Answer) -> bool:
     """Whether checks to come were all that kept it from being ready when it was given."""
     waited = _limits(answer).keys() & {"open checks", "unwashed", "unfinished"}
