@@ -37,9 +37,10 @@ def compare_plans(study: Study, *, coupons: int, seed: int = 0, line: Line = DEF
     """Judgements of the plans that fit a budget, the surest first.
 
     Plans that were tried on simulated lines over ranges as wide come first (`doe.plans.decisions`): what ``auto``
-    makes, then the others, those that led to better setpoints before. Of the rest, plans that can show an effect of every factor come before those that cannot; then those that carry the full
-    quadratic, then those that carry two-factor interactions; among these the one with the smaller average prediction
-    variance, and among equals the faster. A textbook plan is taken in one copy with up to four centre coupons, so it
+    makes, then those that led to better setpoints before others. Of the rest, plans that can show an effect of every
+    factor come before those that cannot; then those that carry the full quadratic, then those that carry two-factor
+    interactions; among these the one with the smaller average prediction variance, and among equals the faster. A
+    textbook plan is taken in one copy with up to four centre coupons, so it
     may need fewer coupons than there are; `left_out` says why the others are missing.
 
     Parameters
