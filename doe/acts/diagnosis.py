@@ -31,6 +31,7 @@ from doe.domain.recipe import KeptRecipe
 from doe.domain.recipe import Recipe as Released
 from doe.domain.said import said_check
 from doe.domain.stack import Stack
+from doe.setpoint.verdict import contradicted
 from doe.surfaces.fitted import fit
 from doe.symptoms.advice import Advice, ReferenceSettings, advise, machine_of
 from doe.symptoms.catalogue import fault
@@ -251,7 +252,7 @@ def _last_answer(book: Book, record: StudyRecord) -> ReferenceSettings:
 
 
 def _sides(book: Book, record: StudyRecord, settings: Mapping[str, float]) -> tuple[float | None, float | None]:
-    """How likely prints fail by too little and too much heat at these settings; None when nothing is fitted."""
+    """How likely prints fail by too little and too much heat at these settings; None where no map can be trusted."""
     numeric: tuple[Factor, ...] = record.study.numeric
     if record.study.known is not None:  # nothing was fitted, nor can be
         return None, None
@@ -261,6 +262,8 @@ def _sides(book: Book, record: StudyRecord, settings: Mapping[str, float]) -> tu
     if results.empty or results["passed"].notna().sum() < 12:  # fewer rest on what windows usually look like
         return None, None
     surfaces = fit(record.study, with_points(results), seed=usual_seed(record.first_name), sampling=kept_draws)
+    if contradicted(surfaces):
+        return None, None
     predicted = surfaces.predict(pd.DataFrame([{f.name: settings[f.name] for f in numeric}]))
     return float(predicted["p_under"].iloc[0]), float(predicted["p_over"].iloc[0])
 

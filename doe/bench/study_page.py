@@ -308,8 +308,8 @@ def hint_page(making: Making, frame: Frame, seen: Seen | None, scored: int, shop
     lines = [told("hint_from", coupons=hint.coupons, passed=hint.passed)]
     if seen.is_waiting:
         lines.append(told("hint_old"))
-    if not hint.learned:
-        lines.append(told("hint_unlearned"))
+    if hint.look_again:
+        lines.append(told("hint_distrusted", names=hint.look_again))
     unwashed = len(washes(making))
     if unwashed:
         lines.append(told("hint_unwashed" if unwashed > 1 else "hint_unwashed_one", coupons=unwashed))

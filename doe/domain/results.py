@@ -269,7 +269,7 @@ def _still_to_come(
         said[name] = [None if pd.isna(v) else bool(p) for v, p in zip(frame[name], values, strict=True)]
     checks = list(zip(*said.values(), strict=True)) if there else []
     if checks and "wash" not in frame.columns:
-        late = [check.after_washes > 0 for check in study.spec.checks]
+        late = [check.is_later for check in study.spec.checks]
         frame = frame.assign(wash=[washed(values, late) for values in checks])
     wash, found = _washes(frame, passed, scored, rows)
     waits = np.array([is_unfinished(values) for values in checks], dtype=bool) if checks else np.zeros(len(frame), bool)

@@ -12,6 +12,7 @@ from doe.domain.study import Study
 from doe.setpoint.robust import RobustRate, in_turn
 from doe.setpoint.search import Found, allowed
 from doe.setpoint.telling import DecisionWorth, expected_worth, follow, outcome_chances
+from doe.setpoint.verdict import contradicted
 
 BATCH_LEVELS = 3
 """Settings at most of each hard-to-change factor in a second round, so that it fits an afternoon."""
@@ -38,7 +39,8 @@ def choose_coupons(rate: RobustRate, found: Found, coupons: int, *, rng: np.rand
     Two thirds of them are chosen one after the other, each the one whose outcomes raise the expected worth of the then
     best decision most (`telling.Worth`), on average over the ways in which the earlier ones may end. The others, and
     all where no coupon would raise it, lie where single draws have their best (`choose_next`): those pass more often,
-    and a setpoint that is right is seen to be.
+    and a setpoint that is right is seen to be. Where the results contradict the map, it does not say what tells most:
+    up to half of the round is made at the settings of the coupons that agree with it least.
 
     Parameters
     ----------
@@ -54,12 +56,23 @@ def choose_coupons(rate: RobustRate, found: Found, coupons: int, *, rng: np.rand
         One row a coupon, one column a factor; permitted machine settings.
     """
     study = rate.study
-    told = min(max(1, round(TOLD * coupons)), MOST_TOLD)
-    chosen = _choose_telling(rate, found, told, coupons, rng)
+    chosen = _asked_again(rate).head(coupons // 2)
+    if chosen.empty:
+        told = min(max(1, round(TOLD * coupons)), MOST_TOLD)
+        chosen = _choose_telling(rate, found, told, coupons, rng)
     if len(chosen) < coupons:
         rest = choose_next(study, found.best_at, coupons - len(chosen), rng=rng, beside=chosen)
         chosen = pd.concat([chosen, rest], ignore_index=True)
     return _in_order(study, chosen)
+
+
+def _asked_again(rate: RobustRate) -> pd.DataFrame:
+    """Permitted settings of the coupons where the results contradict the map, the worst first; none where it holds."""
+    study, results = rate.study, rate.surfaces.results
+    at = [int(np.flatnonzero(results.coupon == name)[0]) for name in contradicted(rate.surfaces)]
+    again = results.settings.iloc[at][list(study.factor_names)]
+    again = again.assign(**{f.name: round_settings(f, again[f.name]) for f in study.numeric})
+    return again[allowed(study, again)].reset_index(drop=True)
 
 
 def choose_next(

@@ -74,7 +74,7 @@ def recommend(
     gaps = find_gaps(study, surfaces)
     verdict = gaps.hold_back(by_numbers)
     window = None if gaps.unvaried else find_window(rate, point, kind="expected", rng=rng)
-    is_assured = pass_rate_low >= study.spec.pass_rate and not (gaps.unvaried or gaps.hand or gaps.unseen_levels)
+    is_assured = pass_rate_low >= study.spec.pass_rate and not gaps.is_open
     assured = find_window(rate, point, kind="assured", rng=rng) if is_assured else None
     tell(0.8)
     hand, hand_low, hand_high = _hand(study, surfaces, point, low)

@@ -123,6 +123,11 @@ class Gaps:
         """Whether one setting has to hold on a level with which no coupon was made."""
         return any(f.endured for f, _ in self.untried)
 
+    @property
+    def is_open(self) -> bool:
+        """Whether what would decide an assurance is outstanding, so that none is given."""
+        return bool(self.unvaried or self.hand or self.unfinished or self.at_odds or self.unseen_levels)
+
     def hold_back(self, verdict: Verdict) -> Verdict:
         """The most that may be said where the numbers alone would say ``verdict``."""
         open_question = self.hand or self.unfinished or self.borrowed or self.unseen_levels

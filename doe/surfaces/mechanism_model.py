@@ -231,6 +231,7 @@ class MechanismModel:
             "hand_place": machines,
             "hand_sd": 1,
             **{f"batch_{i}": m.shape[1] for i, m in enumerate(self.window.batches)},
+            "late": self.window.to_come.kinds,
         }
         return layout(sizes)
 
@@ -287,14 +288,14 @@ class MechanismModel:
         """Log likelihood of each coupon's pass/fail and side, shape (draws, coupons)."""
         draws = self.unpack(xi) if draws is None else draws
         under, over = self._coupons_escaped(xi, draws)
-        return self._outcomes(under, over, draws.lapse[:, None], draws.wrong_side[:, None])
+        return self._outcomes(under, over, draws.lapse[:, None], draws.wrong_side[:, None], self._late(xi))
 
     def pass_log_chance(self, xi: FloatArray) -> FloatArray:
         """Log probability that each coupon passes its checks, shape (draws, coupons)."""
         draws = self.unpack(xi)
         under, over = self._coupons_escaped(xi, draws)
         sound = under * over
-        passes = (1 - draws.lapse)[:, None] * (sound + self.window.late * (1 - sound))
+        passes = (1 - draws.lapse)[:, None] * (sound + self._late(xi) * (1 - sound))
         return np.asarray(np.log(np.maximum(passes, 1e-300)))
 
     def _coupons_escaped(self, xi: FloatArray, draws: MechanismDraws) -> tuple[FloatArray, FloatArray]:
@@ -309,14 +310,20 @@ class MechanismModel:
         # a logit with a normal error is averaged by shrinking it (MacKay 1992), as the closing window does
         return escaped(margins / np.sqrt(1 + np.pi / 8 * slopes**2 @ self._own.T), draws.top)
 
-    def _outcomes(self, under: FloatArray, over: FloatArray, lapse: FloatArray, wrong: FloatArray) -> FloatArray:
+    def _late(self, xi: FloatArray) -> FloatArray:
+        """Share of the failures that only a check to come shows, for each coupon, (draws, coupons)."""
+        return self.window.to_come.late(xi[:, self._slices["late"]])
+
+    def _outcomes(
+        self, under: FloatArray, over: FloatArray, lapse: FloatArray, wrong: FloatArray, late: FloatArray
+    ) -> FloatArray:
         """Log probability of what happened to each coupon; a coupon that fails both ways shows too much heat."""
         w, sound = self.window, under * over
         heat = np.stack([over - sound, 1 - over])
         shown = heat * (1 - wrong) + heat[::-1] * wrong
         by_lapse, by_under, by_over = chances_seen(w.points).T
         failed = by_lapse * lapse + (1 - lapse) * (by_under * shown[0] + by_over * shown[1])
-        p = np.where(w.passed, (1 - lapse) * (sound + w.late * (1 - sound)), failed)
+        p = np.where(w.passed, (1 - lapse) * (sound + late * (1 - sound)), failed)
         return np.asarray(np.log(np.maximum(p, 1e-300)))
 
     def hand_log_likelihood(self, xi: FloatArray, draws: MechanismDraws | None = None) -> FloatArray:

@@ -5,7 +5,7 @@ heat failure shows too much or too little heat, or rarely the wrong one of them;
 other reasons, and a spoiled coupon's to heat.
 
 A symptom may point to several sides; how much to each stands beside the coupon (`doe.domain.results`). A coupon that
-passes so far and still waits for a wash is one of two: sound, or a failure that only the wash will show (`late`).
+passes so far and still waits for a check is one of two: sound, or a failure that only that check will show (`late`).
 
 A grade says how far a coupon lies from the line between pass and fail: the outcomes are ordered, with a cut on each
 side of that line (cumulative logits, McCullagh 1980, JRSS B 42, 109-142). A coupon without a grade has no cut.
@@ -69,6 +69,8 @@ class OutcomeSlopes:
         Log probability, and its slopes along the logits of a sound print and of *over*.
     width : array, shape (draws, coupons)
         Slope along the distance of the coupon's cut from the line between pass and fail; 0 without a grade.
+    late : array, shape (draws, coupons)
+        Slope of the weighted log probability along the share of failures that a check to come would show.
     lapse, wrong : array, shape (draws,)
         Slopes of the weighted sum along the shares of lapses and of wrong sides.
     """
@@ -77,6 +79,7 @@ class OutcomeSlopes:
     logit: FloatArray
     over: FloatArray
     width: FloatArray
+    late: FloatArray
     lapse: FloatArray
     wrong: FloatArray
 
@@ -93,12 +96,12 @@ class Outcomes:
     points : array, shape (coupons, 3)
         How much a failure's symptom points to too little heat, too much, and other reasons; 0 where it says nothing.
     grade : array of str, shape (coupons,)
-    late : array, shape (coupons,)
-        Share of the failures that pass until the wash, where it is still to come; else 0.
+    waits : bool array, shape (coupons,)
+        Passes so far, with a check such as a wash still to come.
     """
 
     def __init__(
-        self, passed: NDArray[np.bool_], points: FloatArray, grade: NDArray[np.str_], late: FloatArray
+        self, passed: NDArray[np.bool_], points: FloatArray, grade: NDArray[np.str_], waits: NDArray[np.bool_]
     ) -> None:
         self._order = np.argsort(~passed, kind="stable")
         self._back = np.argsort(self._order)
@@ -107,14 +110,20 @@ class Outcomes:
         table[grade != "", 0] /= 2  # what something else spoiled may look slight or bad
         by_lapse, under, over = table[self._order[self.passes :]].T
         self._by_lapse, self._by_heat, self._by_over = by_lapse, under, over - under
-        self._late = late[self._order[: self.passes]]
-        self._some_late = bool(self._late.any())
+        self._waits = waits[self._order[: self.passes]]
+        self._some_late = bool(self._waits.any())
         self._graded = bool((grade != "").any())
         self._near = np.isin(grade, (JUST, SLIGHT))[self._order]
         self._far = np.isin(grade, (CLEAN, BAD))[self._order]
 
     def log_chance(
-        self, eta: FloatArray, over: FloatArray, lapse: FloatArray, wrong: FloatArray, width: FloatArray
+        self,
+        eta: FloatArray,
+        over: FloatArray,
+        lapse: FloatArray,
+        wrong: FloatArray,
+        width: FloatArray,
+        late: FloatArray,
     ) -> FloatArray:
         """Log probability of each coupon's outcome, shape (draws, coupons).
 
@@ -125,21 +134,23 @@ class Outcomes:
         width : array, shape (draws, coupons)
             How far the cut on the coupon's side lies from the line between pass and fail, in logits; above 0. Not
             looked at where no coupon is graded.
+        late : array, shape (draws, coupons)
+            Share of the failures that pass until the check to come; looked at where a coupon waits for one.
         """
         good, bad = self._order[: self.passes], self._order[self.passes :]
-        sound = np.log1p(-lapse)[:, None] + self._so_far(eta[:, good], width[:, good])[0]
+        sound = np.log1p(-lapse)[:, None] + self._so_far(eta[:, good], width[:, good], late[:, good])[0]
         named = wrong[:, None] + expit(over[:, bad]) * (1 - 2 * wrong)[:, None]
         heat_fail = np.exp(self._zone(-eta[:, bad], width[:, bad], slice(self.passes, None))) * (1 - lapse)[:, None]
         failed = np.log(self._by_lapse * lapse[:, None] + heat_fail * (self._by_heat + self._by_over * named))
         return np.concatenate([sound, failed], axis=1)[:, self._back]
 
-    def _so_far(self, eta: FloatArray, width: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def _so_far(self, eta: FloatArray, width: FloatArray, late: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Log probability of each pass but for lapses, (draws, passes), and the share of it that is sound."""
         zone = self._zone(eta, width, slice(0, self.passes))
         if not self._some_late:
             return zone, np.ones((1, 1))
         sound = np.exp(zone)
-        whole = sound + self._late * expit(-eta)
+        whole = sound + np.where(self._waits, late, 0.0) * expit(-eta)
         return np.log(whole), sound / whole
 
     def _zone(self, toward: FloatArray, width: FloatArray, rows: slice) -> FloatArray:
@@ -172,6 +183,7 @@ class Outcomes:
         lapse: FloatArray,
         wrong: FloatArray,
         width: FloatArray,
+        late: FloatArray,
         weights: FloatArray,
     ) -> OutcomeSlopes:
         """`log_chance` with its slopes, each coupon's slopes times its weight, shape (coupons,)."""
@@ -181,11 +193,14 @@ class Outcomes:
         d_over = np.zeros(over.shape, order="F")  # failures are columns of it
         d_width = np.zeros_like(eta) if self._graded else np.broadcast_to(0.0, eta.shape)
 
-        so_far, is_sound = self._so_far(eta[:, good], width[:, good])
+        so_far, is_sound = self._so_far(eta[:, good], width[:, good], late[:, good])
         value[:, good] = np.log1p(-lapse)[:, None] + so_far
         along, so_wide = self._zone_slopes(eta[:, good], width[:, good], sound)
+        d_late = np.broadcast_to(0.0, eta.shape)
         if self._some_late:
             along = is_sound * along - (1 - is_sound) * expit(eta[:, good])
+            d_late = np.zeros_like(eta)
+            d_late[:, good] = self._waits * weights[good] * np.exp(log_expit(-eta[:, good]) - so_far)
         d_eta[:, good] = along * weights[good]
 
         share = expit(over[:, bad])
@@ -206,4 +221,4 @@ class Outcomes:
         d_wrong = (heated * self._by_over * (1 - 2 * share)).sum(axis=1)
         d_lapse = (pull * (self._by_lapse - fail * seen)).sum(axis=1)
         d_lapse = d_lapse - weights[good].sum() / (1 - lapse)
-        return OutcomeSlopes(value, d_eta, d_over, d_width, d_lapse, d_wrong)
+        return OutcomeSlopes(value, d_eta, d_over, d_width, d_late, d_lapse, d_wrong)

@@ -1,17 +1,20 @@
-"""What a wash still to come may do: how many failures only it shows."""
+"""What a check still to come, such as a wash, may do: how many failures only it shows."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.special import digamma, polygamma
 
 from doe.domain.outcome import HELD, LATE, WAITING
 from doe.domain.results import Results
-from doe.surfaces.outcomes import FloatArray
+from doe.surfaces.outcomes import FloatArray, expit
 
 LATE_PRIOR = (1.0, 2.0)
-"""Of failures, those shown only by a wash against the rest, as so many coupons of each (our guess, no source)."""
+"""Of failures, those shown only by a check to come, such as a wash, against the rest, as so many coupons of each (our
+guess, no source)."""
 
 
 WASH_DISCOUNT, MOST_EARLIER_WASHES = 0.3, 6.0
@@ -64,21 +67,92 @@ def washes_of(results: Results) -> Washes:
     return Washes(held, failed, float(share * (~results.passed & (results.wash == "")).sum()))
 
 
-def late_share(results: Results, earlier: Washes = NO_WASHES) -> float:
-    """Share of all failures that pass every check until they are washed: the mean of a beta posterior.
+def late_beta(results: Results, earlier: Washes = NO_WASHES) -> tuple[float, float]:
+    """What is known of the share of failures that pass until they are washed: the two numbers of a beta posterior.
 
     ``earlier`` is what washes showed in other studies of the shop; it counts as `Washes.part` says.
     """
     mine = washes_of(results)
     late = LATE_PRIOR[0] + earlier.part * earlier.failed + mine.failed
     early = LATE_PRIOR[1] + earlier.part * earlier.at_press + mine.at_press
+    return late, early
+
+
+def late_share(results: Results, earlier: Washes = NO_WASHES) -> float:
+    """Share of all failures that pass every check until they are washed: the mean of `late_beta`."""
+    late, early = late_beta(results, earlier)
     return late / (late + early)
+
+
+@dataclass(frozen=True)
+class ToCome:
+    """Coupons that pass so far and wait for a check, by kind: washes, and checks before them that nobody scored.
+
+    Attributes
+    ----------
+    kind : array, shape (coupons, kinds)
+        1 where a coupon waits for that kind; a kind that no coupon waits for has no column.
+    logit : array, shape (2, kinds)
+        Mean and standard deviation of the logit of the share of failures that only such a check shows.
+    share : array, shape (kinds,)
+        Mean of that share.
+    """
+
+    kind: FloatArray
+    logit: FloatArray
+    share: FloatArray
+
+    def of_coupons(self, rows: NDArray[np.intp]) -> ToCome:
+        """The same kinds for some of the coupons."""
+        return replace(self, kind=self.kind[rows])
+
+    @property
+    def kinds(self) -> int:
+        """Number of kinds that some coupon waits for."""
+        return len(self.share)
+
+    @property
+    def mean(self) -> FloatArray:
+        """Expected share of failures that a coupon's checks did not show yet, shape (coupons,); 0 where it is done."""
+        return np.asarray(self.kind @ self.share)
+
+    def shares(self, xi: FloatArray) -> FloatArray:
+        """Shares of each kind from their standard normal parameters, both (draws, kinds)."""
+        return expit(self.logit[0] + self.logit[1] * xi)
+
+    def late(self, xi: FloatArray) -> FloatArray:
+        """The same of each coupon, (draws, coupons)."""
+        if not self.kinds:  # no memory for it in the usual case
+            return np.broadcast_to(0.0, (len(xi), len(self.kind)))
+        return np.asarray(self.shares(xi) @ self.kind.T)
+
+    def slopes(self, xi: FloatArray, along: FloatArray) -> FloatArray:
+        """Slopes along the parameters, (draws, kinds), from those along each coupon's share, (draws, coupons)."""
+        share = self.shares(xi)
+        return np.asarray((along @ self.kind) * self.logit[1] * share * (1 - share))
+
+
+def to_come(results: Results, earlier: Washes = NO_WASHES) -> ToCome:
+    """What coupons still wait for. Of checks before the wash nothing is known but the guess.
+
+    The beta of each share is taken as a normal of its logit, which has mean ``digamma(a) - digamma(b)`` and variance
+    ``trigamma(a) + trigamma(b)`` (Aitchison and Shen 1980, Biometrika 67, 261-272), so that a surface has it as
+    one more standard normal parameter.
+    """
+    washes = results.wash == WAITING
+    kinds = ((washes, late_beta(results, earlier)), (results.unfinished & ~washes, LATE_PRIOR))
+    there = [(waits, beta) for waits, beta in kinds if waits.any()]
+    late, early = np.array([beta for _, beta in there], dtype=float).reshape(-1, 2).T
+    return ToCome(
+        np.array([waits for waits, _ in there], dtype=float).reshape(-1, results.coupons).T,
+        np.stack([digamma(late) - digamma(early), np.sqrt(polygamma(1, late) + polygamma(1, early))]),
+        late / (late + early),
+    )
 
 
 def so_far(results: Results, sound: FloatArray, earlier: Washes = NO_WASHES) -> FloatArray:
     """Chance that each coupon passes what it was looked at for, from that of a sound print, (draws, coupons)."""
-    late = np.where(results.wash == WAITING, late_share(results, earlier), 0.0)
-    return np.asarray(sound + late * (1 - sound))
+    return np.asarray(sound + to_come(results, earlier).mean * (1 - sound))
 
 
 def survives(results: Results, sound: float, earlier: Washes = NO_WASHES) -> float:

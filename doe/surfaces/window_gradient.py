@@ -81,7 +81,9 @@ class TemperedWindow:
         shared = model.batch_shifts(xi)
         for sd, shift in shared:
             eta += sd[:, None] * shift
-        value, d_eta, d_over = self._coupons(outcomes, eta, over, draws, power, back)
+        own = xi[:, at["late"]]
+        value, d_eta, d_over, d_late = self._coupons(outcomes, eta, over, model.to_come.late(own), draws, power, back)
+        slopes[:, at["late"]] = model.to_come.slopes(own, d_late)
         for i, (sd, shift) in enumerate(shared):
             slopes[:, at["batch_sd"]][:, i] = model.priors.log_batch_sd[1] * sd * (d_eta * shift).sum(axis=1)
             slopes[:, at[f"batch_{i}"]] = sd[:, None] * (d_eta @ model.batches[i])
@@ -100,18 +102,19 @@ class TemperedWindow:
         outcomes: Outcomes,
         eta: FloatArray,
         over: FloatArray,
+        late: FloatArray,
         draws: WindowDraws,
         power: float,
         back: _Backward,
-    ) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Value, (draws,), and slopes along each coupon's logits at its set values, (draws, coupons)."""
+    ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        """Value, (draws,), and slopes along each coupon's logits at its set values and late share, (draws, coupons)."""
         model, error = self.model, self.model.trial_error
         weights = power * model.weights
         averaged = error.average(eta, draws.curve, draws.peak) if error.present else None
         logit = eta if averaged is None else averaged.logit
         cut = model.cuts(draws)
         width = cut * averaged.shrunk if averaged is not None and model.graded else cut
-        found = outcomes.slopes(logit, over, draws.lapse, draws.wrong_side, width, weights)
+        found = outcomes.slopes(logit, over, draws.lapse, draws.wrong_side, width, late, weights)
         if model.graded:
             wider = found.width * width
             back.cut_pass += wider @ model.passed
@@ -120,12 +123,12 @@ class TemperedWindow:
         back.wrong += found.wrong
         value = found.value @ weights
         if averaged is None:
-            return value, found.logit, found.over
+            return value, found.logit, found.over, found.late
         shrunk_besides = found.width * cut if model.graded else None
         d_eta, d_curve, d_peak = error.backward(found.logit, shrunk_besides, averaged, draws.curve, draws.peak)
         back.curve += d_curve
         back.peak += d_peak
-        return value, d_eta, found.over
+        return value, d_eta, found.over, found.late
 
     def _to_surface(
         self,

@@ -27,7 +27,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from doe.domain.factors import Factor
-from doe.domain.outcome import WAITING
 from doe.domain.results import Results
 from doe.domain.spec import HAND_HIGH, HAND_LOW, HAND_STEP
 from doe.surfaces.contract import Quadratics, columns, layout, thinned_rows
@@ -36,7 +35,7 @@ from doe.surfaces.outcomes import FloatArray, Outcomes, expit
 from doe.surfaces.scaling import Scaling, heats, is_same_dose, quadratic_coefficients, quadratic_features
 from doe.surfaces.shop import Loan, ShopHistory, Trait
 from doe.surfaces.trial_error import Groups, TrialError
-from doe.surfaces.washing import NO_WASHES, late_share
+from doe.surfaces.washing import NO_WASHES, to_come
 
 
 @dataclass(frozen=True)
@@ -231,7 +230,7 @@ class WindowModel:
         self.passed = results.passed
         self.points = results.points
         washes = NO_WASHES if shop is None else shop.washes
-        self.late = np.where(results.wash == WAITING, late_share(results, washes), 0.0)
+        self.to_come = to_come(results, washes)
         self.grade = results.grade
         self.graded = bool((results.grade != "").any())
         self.hand = hand
@@ -251,7 +250,8 @@ class WindowModel:
     def of_coupons(self, rows: NDArray[np.intp]) -> Self:
         """The same parameters with some of the coupons, which are given in rising order."""
         part = copy(self)
-        part.weights, part.trial_variance, part.late = self.weights[rows], self.trial_variance[rows], self.late[rows]
+        part.weights, part.trial_variance = self.weights[rows], self.trial_variance[rows]
+        part.to_come = self.to_come.of_coupons(rows)
         part.z, part.features, part.combination = self.z[rows], self.features[rows], self.combination[rows]
         part.passed, part.points, part.grade = self.passed[rows], self.points[rows], self.grade[rows]
         felt = np.isin(self.hand.rows, rows)
@@ -348,6 +348,7 @@ class WindowModel:
             "level_hand": extra,
             "batch_sd": len(self.batches),
             **{f"batch_{i}": m.shape[1] for i, m in enumerate(self.batches)},
+            "late": self.to_come.kinds,  # none without coupons that wait: the others then are as they would be
         }
         return layout(sizes)
 
@@ -496,7 +497,8 @@ class WindowModel:
         if error.present:
             averaged = error.average(eta, draws.curve, draws.peak)
             eta, width = averaged.logit, width * averaged.shrunk if self.graded else width
-        return self.outcomes().log_chance(eta, over, draws.lapse, draws.wrong_side, width)
+        late = self.to_come.late(xi[:, self.slices["late"]])
+        return self.outcomes().log_chance(eta, over, draws.lapse, draws.wrong_side, width, late)
 
     @property
     def hand_groups(self) -> Groups:
@@ -518,7 +520,7 @@ class WindowModel:
 
     def outcomes(self) -> Outcomes:
         """What happened to the coupons, for the likelihood."""
-        return Outcomes(self.passed, self.points, self.grade, self.late)
+        return Outcomes(self.passed, self.points, self.grade, self.to_come.mean > 0)
 
     def hand_log_likelihood(self, xi: FloatArray, draws: WindowDraws | None = None) -> FloatArray:
         """Log likelihood of each scored coupon's mean hand-feel, shape (draws, scored coupons)."""

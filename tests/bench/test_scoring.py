@@ -14,6 +14,7 @@ import pytest
 import sqlalchemy as sa
 
 from doe.acts.scoring.making import STEP, making_of
+from doe.acts.study.fits import early_hint
 from doe.bench.state import Seen
 from doe.bench.study_page import hint_page
 from doe.book.book import Book
@@ -648,6 +649,19 @@ def test_a_hint_says_what_no_coupon_was_asked(desk_with):
     assert (
         press.more == "on the display, for 157 °C (315 °F) on the surface; target expected to hold from 159 to 163 °C"
     )
+
+
+def test_a_hint_that_the_results_contradict_names_what_to_look_at_again(desk_with, monkeypatch):
+    desk = desk_with(10)
+    monkeypatch.setattr("doe.setpoint.verdict.contradicted", lambda surfaces: ("R1-02", "R1-07"))
+    with desk.bench.shop.look.reading():
+        hint = early_hint(desk.bench.shop.look, 1)
+    assert hint.look_again == ("R1-02", "R1-07")
+    shop = SimpleNamespace(gauged=lambda making: gauged(), shown=METRIC)
+    page = hint_page(desk.bench.shop.making(STUDY), None, Seen(hint, False), 10, shop)
+    assert any("look at R1-02 and R1-07 again" in line for line in page.lines)
+    trusted = hint_page(desk.bench.shop.making(STUDY), None, Seen(replace(hint, look_again=()), False), 10, shop)
+    assert not any("contradict" in line for line in trusted.lines)
 
 
 def test_the_hint_is_computed_beside_the_page_kept_by_its_inputs_and_not_stored(desk_with):

@@ -120,7 +120,8 @@ def log_likelihood(model: WindowModel, xi: FloatArray, tilt: FloatArray) -> Floa
     spread = 4 * (pulled**2 * error).sum(axis=2) + 2 * (error * (error @ draws.curve**2)).sum(axis=2)
     shrunk = 1 / np.sqrt(1 + np.pi / 8 * spread)
     logit = (eta - (error * np.diagonal(draws.curve, axis1=1, axis2=2)[:, None, :]).sum(axis=2)) * shrunk
-    found = model.outcomes().log_chance(logit, over, draws.lapse, draws.wrong_side, model.cuts(draws) * shrunk)
+    late = model.to_come.late(xi[:, model.slices["late"]])
+    found = model.outcomes().log_chance(logit, over, draws.lapse, draws.wrong_side, model.cuts(draws) * shrunk, late)
     return np.asarray(found @ model.weights)
 
 

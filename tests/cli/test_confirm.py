@@ -211,7 +211,7 @@ def test_the_rule_is_kept_with_its_coupons_in_runnable_order(bench):
     mine = coupons[coupons["round"] == ROUND]
     assert (info.kind, len(mine)) == ("confirm", UNITS + 8)
     assert mine["role"].value_counts().to_dict() == {"setpoint": UNITS, "corner 1": 4, "corner 2": 4}
-    assert kept.payload["claim"] == {"pass_rate": 0.9, "assurance": 0.9, "failures": 0, "units": UNITS}
+    assert kept.payload["claim"] == {"pass_rate": 0.9, "assurance": 0.9, "failures": 0, "units": UNITS, "levels": 1}
     here_only = mine[mine["role"] == "setpoint"]
     assert here_only["stroke"].is_unique
     assert min(here_only["press_batch"].nunique(), here_only["cure_batch"].nunique()) >= 6

@@ -67,6 +67,17 @@ def test_the_surfaces_are_asked_at_the_surface_behind_the_dial(shop):
     assert there.released == ""
 
 
+def test_a_map_that_the_results_contradict_is_not_asked(shop, monkeypatch):
+    def sides():
+        with shop.open() as book:
+            here = setting_of(book, STUDY, dict(recipe_in_use(book.recipe(NAME).recipe, None).settings))
+        return here.p_under, here.p_over
+
+    assert None not in sides()
+    monkeypatch.setattr("doe.acts.diagnosis.contradicted", lambda surfaces: ("C01",))
+    assert sides() == (None, None)
+
+
 def test_the_newest_revision_counts_and_none_that_is_retired(shop):
     released(shop, *EXCEPTION, "--why", "tried the wait", "--gap", "20 s")
     assert shop.good("diagnose", STUDY, "--symptom", "scorch", "--json").json["revision"] == 2

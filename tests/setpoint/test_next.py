@@ -17,6 +17,7 @@ from doe.setpoint.next_coupons import BATCH_LEVELS, MOST_ALIKE, MOST_TOLD, _runn
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import Found, allowed, find_setpoint
 from doe.setpoint.telling import DecisionWorth, expected_worth, outcome_chances
+from doe.setpoint.verdict import contradicted
 from tests.shared import known_coupons
 
 NAMES = ("cure_temp", "cure_time", "press_temp", "dwell", "pressure", "powder_amount")
@@ -103,6 +104,22 @@ def test_results_that_all_ended_alike_still_lead_to_a_round(passed: bool, hand: 
     chosen = choose_coupons(rate, found, 6, rng=np.random.default_rng(0))
     _check(study, chosen, 6)
     assert len(chosen.drop_duplicates()) >= 3
+
+
+def test_where_results_contradict_the_map_their_settings_are_asked_again(two: Study) -> None:
+    rng = np.random.default_rng(1)
+    frame = known_coupons(two, 24, seed=5).drop(columns=["hand_ana", "hand_ben"])
+    frame = frame.assign(passed=rng.random(24) < 0.5)  # nothing that a map could know
+    rate, found = _found(two, frame.assign(side=np.where(frame["passed"], "", "unknown")))
+    named = contradicted(rate.surfaces)
+    assert len(named) == 3
+    chosen = choose_coupons(rate, found, 6, rng=np.random.default_rng(3))
+    _check(two, chosen, 6)
+    results = rate.surfaces.results
+    for name in named:
+        row = results.settings.iloc[int(np.flatnonzero(results.coupon == name)[0])]
+        near = [abs(chosen[f.name] - row[f.name]) <= f.step / 2 + 1e-9 for f in two.numeric]
+        assert np.logical_and(*near).any()
 
 
 def test_where_no_outcome_changes_the_decision_coupons_lie_where_draws_have_their_best(two: Study) -> None:

@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import doe
+from doe.acts.confirmation.plan import _cautions
 from doe.domain.factors import usual_factor
 from doe.domain.limits import Limits
 from doe.domain.space import Forbidden
@@ -22,8 +23,11 @@ from doe.setpoint.search import find_setpoint
 from doe.setpoint.standing import judge_for
 from doe.setpoint.verdict import LOOK_AGAIN, OUT_OF_REACH, STEP_OUT_OF_REACH, Chance, contradicted, judge
 from doe.surfaces.fitted import Surfaces
+from doe.words.confirmation.plan import sentences
+from doe.words.recipe.card import caution_sentences
 from doe.words.study import setpoint as words
 from doe.words.study.answer import by_answer
+from doe.words.wording import listing
 from tests.benchmarks import headlines
 from tests.shared import known_coupons
 
@@ -294,11 +298,18 @@ def test_a_map_that_the_coupons_contradict_is_never_ready_and_names_what_to_look
 ) -> None:
     easy = replace(study, spec=doe.Spec(pass_rate=0.8, hand_min=None))
     surfaces = doe.fit(easy, known_coupons(easy, 40, seed=5, top=6.0, steep=5.0), seed=7)
-    assert doe.recommend(easy, surfaces, seed=7).verdict == "ready"
+    trusted = doe.recommend(easy, surfaces, seed=7)
+    assert trusted.verdict == "ready"
+    assert trusted.assured_window is not None
     assert contradicted(surfaces) == ()
     belief = surfaces.belief
     answer = doe.recommend(easy, contradict(surfaces, fault), seed=7)
     assert answer.verdict == "more coupons"
+    assert answer.assured_window is None
+    coupons_named = listing(contradicted(contradict(surfaces, fault)))
+    for told in (sentences(_cautions(answer, 0, 0, 0), easy), caution_sentences(easy, answer, window_held=True)):
+        assert any("not trusted" in text and coupons_named in text for text in told)
+    assert not any("not trusted" in text for text in sentences(_cautions(trusted, 0, 0, 0), easy))
     said = next(f for f in answer.limits_on_certainty if f.code == "contradicted")
     named = tuple(said.values["names"])
     assert len(named) == LOOK_AGAIN

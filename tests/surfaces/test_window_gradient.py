@@ -30,7 +30,7 @@ def _study(factors: int, levels: bool) -> Study:
     return Study("slopes", numeric + (named if levels else ()))
 
 
-def _model(study: Study, *, measured: bool, hand: bool, weights: bool) -> WindowModel:
+def _model(study: Study, *, measured: bool, hand: bool, weights: bool, waits: bool = False) -> WindowModel:
     rng = np.random.default_rng(5)
     n = 30
     frame = pd.DataFrame(
@@ -45,24 +45,30 @@ def _model(study: Study, *, measured: bool, hand: bool, weights: bool) -> Window
     frame["press_batch"] = np.arange(n) // 7
     if measured:
         frame["actual_cure_temp"] = frame["cure_temp"] + 1.0
+    if waits:  # the first pass for a check at the press, half of the others for a wash
+        frame["check_release"], frame["check_wash_1"] = True, np.where(np.arange(n) % 4 < 2, True, None)
+        frame["check_stretch"] = frame["passed"].where(np.arange(n) > 0)
+        frame["check_wash_5"] = frame["check_wash_1"]
     results = read_results(study, frame)
     own = rng.uniform(0.2, 1.0, n) if weights else None
     return WindowModel(Scaling(study.factors), results, mean_hand(results), weights=own)
 
 
 @pytest.mark.parametrize(
-    ("factors", "levels", "measured", "hand", "weights"),
+    ("factors", "levels", "measured", "hand", "weights", "waits"),
     [
-        (4, False, False, True, False),
-        (2, False, True, True, True),
-        (3, True, False, True, True),
-        (2, True, False, False, False),
+        (4, False, False, True, False, False),
+        (2, False, True, True, True, True),
+        (3, True, False, True, True, False),
+        (2, True, False, False, False, False),
+        (2, False, False, True, False, True),
     ],
 )
 def test_slopes_are_those_of_the_models_own_values(
-    factors: int, levels: bool, measured: bool, hand: bool, weights: bool
+    factors: int, levels: bool, measured: bool, hand: bool, weights: bool, waits: bool
 ) -> None:
-    model = _model(_study(factors, levels), measured=measured, hand=hand, weights=weights)
+    model = _model(_study(factors, levels), measured=measured, hand=hand, weights=weights, waits=waits)
+    assert model.to_come.kinds == 2 * waits
     xi = np.random.default_rng(factors).standard_normal((7, model.parameters))
     value, slopes = TemperedWindow(model).slopes(xi)
     assert value == pytest.approx(model.log_likelihood(xi), rel=1e-10)
@@ -109,16 +115,19 @@ def test_a_cut_that_no_coupon_has_a_grade_for_changes_nothing() -> None:
     rng = np.random.default_rng(3)
     passed = np.array([True, False, True, False, True])
     points = np.where(passed[:, None], 0.0, [[0.7, 0.2, 0.1]])
-    ungraded = Outcomes(passed, points, np.full(5, ""), np.array([0.0, 0.0, 0.4, 0.0, 0.0]))
+    ungraded = Outcomes(passed, points, np.full(5, ""), np.arange(5) == 2)
     eta, over = rng.normal(size=(4, 5)), rng.normal(size=(4, 5))
-    lapse, wrong, weights = np.full(4, 0.05), np.full(4, 0.1), np.ones(5)
-    near, far = (ungraded.slopes(eta, over, lapse, wrong, np.full((4, 5), width), weights) for width in (0.3, 3.0))
+    lapse, wrong, late, weights = np.full(4, 0.05), np.full(4, 0.1), np.full((4, 5), 0.4), np.ones(5)
+    near, far = (
+        ungraded.slopes(eta, over, lapse, wrong, np.full((4, 5), width), late, weights) for width in (0.3, 3.0)
+    )
     for name in ("value", "logit", "over", "lapse", "wrong"):
         np.testing.assert_array_equal(getattr(near, name), getattr(far, name))
     assert not near.width.any()
     # a grade does change them
-    graded = Outcomes(passed, points, np.array(["clean", "", "", "", ""]), np.zeros(5))
-    assert (graded.slopes(eta, over, lapse, wrong, np.full((4, 5), 0.3), weights).value[:, 0] < near.value[:, 0]).all()
+    graded = Outcomes(passed, points, np.array(["clean", "", "", "", ""]), np.zeros(5, dtype=bool))
+    cut = graded.slopes(eta, over, lapse, wrong, np.full((4, 5), 0.3), late, weights)
+    assert (cut.value[:, 0] < near.value[:, 0]).all()
 
 
 @pytest.mark.parametrize(("levels", "hand"), [(True, True), (False, True), (False, False)])

@@ -15,6 +15,7 @@ from doe.acts.comparison.verdict import refuse_comparison
 from doe.acts.confirmation.verdict import (
     Confirmed,
     confirmation_of,
+    on_every_level,
     plan_data,
     planned_confirmation,
     plans_of,
@@ -32,6 +33,7 @@ from doe.assure.confirmation.allocation import (
     Unit,
     confirmation_points,
     confirmation_settings,
+    endured_levels,
     order_confirmation,
 )
 from doe.assure.confirmation.attempts import ConfirmationPlan
@@ -48,7 +50,7 @@ from doe.plans.margin import WORTH_SAYING, expected_above
 from doe.plans.timing import hours_at_machines
 from doe.setpoint.answer import Answer
 from doe.setpoint.robust import RobustRate
-from doe.words.study.answer import scores_first, washes_first
+from doe.words.study.answer import look_again, scores_first, washes_first
 from doe.words.wording import count, date_and_time, stated
 
 STATED_RATES = (0.97, 0.99)
@@ -166,8 +168,8 @@ def compare_claims_for(book: Book, key: Key, wishes: ClaimWishes, *, progress: P
     else:
         usual = {(rate, sure) for rate in (0.80, 0.90, spec.pass_rate)} | {(spec.pass_rate, max(0.95, sure))}
         claims = sorted(usual)
-    allow = sorted(set(wishes.allow or (0, 1, 2)))
-    plans = [claim_plan(rate, assurance, failures=c) for rate, assurance in claims for c in allow]
+    allow, levels = sorted(set(wishes.allow or (0, 1, 2))), endured_levels(offer.record.study)
+    plans = [claim_plan(rate, assurance, failures=c, levels=levels) for rate, assurance in claims for c in allow]
     if not wishes.compares:  # what nobody asked for and nobody could make is left out, as long as something is left
         plans = [plan for plan in plans if _coupons(plan, offer) <= MOST_COUPONS] or plans[:1]
     for plan in plans:
@@ -230,7 +232,7 @@ def plan_confirmation(
     record, spec = offer.record, offer.record.study.spec
     (rate,), (failures,) = wishes.claims or (spec.pass_rate,), wishes.allow or (0,)
     sure = spec.assurance if wishes.assurance is None else wishes.assurance
-    rule = claim_plan(rate, sure, failures=failures)
+    rule = claim_plan(rate, sure, failures=failures, levels=endured_levels(record.study))
     before = confirmation_of(book, record.id)
     ended = _ended(book, before, rule, offer, give_up)
     plan = ConfirmationPlan(
@@ -271,6 +273,7 @@ def _store(
     notes: tuple[Finding, ...],
     kind: str,
     payload: Mapping[str, Any],
+    made: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """Keep the next round of a confirmation, and what it is for, both or neither; its coupons.
 
@@ -280,7 +283,7 @@ def _store(
     seed = usual_seed(record.first_name, seed)
     coupons = order_confirmation(
         _on_garments(record.study, wishes.per_garment),
-        confirmation_settings(record.study, plan.points, times),
+        confirmation_settings(record.study, plan.points, times, made),
         number=number,
         seed=seed,
         line=replace(record.line, coupons_per_stroke=plan.per_unit),
@@ -357,7 +360,7 @@ def replace_void(book: Book, key: Key, *, per_garment: int | None = None, seed: 
     notes = (Finding("confirms_again", {"attempt": plan.attempt}), *_round_notes(plan)[1:])
     payload = jsonable({"attempt": plan.attempt, "round": number, "units": units, "corners": dict(corners)})
     wishes = ClaimWishes(set_ups=1, per_garment=per_garment)
-    coupons = _store(book, record, plan, times, wishes, seed, notes, REPLACEMENT, payload)
+    coupons = _store(book, record, plan, times, wishes, seed, notes, REPLACEMENT, payload, attempt.rows)
     return Replaced(record, plan, number, coupons, units, corners)
 
 
@@ -389,7 +392,7 @@ def _known(book: Book, record: StudyRecord, wishes: ClaimWishes, per_unit: int) 
     dial_u = {name: dial.u_delta_degc or 0.0 for name, dial in dials if dial is not None}
     above = {name: share for name, share in expected_above(study, points, dial_u).items() if share >= WORTH_SAYING}
     near = (Finding("near_a_limit", {"factor": name, "above": share}) for name, share in above.items())
-    cautions = (Finding("not_searched"), *near)
+    cautions = (Finding("not_searched"), *on_every_level(study), *near)
     return ClaimOffer(
         wishes, record, hash_now(book, record), study.settings, KNOWN, None, None, points, per_unit, cautions
     )
@@ -427,7 +430,10 @@ def _answered(
     rates = RobustRate(record.study, surfaces).draws(here, nodes=64, hand=False)[:, 0]
     # as if the coupons of a stroke failed each for itself: they share what the stroke does, so this is the worst case
     rates = rates**per_unit
-    cautions = _cautions(answer, score_counts(book, record.id).unfinished, wishes.corners, len(points) - 1)
+    cautions = (
+        *on_every_level(record.study),
+        *_cautions(answer, score_counts(book, record.id).unfinished, wishes.corners, len(points) - 1),
+    )
     return ClaimOffer(
         wishes,
         record,
@@ -445,7 +451,9 @@ def _answered(
 def _cautions(answer: Answer, open_washes: int, wanted_corners: int, corners: int) -> tuple[Finding, ...]:
     """What is to be known before a confirmation is planned."""
     found = []
-    if scores_first(answer):
+    if names := look_again(answer):
+        found.append(Finding("answer_distrusted", {"names": names}))
+    elif scores_first(answer):
         found.append(Finding("answer_unscored"))
     elif answer.verdict == "more coupons" and not washes_first(answer):
         found.append(Finding("answer_unsettled"))

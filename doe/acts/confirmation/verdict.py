@@ -18,6 +18,7 @@ from doe.acts.study.fits import answer_from, fit_of
 from doe.acts.study.inputs import hash_now
 from doe.acts.study.rounds import confirmation_counts
 from doe.acts.verdicts import verdict_changed
+from doe.assure.confirmation.allocation import endured_levels
 from doe.assure.confirmation.attempts import (
     Attempt,
     Combination,
@@ -28,6 +29,7 @@ from doe.assure.confirmation.attempts import (
     combine_with_study,
     same_setting,
 )
+from doe.assure.confirmation.claims import ClaimPlan
 from doe.assure.confirmation.verdict import coupon_states
 from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
@@ -39,10 +41,12 @@ from doe.domain.plan_kinds import CONFIRMATION, CONFIRMATION_PLAN, REPLACEMENT
 from doe.domain.recipe import ConfirmationRecord, stack_differences
 from doe.domain.serial import from_plain
 from doe.domain.standing import NextStep
+from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.setpoint.answer import Answer
 from doe.setpoint.robust import RobustRate
 from doe.words.confirmation.verdict import ConfirmationFacts, code_of
+from doe.words.study.answer import look_again
 from doe.words.wording import local
 from reports.confirmation.page import confirmation_page
 from reports.files import write_whole
@@ -227,7 +231,7 @@ def _standing(
 ) -> tuple[tuple[Finding, ...], tuple[Finding, ...], bool]:
     """Doubts whether the plan is about the present answer, remarks, and whether its window is the present one."""
     spec, claim = record.study.spec, plan.claim
-    remarks = []
+    remarks = [*on_every_level(record.study, claim)]
     if claim.pass_rate < spec.pass_rate:
         remarks.append(Finding("claim_below", {"claim": claim.pass_rate, "wanted": spec.pass_rate}))
     if claim.assurance < spec.assurance:
@@ -245,10 +249,21 @@ def _standing(
         return (Finding("answer_moved", {"factors": tuple(moved)}),), tuple(remarks), False
     if answer.verdict == "not reachable":
         return (Finding("out_of_reach"),), tuple(remarks), False
+    if names := look_again(answer):
+        remarks.append(Finding("map_distrusted", {"names": names}))
     same = window_of(answer) == plan.window
     if not same and answer.window is not None:
         remarks.append(Finding("window_moved"))
     return (), tuple(remarks), same or answer.window is None
+
+
+def on_every_level(study: Study, claim: ClaimPlan | None = None) -> tuple[Finding, ...]:
+    """That a claim must hold on each level of endured factors; a rule of an older version counts them together."""
+    names = tuple(f.name for f in study.endured)
+    if not names:
+        return ()
+    pooled = claim is not None and claim.levels != endured_levels(study)
+    return (Finding("levels_together" if pooled else "on_every_level", {"factors": names}),)
 
 
 def _answer_kept(book: Book, record: StudyRecord, inputs: str) -> AnalysisRecord | None:

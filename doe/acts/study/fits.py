@@ -188,8 +188,8 @@ class EarlyHint:
     """Where the best settings seem to lie after the coupons scored so far.
 
     ``window`` holds low and high of every numeric factor, empty where no box holds the target yet; ``pass_rate`` and
-    ``pass_rate_low`` are the expected rate at ``settings`` and its lower bound; ``learned`` says whether the fit
-    predicts coupons better than a guess that knows no setting; ``unvaried`` are the labels of settings that hardly
+    ``pass_rate_low`` are the expected rate at ``settings`` and its lower bound; ``look_again`` names coupons where
+    the results contradict the map, so that it cannot be trusted; ``unvaried`` are the labels of settings that hardly
     changed so far, ``checks_only`` says that hand-feel is wanted and was not scored yet.
     """
 
@@ -201,7 +201,7 @@ class EarlyHint:
     pass_rate: float
     pass_rate_low: float
     assurance: float
-    learned: bool
+    look_again: tuple[str, ...] = ()
     unvaried: tuple[str, ...] = ()
     checks_only: bool = False
 
@@ -229,7 +229,7 @@ def early_hint(book: Book, study: int, *, progress: Progress | None = None) -> E
         answer.pass_rate,
         answer.pass_rate_low,
         record.study.spec.assurance,
-        bool(fitted.surfaces.belief.learned),
+        gaps.at_odds,
         tuple(f.label for f in gaps.unvaried),
         gaps.hand,
     )

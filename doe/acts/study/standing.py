@@ -87,7 +87,8 @@ def _before_release(book: Book, record: StudyRecord, answer: Mapping[str, Any] |
     kept = answer or (answer_now(book, record) if unproven is None else None)
     reached = kept["setpoint"] if kept is not None and kept["verdict"] != "not reachable" else None
     if rounds[-1].kind == CONFIRM:
-        confirming = _confirmation(book, record, reached if unproven is None else record.study.settings)
+        names = _look_again(kept) if unproven is None and kept is not None else ()
+        confirming = _confirmation(book, record, reached if unproven is None else record.study.settings, names)
         if confirming is not None:
             return confirming
     return unproven or _search(book, record, counts, kept)
@@ -167,9 +168,14 @@ def _search(book: Book, record: StudyRecord, counts: ScoreCounts, answer: Mappin
     if state == "unreachable" or "budget_used" in limits:
         return standing(state, *washes, "report")
     more = NextStep("score") if counts.waiting else NextStep("extend", coupons=max(1, asked))
-    found = limits.get("contradicted", {})
-    names = tuple(found.get("values", found).get("names", ()))
-    return standing(state, *washes, more, "report", told={"names": names})
+    return standing(state, *washes, more, "report", told={"names": _look_again(answer)})
+
+
+def _look_again(answer: Mapping[str, Any]) -> tuple[str, ...]:
+    """Coupons to look at again where the results contradict the map, from an answer as it is kept."""
+    limits = (found for found in answer["limits_on_certainty"] if isinstance(found, dict))
+    found = next((fact for fact in limits if fact["code"] == "contradicted"), {})
+    return tuple(found.get("values", found).get("names", ()))
 
 
 def _unanswered(book: Book, record: StudyRecord, counts: ScoreCounts) -> StudyStanding:
@@ -204,8 +210,13 @@ def _is_searched(coupon: CouponState) -> bool:
 # while an answer is confirmed
 
 
-def _confirmation(book: Book, record: StudyRecord, setpoint: Mapping[str, Any] | None) -> StudyStanding | None:
-    """How far the last confirmation is; None where it is not about the present setpoint, or has no rule."""
+def _confirmation(
+    book: Book, record: StudyRecord, setpoint: Mapping[str, Any] | None, names: tuple[str, ...]
+) -> StudyStanding | None:
+    """How far the last confirmation is; None where it is not about the present setpoint, or has no rule.
+
+    ``names`` are the coupons to look at again, where the map that led to the setpoint was not trusted.
+    """
     rule = book.latest_analysis(record.id, CONFIRMATION_PLAN)
     if rule is None or setpoint is None:
         return None
@@ -216,6 +227,7 @@ def _confirmation(book: Book, record: StudyRecord, setpoint: Mapping[str, Any] |
     code, settled, coupons = _judged(book, record, plan)
     told: dict[str, Value] = {"claim": claim["pass_rate"], "assurance": claim["assurance"], "wanted": wanted}
     if code == "confirmed":
+        told |= {"names": names} if names else {}
         below = "below" if claim["pass_rate"] < wanted else ""
         if new := machines_since(book, record):
             kind, told = f"machine {below}".rstrip(), {**told, "machines": tuple(new)}

@@ -157,18 +157,30 @@ def compare_hand(scored: pd.DataFrame, *, margin: float = 0.5, alpha: float = 0.
         float(row["df"]),
         margin=margin,
         alpha=alpha,
-        rounding=2 * rounding_bias(scatter) if in_steps else 0.0,  # either mean may be off, and not the same way
+        # either mean may be off, and not the same way
+        rounding=2 * rounding_bias(scatter, split=_is_split(long)) if in_steps else 0.0,
         notes=tuple(_batch_notes(fit.components)),
     )
 
 
-def rounding_bias(scatter: float) -> float:
+def _is_split(long: pd.DataFrame) -> bool:
+    """Whether nobody's scores of a material, at one place, are more than a half step apart."""
+    within = [c for c in ("material", "person", "role") if c in long.columns]
+    apart = long.groupby(within)["score"].agg(np.ptp)
+    return bool((apart <= HAND_STEP).all())
+
+
+def rounding_bias(scatter: float, *, split: bool = False) -> float:
     """How far the mean of scores rounded to half steps may lie from the true one, at worst over where that lies.
 
     Parameters
     ----------
     scatter : float
         Standard deviation of the rounded scores, their rounding included.
+    split : bool
+        Whether scores are of two neighbouring halves only. Then they may scatter by next to nothing about the line
+        between these: a share p of the upper half puts the mean at p steps where it may lie at half a step, and with a
+        variance of p (1 - p) steps squared that is off by sqrt(1/4 - variance).
 
     Notes
     -----
@@ -180,14 +192,17 @@ def rounding_bias(scatter: float) -> float:
     --------
     >>> [round(rounding_bias(scatter), 3) for scatter in (0.0, 0.2, 0.3, 0.5)]
     [0.25, 0.035, 0.001, 0.0]
+    >>> round(rounding_bias(0.2, split=True), 3)
+    0.15
     """
+    least = HAND_STEP * math.sqrt(max(0.25 - (scatter / HAND_STEP) ** 2, 0.0)) if split else 0.0
     inner = math.sqrt(max(scatter**2 - HAND_STEP**2 / 12, 0.0))
     if inner == 0:
         return HAND_STEP / 2
     k = np.arange(1, 60)
     places = np.linspace(0, 0.5, 101)[:, None]  # of a step; the other half mirrors it
     waves = (-1.0) ** k / k * np.sin(2 * np.pi * k * places) * np.exp(-2 * (np.pi * k * inner / HAND_STEP) ** 2)
-    return float(HAND_STEP / np.pi * np.abs(waves.sum(axis=1)).max())
+    return max(least, float(HAND_STEP / np.pi * np.abs(waves.sum(axis=1)).max()))
 
 
 def _batch_notes(components: pd.DataFrame) -> Iterator[Finding]:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import product
+from math import prod
 from typing import Literal
 
 import numpy as np
@@ -16,7 +18,7 @@ from doe.domain.study import Study
 from doe.plans.build import round_frame
 from doe.plans.order import LEAST_IN_BATCH
 from doe.setpoint.answer import Answer
-from doe.setpoint.robust import RobustRate, in_turn
+from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import allowed
 from doe.surfaces.fitted import Surfaces
 
@@ -75,10 +77,32 @@ def confirmation_points(study: Study, surfaces: Surfaces, answer: Answer, *, cor
     return chosen
 
 
-def confirmation_settings(study: Study, points: pd.DataFrame, times: Sequence[int]) -> pd.DataFrame:
-    """Units and coupons to make, columns role and the factors: each of the points so many times, in their order."""
+def endured_levels(study: Study) -> int:
+    """Combinations of levels on each of which one setting must hold; 1 where there are none."""
+    return prod(len(f.levels) for f in study.endured)
+
+
+def confirmation_settings(
+    study: Study, points: pd.DataFrame, times: Sequence[int], made: pd.DataFrame | None = None
+) -> pd.DataFrame:
+    """Units and coupons to make, columns role and the factors: each of the points so many times, in their order.
+
+    Each place has its coupons on the levels of endured factors in turn, those first that have least of the ``made``
+    ones, so that what is made in place of a void coupon is made on its level.
+    """
     rows = points.loc[points.index.repeat(times), ["role", *study.factor_names]].reset_index(drop=True)
-    return in_turn(rows, study.endured)
+    if not study.endured:
+        return rows
+    names = [f.name for f in study.endured]
+    turns = list(product(*(f.levels for f in study.endured)))
+    there = [] if made is None else made[["role", *names]].to_numpy(dtype=object).tolist()
+    before = Counter(tuple(map(str, row)) for row in there)
+    chosen = []
+    for role in rows["role"]:
+        place = min(((str(role), *levels) for levels in turns), key=lambda place: before[place])
+        before[place] += 1
+        chosen.append(place[1:])
+    return rows.assign(**{name: [levels[j] for levels in chosen] for j, name in enumerate(names)})
 
 
 def _worst_first(corners: pd.DataFrame) -> list[int]:

@@ -191,7 +191,7 @@ def assurance_over(attempts: Sequence[Attempt]) -> float:
         alike = all(same_setting(plan.setpoint.get(name), value) for name, value in last.setpoint.items())
         tried = attempt.judged is not None or attempt is attempts[-1]  # nobody is lucky with coupons never scored
         if alike and tried and plan.claim.pass_rate >= last.claim.pass_rate:
-            wrong *= 1 - plan.claim.chance(last.claim.pass_rate)
+            wrong *= 1 - plan.claim.risk(last.claim.pass_rate)
     return wrong
 
 

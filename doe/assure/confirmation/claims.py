@@ -29,12 +29,16 @@ class ClaimPlan:
         Failures forgiven.
     units : int
         Units to make; the verdict may be certain earlier.
+    levels : int
+        Levels on each of which the claim must hold, with as many units on each. No more failures are forgiven on all of
+        them together than on one, so one level that misses the claim is accepted no oftener than it alone would be.
     """
 
     pass_rate: float
     assurance: float
     failures: int
     units: int
+    levels: int = 1
 
     @property
     def passes_needed(self) -> int:
@@ -45,6 +49,10 @@ class ClaimPlan:
         """Probability that the plan accepts, for one true pass rate or averaged over draws of it, shape (draws,)."""
         drawn = np.atleast_1d(np.asarray(rates, dtype=float))
         return float(binom.cdf(self.failures, self.units, 1 - np.clip(drawn, 0, 1)).mean())
+
+    def risk(self, rate: float) -> float:
+        """Highest probability that the plan accepts although some level has no more than this true pass rate."""
+        return float(binom.cdf(self.failures, self.units // self.levels, 1 - rate))
 
     def expected_units(self, rates: ArrayLike) -> float:
         """Units made on average when stopping as soon as the verdict is certain; rates as in `chance`."""
@@ -68,7 +76,7 @@ class ClaimPlan:
         return "accepted" if passed >= self.passes_needed else "open"
 
 
-def claim_plan(pass_rate: float, assurance: float = 0.90, *, failures: int = 0) -> ClaimPlan:
+def claim_plan(pass_rate: float, assurance: float = 0.90, *, failures: int = 0, levels: int = 1) -> ClaimPlan:
     """Smallest plan that shows a claim when at most ``failures`` units fail.
 
     Parameters
@@ -77,13 +85,16 @@ def claim_plan(pass_rate: float, assurance: float = 0.90, *, failures: int = 0) 
         The claim.
     failures : int
         0 is the success run; more failures forgiven ask for more units but send fewer good recipes back.
+    levels : int
+        Levels on each of which the claim must hold: as many units are made on each.
 
     Examples
     --------
     >>> claim_plan(0.95, 0.90).units, claim_plan(0.95, 0.90, failures=1).units
     (45, 77)
     """
-    return ClaimPlan(pass_rate, assurance, failures, coupons_for_failures(pass_rate, assurance, failures=failures))
+    each = coupons_for_failures(pass_rate, assurance, failures=failures)
+    return ClaimPlan(pass_rate, assurance, failures, levels * each, levels)
 
 
 @dataclass(frozen=True)
@@ -131,10 +142,16 @@ def claim_limits(
         return ClaimLimits(0.0, 1.0, False)
     best = min(passed + waiting if any_passed is None else any_passed, made)
     state = plan.state(passed, failed)
-    low = pass_rate_low(passed, made, plan.assurance)
+    low = _low(plan, made, made - passed)
     high = pass_rate_high(best, made, plan.assurance)
     if made < plan.units and state == "accepted":
-        low = pass_rate_low(plan.passes_needed, made, plan.assurance)
+        low = _low(plan, made, made - plan.passes_needed)
         before = pass_rate_high(plan.passes_needed - 1, made - 1, plan.assurance) if made > 1 else 1.0
         high = max(high, before)
     return ClaimLimits(low, high, state != "open" and (waiting == 0 or made < plan.units))
+
+
+def _low(plan: ClaimPlan, made: int, failed: int) -> float:
+    """Lower limit of the pass rate; of several levels that of the worst, which may have had all the failures."""
+    each = made // plan.levels
+    return pass_rate_low(max(each - failed, 0), each, plan.assurance) if each else 0.0

@@ -28,7 +28,7 @@ from doe.setpoint.answer import Answer
 from doe.words.cautions import HOVERING
 from doe.words.facts import Reader, all_worded, texts_of
 from doe.words.materials import fact_label
-from doe.words.study.answer import misses_hand, scores_first, washes_first
+from doe.words.study.answer import look_again, misses_hand, scores_first, washes_first
 from doe.words.study.standing import headline
 from doe.words.wording import (
     at_least_of_hundred,
@@ -219,7 +219,11 @@ def caution_sentences(
         found.append(f"Released without an accepted confirmation. {run} Reason: {exception.strip()}".replace("  ", " "))
     if misses_hand(study, answer):
         found.append("Hand-feel was wanted and never scored in the study: its pass rate is that of the checks alone.")
-    if answer.verdict == "more coupons" and not (scores_first(answer) or washes_first(answer)):
+    if names := look_again(answer):
+        found.append(
+            f"The answer behind it was not trusted: the results contradict the map or each other at {listing(names)}."
+        )
+    elif answer.verdict == "more coupons" and not (scores_first(answer) or washes_first(answer)):
         found.append(
             'The coupons behind it did not settle whether the target is reached: the answer was "more coupons".'
         )

@@ -52,6 +52,12 @@ def by_answer(answer: Answer) -> StudyStanding:
     return standing(state, told={"washing": open_now, "distrusted": limits.get("contradicted", {})}.get(state, {}))
 
 
+def look_again(answer: Answer) -> tuple[str, ...]:
+    """The coupons to look at again where the results contradict the map, so that it was not trusted."""
+    names = _limits(answer).get("contradicted", {}).get("names", ())
+    return tuple(map(str, names)) if isinstance(names, list | tuple) else ()
+
+
 def washes_first(answer: Answer) -> bool:
     """Whether checks to come were all that kept it from being ready when it was given."""
     waited = _limits(answer).keys() & {"open checks", "unwashed", "unfinished"}
@@ -70,6 +76,11 @@ def _state(answer: Answer, *, washes: int) -> State:
 def before_wash(answer: Answer) -> bool:
     """Whether coupons that pass so far still wait for a check."""
     return any(isinstance(found, Finding) and found.code == "open checks" for found in answer.limits_on_certainty)
+
+
+def _to_come(answer: Answer) -> str:
+    """That a rate counts in what checks to come may show, where there are any."""
+    return ", counting in what the checks to come may show" if before_wash(answer) else ""
 
 
 def setpoint_title(answer: Answer) -> str:
@@ -103,19 +114,17 @@ def lead(study: Study, answer: Answer, known: StudyStanding | None = None) -> st
     else:
         settled = answer.verdict == "ready" or known.state == "washing"
         at = "this setpoint" if settled else "the best setting so far"
-        before = "Before the wash, at" if before_wash(answer) else "At"
-        first = f"{before} {at} we expect {expected}; wanted are {target}."
+        first = f"At {at} we expect {expected}{_to_come(answer)}; wanted are {target}."
     return f"{first} {meaning(known)}"
 
 
 def sureness(study: Study, answer: Answer) -> tuple[str, ...]:
     """How sure, in sentences: expected, lower bound, and the chance that the target holds."""
     assurance = stated(study.spec.assurance)
-    before = " before the wash" if before_wash(answer) else ""
     said = [
-        f"Expected{before}, with the machines wandering as stated: {prints(answer.pass_rate)}.",
-        f"At least{before}, with {assurance} assurance: {prints_at_least(answer.pass_rate_low)}.",
-        f"The chance that the true pass rate here{before} is {stated(study.spec.pass_rate)} or better: "
+        f"Expected, with the machines wandering as stated: {prints(answer.pass_rate)}{_to_come(answer)}.",
+        f"At least, with {assurance} assurance: {prints_at_least(answer.pass_rate_low)}.",
+        f"The chance that the true pass rate here is {stated(study.spec.pass_rate)} or better: "
         f"{percent(answer.p_target)}.",
     ]
     if answer.hand is not None and answer.hand_low is not None and answer.hand_high is not None:
@@ -131,9 +140,9 @@ def sureness(study: Study, answer: Answer) -> tuple[str, ...]:
 
 def sure_in_short(study: Study, answer: Answer) -> str:
     """The same on two lines."""
-    assurance, before = stated(study.spec.assurance), " before the wash" if before_wash(answer) else ""
+    assurance = stated(study.spec.assurance)
     told = (
-        f"At least {prints_at_least(answer.pass_rate_low)}{before} with {assurance} assurance; "
+        f"At least {prints_at_least(answer.pass_rate_low)} with {assurance} assurance{_to_come(answer)}; "
         f"{stated(study.spec.pass_rate)} or better with a chance of {percent(answer.p_target)}."
     )
     if answer.hand is not None and answer.hand_low is not None:

@@ -22,8 +22,13 @@ def headline(standing: StudyStanding, shown: Shown = METRIC) -> str:
 
 
 def meaning(standing: StudyStanding, shown: Shown = METRIC) -> str:
-    """What the headline means, in a sentence or two."""
-    return worded(standing.said, texts_of("standing", "leads"), Reader(shown))
+    """What the headline means, in a sentence or two; of what is confirmed too, that the map was not trusted."""
+    told, reader = worded(standing.said, texts_of("standing", "leads"), Reader(shown)), Reader(shown)
+    if standing.state == "confirmed" and standing.said.values.get("names"):
+        return (
+            f"{told} {worded(standing.said, {standing.said.code: texts_of('confirmation')['map_distrusted']}, reader)}"
+        )
+    return told
 
 
 def frame(standing: StudyStanding) -> str:

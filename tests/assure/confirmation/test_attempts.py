@@ -7,12 +7,19 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.stats import binom
 
+from doe.acts.confirmation.verdict import on_every_level
+from doe.assure.binomial import pass_rate_low
+from doe.assure.confirmation.allocation import confirmation_settings
 from doe.assure.confirmation.attempts import ConfirmationPlan, assurance_over, attempt_of, same_setting
-from doe.assure.confirmation.claims import claim_plan
-from doe.domain.factors import usual_factor
+from doe.assure.confirmation.claims import claim_limits, claim_plan
+from doe.domain.factors import EVERY_LEVEL, Factor, usual_factor
 from doe.domain.spec import Check, Spec
+from doe.domain.standing import standing
 from doe.domain.study import Study
+from doe.words.confirmation.plan import sentences
+from doe.words.study.standing import meaning
 
 CHECKS = (Check("release", "film lets go"), Check("wash_5", "sound after 5 washes", after_washes=5))
 STUDY = Study(
@@ -190,3 +197,56 @@ def test_settings_are_the_same_up_to_rounding():
     assert not same_setting(155.0, 156.0)
     assert same_setting("halm", "halm")
     assert not same_setting("halm", None)
+
+
+ENDURED = replace(STUDY, factors=(*STUDY.factors, Factor("platen", levels=("left", "right"), endured=True)))
+
+
+@pytest.mark.parametrize("failures", [0, 1, 2])
+def test_one_level_that_misses_the_claim_is_accepted_no_oftener_than_stated(failures):
+    rule = claim_plan(0.9, 0.9, failures=failures, levels=2)
+    each = rule.units // 2
+    assert rule.units == 2 * claim_plan(0.9, 0.9, failures=failures).units
+    # the other level never fails: all failures that are forgiven are left for the worst one
+    failed = np.arange(each + 1)
+    is_accepted = [rule.state(rule.units - int(f), int(f)) == "accepted" for f in failed]
+    accepted = float(binom.pmf(failed, each, 0.1)[is_accepted].sum())
+    assert accepted == pytest.approx(rule.risk(0.9))
+    assert accepted <= 0.1
+    pooled = claim_plan(0.9, 0.9, failures=failures)
+    assert binom.cdf(failures, pooled.units // 2, 0.1) > 0.25  # the rule of one level, spread over two
+    # what is shown of the worst level is no more than its own coupons show
+    assert claim_limits(rule, rule.units, 0).low == pytest.approx(pass_rate_low(each, each, 0.9))
+
+
+def test_every_level_has_as_many_coupons_and_a_void_one_is_made_again_on_its_own():
+    points = POINTS.assign(platen=EVERY_LEVEL)
+    made = confirmation_settings(ENDURED, points, [8, 4])
+    assert made.groupby(["role", "platen"]).size().tolist() == [2, 2, 4, 4]
+    lost = made[(made["role"] == "setpoint") & (made["platen"] == "right")].index[:1]
+    again = confirmation_settings(ENDURED, points, [1, 0], made.drop(index=lost))
+    assert again["platen"].tolist() == ["right"]
+
+
+def test_a_rule_of_several_levels_says_so_and_one_that_counts_them_together_too():
+    told = [
+        " ".join(sentences(on_every_level(study, rule), study))
+        for study, rule in (
+            (ENDURED, claim_plan(0.9, levels=2)),
+            (ENDURED, claim_plan(0.9)),
+            (STUDY, claim_plan(0.9)),
+        )
+    ]
+    assert "must hold on every platen" in told[0]
+    assert "one of them may be worse" in told[1]
+    assert told[2] == ""
+
+
+def test_what_is_confirmed_says_that_the_map_was_not_trusted():
+    told = {"claim": 0.9, "assurance": 0.9, "wanted": 0.9}
+    plain = meaning(standing("confirmed", told=told))
+    assert meaning(standing("confirmed", told={**told, "names": ("R1-02", "R1-07")})) == (
+        f"{plain} The map that led to these settings was not trusted: the results of the study contradict it or each "
+        "other at R1-02 and R1-07. What is confirmed rests on the confirmation coupons alone, and how far the settings "
+        "may move is not known."
+    )

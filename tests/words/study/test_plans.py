@@ -10,6 +10,7 @@ import pytest
 from doe.domain.factors import usual_factor
 from doe.domain.finding import Finding, finding_of
 from doe.domain.serial import to_plain
+from doe.domain.spec import Spec
 from doe.domain.stack import Line, Machine
 from doe.domain.study import Study
 from doe.domain.units import Shown
@@ -70,7 +71,7 @@ def test_effects_that_hang_together_are_listed():
     ("k", "coupons", "kind", "text"),
     [
         (2, 12, "auto", "Chosen automatically: 12 coupons hold a face-centred composite"),
-        (4, 28, "auto", "on invented lines with ranges as wide, 28 coupons of this kind led to better settings"),
+        (4, 28, "auto", "Chosen automatically: 28 coupons hold a face-centred composite"),
         (4, 20, "auto", "an optimal plan suits 20 coupons with room for the 15 terms of the full quadratic."),
         (4, 12, "auto", "12 coupons are too few for the 15 terms of the full quadratic, so they are spread out"),
         (4, 10, "auto", "so this is a first look: half fraction with centre coupons."),
@@ -195,7 +196,7 @@ def test_what_a_plan_led_to_is_said_only_where_it_was_tried():
     study = usual(4)
     tried = outcome(study, "optimal", 20)
     assert tried is not None
-    assert led_to(tried).endswith(f"it found settings that hold on {100 * tried.holds:.0f} of 100.")
+    assert led_to(tried).endswith(f"pass the checks on {100 * tried.holds:.0f} of 100.")
     steps = stepwise(study)
     assert steps is not None
     assert led_to(steps).endswith(f"of 100, with {steps.made:.0f} coupons on average.")
@@ -204,4 +205,8 @@ def test_what_a_plan_led_to_is_said_only_where_it_was_tried():
     assert outcome_note(study, [None]) == ()
     first, second = outcome_note(study, [None, tried])
     assert "the setpoint truly reached 95 %" in first
+    # another spec was not tried: what is printed stays what was measured
+    other = replace(study, spec=Spec(pass_rate=0.8, hand_min=3.5))
+    assert outcome_note(other, [None, tried])[0] == first
+    assert "95 % of prints had to pass the checks and hand-feel was not asked for" in first
     assert second.startswith("Step by step")
