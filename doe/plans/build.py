@@ -85,10 +85,10 @@ def _check_centre(study: Study, points: Points) -> Points:
 
 
 def suitable_kind(study: Study, coupons: int) -> tuple[str, Finding]:
-    """Kind that suits this many coupons, with the reason: the usual one, unless another led to better setpoints.
+    """Kind that suits this many coupons, with the reason: what led to the best setpoints on simulated lines.
 
-    Where four settings and about as many coupons were tried over ranges as wide (`decisions.winner`), a kind that
-    was worth clearly more than the one that `usual_kind` gives is taken in its place.
+    Where four settings and about as many coupons were tried over ranges as wide (`decisions.winner`), the kind that was
+    worth most is taken, else the one that `usual_kind` gives.
 
     Raises
     ------
@@ -100,7 +100,7 @@ def suitable_kind(study: Study, coupons: int) -> tuple[str, Finding]:
         return kind, why
     possible = [k for k in KINDS if (fits(study, k, coupons) if k in CLASSICAL else k != "auto")]
     best = winner(study, coupons, possible, kind)
-    if best is None:
+    if best is None or best.kind == kind:
         return kind, why
     return best.kind, note("chosen as tried", kind=best.kind, coupons=best.coupons, wide=best.wide)
 

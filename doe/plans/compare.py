@@ -36,11 +36,11 @@ class LeftOut:
 def compare_plans(study: Study, *, coupons: int, seed: int = 0, line: Line = DEFAULT_LINE) -> tuple[PlanJudgement, ...]:
     """Judgements of the plans that fit a budget, the surest first.
 
-    Plans that were tried on simulated lines over ranges as wide come first (`doe.plans.decisions`): what ``auto``
-    makes, then those that led to better setpoints before others. Of the rest, plans that can show an effect of every
-    factor come before those that cannot; then those that carry the full quadratic, then those that carry two-factor
-    interactions; among these the one with the smaller average prediction variance, and among equals the faster. A
-    textbook plan is taken in one copy with up to four centre coupons, so it
+    Plans that were tried on simulated lines over ranges as wide come first, the one that led to the best setpoints
+    before the others (`doe.plans.decisions`): with as many coupons as were tried, it is what ``auto`` makes. Of the
+    rest, plans that can show an effect of every factor come before those that cannot; then those that carry the full
+    quadratic, then those that carry two-factor interactions; among these the one with the smaller average prediction
+    variance, and among equals the faster. A textbook plan is taken in one copy with up to four centre coupons, so it
     may need fewer coupons than there are; `left_out` says why the others are missing.
 
     Parameters
@@ -94,13 +94,12 @@ def _left_out(kind: str, code: ReasonCode, **values: Value) -> LeftOut:
     return LeftOut(kind, Finding(code, values))
 
 
-def _merit(study: Study, judgement: PlanJudgement, auto: str) -> tuple[bool, bool, float, bool, int, float, float]:
-    """Of what was tried what ``auto`` makes, then the setpoints it led to; then what a textbook asks, hours last."""
+def _merit(study: Study, judgement: PlanJudgement, auto: str) -> tuple[float, bool, bool, int, float, float]:
+    """The setpoints it led to, of those as good what ``auto`` makes; then what a textbook asks, hours last."""
     tried = outcome(study, judgement.kind, judgement.coupons)
     return (
-        tried is None,
+        -round(tried.worth, 3) if tried is not None else 1.0,
         tried is not None and judgement.kind != auto,
-        -round(tried.worth, 3) if tried is not None else 0.0,
         not math.isfinite(judgement.smallest_effect),
         -MODELS.index(judgement.model),
         round(judgement.precision.variance_average, 3),

@@ -21,9 +21,6 @@ SETTINGS, MOST = 4, 40
 WANTED = 0.95
 """Pass rate by the checks alone that was wanted of all that was tried; hand-feel was not asked for."""
 
-CLEARLY = 2.0
-"""Standard errors by which a kind must be better than the usual one to be made in its place."""
-
 STEPS = "steps"
 """How kinds of search step by step begin in the table."""
 
@@ -69,12 +66,6 @@ class TriedPlan:
         return float(np.sqrt(inward * (1 - inward) / self.lines))
 
     @property
-    def worth_error(self) -> float:
-        """Standard error of `worth`, of shares drawn a little inward likewise."""
-        good, bad = ((share * self.lines + 1) / (self.lines + 3) for share in (self.holds, self.far_off))
-        return float(np.sqrt((good + bad - (good - bad) ** 2) / self.lines))
-
-    @property
     def worth(self) -> float:
         """What plans are ranked by: a setpoint far off costs what one that holds is worth."""
         return self.holds - self.far_off
@@ -111,11 +102,9 @@ def outcome(study: Study, kind: str, coupons: int) -> TriedPlan | None:
 
 
 def winner(study: Study, coupons: int, kinds: Iterable[str], usual: str) -> TriedPlan | None:
-    """The kind of plan that was clearly worth more than the usual one with as many coupons over ranges as wide.
+    """The kind of plan that was worth most with as many coupons over ranges as wide; ``usual`` of those worth as much.
 
-    None where the table does not speak: nothing like this study was tried, or not with about as many coupons, or no
-    kind was better than the usual one by more than `CLEARLY` standard errors. The table keeps no pairs of lines, so
-    errors are those of kinds tried each on lines of its own: on the same lines differences are hardly less sure.
+    None where the table does not speak: nothing like this study was tried, or not with about as many coupons.
 
     Parameters
     ----------
@@ -131,11 +120,7 @@ def winner(study: Study, coupons: int, kinds: Iterable[str], usual: str) -> Trie
     if coupons < min(sizes, default=0) or abs(size - coupons) > NEAR:
         return None
     found = [o for kind in kinds if (o := outcome(study, kind, coupons)) is not None and o.coupons == size]
-    known = next((o for o in found if o.kind == usual), None)
-    best = max(found, key=lambda o: o.worth, default=None)
-    if known is None or best is None:
-        return None
-    return best if best.worth - known.worth > CLEARLY * np.hypot(best.worth_error, known.worth_error) else None
+    return max(found, key=lambda o: (round(o.worth, 3), o.kind == usual), default=None)
 
 
 def _like(study: Study) -> list[TriedPlan]:

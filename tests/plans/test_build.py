@@ -173,7 +173,7 @@ def test_bad_arguments_name_what_is_allowed(arguments, words):
     [
         (2, 12, "composite"),
         (3, 16, "composite"),
-        (4, 28, "composite"),
+        (4, 28, "optimal"),
         (4, 20, "optimal"),
         (4, 12, "spread"),
         (3, 10, "full"),

@@ -71,7 +71,7 @@ def test_effects_that_hang_together_are_listed():
     ("k", "coupons", "kind", "text"),
     [
         (2, 12, "auto", "Chosen automatically: 12 coupons hold a face-centred composite"),
-        (4, 28, "auto", "Chosen automatically: 28 coupons hold a face-centred composite"),
+        (4, 28, "auto", "on invented lines with ranges as wide, 28 coupons of this kind led to better settings"),
         (4, 20, "auto", "an optimal plan suits 20 coupons with room for the 15 terms of the full quadratic."),
         (4, 12, "auto", "12 coupons are too few for the 15 terms of the full quadratic, so they are spread out"),
         (4, 10, "auto", "so this is a first look: half fraction with centre coupons."),
