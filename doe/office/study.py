@@ -185,7 +185,8 @@ def _with_problems(form: Form, problems: Problems, visit: Visit) -> Form:
     """The form as it was typed, with what was wrong beside its field."""
     if not problems:
         return form
-    return replace(form, fields=with_problems(as_sent(form.fields, visit), problems))
+    is_open = any(field.name in problems for field in form.fields)
+    return replace(form, fields=with_problems(as_sent(form.fields, visit), problems), is_open=is_open)
 
 
 # what is shown
@@ -577,9 +578,8 @@ def _conditions(visit: Visit, record: StudyRecord) -> Form:
         Field("wash", told("conditions_wash", unit=unit), value=at),
         *(Field(name, told(f"conditions_{name}"), value=getattr(known, name)) for name in CONDITIONS),
     )
-    return Form(
-        told("conditions_title"), f"/conditions/{record.id}", told("conditions_keep"), (), fields, is_quiet=True
-    )
+    title, keep = told("conditions_title"), told("conditions_keep")
+    return Form(title, f"/conditions/{record.id}", keep, (), fields, is_quiet=True, is_folded=True)
 
 
 def conditions(visit: Visit) -> Response | str:

@@ -68,9 +68,9 @@ class Field:
 class Form:
     """What a page asks: ``title``, ``intro`` sentences, ``fields``, words on its ``button``, the ``action`` it goes to.
 
-    ``more_hidden`` is sent along; ``is_quiet`` says that it is no main act of the page, ``takes_file`` that a file
-    is sent with it, ``is_open`` that the fold it stands in is open. ``more_fields`` stand behind a fold of the title
-    ``more_title``, which is open while ``more_open``.
+    ``more_hidden`` is sent along; ``is_quiet`` says that it is no main act of the page, ``takes_file`` that a file is
+    sent with it, ``is_folded`` that it stands in a fold of its title, ``is_open`` that its fold is open.
+    ``more_fields`` stand behind a fold of the title ``more_title``, which is open while ``more_open``.
     """
 
     title: str
@@ -84,6 +84,7 @@ class Form:
     more_fields: tuple[Field, ...] = ()
     more_open: bool = False
     takes_file: bool = False
+    is_folded: bool = False
     is_open: bool = False
 
 
