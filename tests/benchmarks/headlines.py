@@ -183,18 +183,13 @@ HEADLINES = (
         "{reached_supplier_12_0:.2f} / {reached_supplier_12_03:.2f} / {reached_supplier_12_1:.2f}",
     ),
     Headline(
-        "mean true rate with 12 coupons and a shop's four studies, minus 12 without: its fifth study / a stranger",
-        "",
+        "a shop's fifth study truly 0.95 or more: 12 coupons / 12 and its four studies (`--shop`) / 20; the same of a "
+        "stranger to it",
+        "12 do what 20 do",
         "shops-locked",
-        "{true_fifth_study_added:+.3f} ± {true_fifth_study_added_se:.3f} / "
-        "{true_stranger_added:+.3f} ± {true_stranger_added_se:.3f}",
-    ),
-    Headline(
-        "the same, minus 20 coupons without",
-        "+0.000",
-        "shops-locked",
-        "{true_fifth_study_against_more:+.3f} ± {true_fifth_study_against_more_se:.3f} / "
-        "{true_stranger_against_more:+.3f} ± {true_stranger_against_more_se:.3f}",
+        "{reach_fifth_study_alone:.2f} / {reach_fifth_study_shop:.2f} / {reach_fifth_study_more:.2f} "
+        "({reach_fifth_study_against_more:+.2f} ± {reach_fifth_study_against_more_se:.2f}); "
+        "{reach_stranger_alone:.2f} / {reach_stranger_shop:.2f} / {reach_stranger_more:.2f}",
     ),
     Headline(
         "stated rate more than 10 points off: answers warned of for their priors / others",
