@@ -61,8 +61,10 @@ def place_of(word: Word) -> str:
 def without_names(text: str, names: Collection[str]) -> str:
     """A text in which blanks stand for every name that somebody gave and that holds a word of ours.
 
-    >>> without_names("The window of back room is wide", ["back room", "Ana"])
-    'The window of           is wide'
+    >>> without_names("The window of new powder is wide", ["new powder", "Ana"])
+    'The window of new powder is wide'
+    >>> without_names("The range of old setpoint is wide", ["old setpoint", "Ana"])
+    'The range of              is wide'
     """
     given = _pattern(frozenset(names))
     return given.sub(lambda name: " " * len(name[0]), text) if given else text

@@ -201,10 +201,10 @@ def no_room(study: Study, answer: Answer, shown: Shown = METRIC) -> str:
 def _no_assured(study: Study, answer: Answer, shown: Shown) -> str:
     """Why there is no assured window though the lower bound holds the target at the setpoint."""
     limits = _limits(answer)
-    if not answer.room:
-        return _NOT_VARIED
     if misses_hand(study, answer):
         return "hand-feel is wanted and was never scored."
+    if not answer.room:
+        return _NOT_VARIED
     if "contradicted" in limits:
         return "the results contradict the map it would be drawn on."
     if limits.keys() & {"unwashed", "unfinished"}:

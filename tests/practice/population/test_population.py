@@ -162,4 +162,4 @@ def test_a_script_that_chooses_neither_draws_nor_takes_lines_of_locked_families(
 def test_only_scripts_that_publish_ask_for_lines_of_locked_families() -> None:
     benchmarks = BENCHMARKS
     asking = [p.stem for p in benchmarks.glob("*.py") if re.search(r"\bLOCKED\b|\"locked\"", p.read_text("utf-8"))]
-    assert sorted(asking) == ["decision_case", "locked_families", "side_by_side"]
+    assert sorted(asking) == ["decision_case", "locked_families", "shops", "side_by_side"]
