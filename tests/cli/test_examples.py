@@ -118,6 +118,7 @@ def make_ready(shop, words: list[str]) -> list[str]:
     return words
 
 
+@pytest.mark.in_file("types again what the tests of each command type on the server")
 def test_every_example_runs(empty_shop):
     ran = 0
     for words in in_order():

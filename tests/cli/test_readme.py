@@ -87,6 +87,7 @@ def test_the_short_walk_of_the_readme_works(empty_shop):
     assert (empty_shop.folder / "report.html").exists()
 
 
+@pytest.mark.in_file("types again what the tests of each command type on the server")
 def test_every_line_of_the_guides_works(empty_shop):
     assert {*WALK, "python", "network"} == set(TOPICS)  # the last serves a page until it is stopped
     for topic in WALK:

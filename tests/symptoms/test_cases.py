@@ -106,11 +106,11 @@ def test_there_are_sixty_cases_and_none_uses_a_name_of_the_list():
     assert not {part.strip() for told, *_ in CASES for part in told.split(",")} & names
 
 
-@pytest.mark.parametrize(("told", "facts", "found", "cause", "place"), CASES, ids=[f"{i}" for i in range(len(CASES))])
-def test_a_case_in_everyday_words_comes_to_its_cause(told, facts, found, cause, place):
+@pytest.mark.parametrize(("told", "facts", "found", "cause", "rank"), CASES, ids=[f"{i}" for i in range(len(CASES))])
+def test_a_case_in_everyday_words_comes_to_its_cause(told, facts, found, cause, rank):
     seen = meant(told, "symptom")
     judged = diagnose(Evidence(seen, known=Known(**facts), found=found))
-    most = 1 if place == FIRST else 3
+    most = 1 if rank == FIRST else 3
     assert judged.rank(cause) <= most, [(c.fault.key, round(c.p, 2)) for c in judged.causes[:4]]
 
 

@@ -18,6 +18,8 @@ from doe.domain.stack import Line, Machine, Material, Stack
 from doe.practice import worth as trial
 from doe.practice.worth import Tried
 
+pytestmark = pytest.mark.in_file("works out invented lines, whatever book the question is in")
+
 
 @pytest.fixture
 def book(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
