@@ -6,6 +6,7 @@ import re
 import shlex
 from importlib import import_module
 
+import pytest
 import typer
 
 from doe.cli.app import app

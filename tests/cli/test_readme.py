@@ -6,6 +6,8 @@ import re
 import shlex
 from pathlib import Path
 
+import pytest
+
 from doe.words.guide import TOPICS, guide_text
 from tests.cli.test_examples import COMMANDS, fill
 
