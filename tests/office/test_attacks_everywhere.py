@@ -327,8 +327,8 @@ def test_markup_in_every_field_of_every_form_is_shown_as_it_was_typed(filled, ca
         print(f"\nforms of {len(sent)} addresses, {sum(sent.values())} posts taken, {len(pages)} pages searched")
 
 
-WITH_A_FIT = {"/answer/{study:int}", "/extend/{study:int}", "/retune/{study:int}"}
-"""Addresses whose work is left out here; all others take what is typed."""
+WITH_A_FIT = {"/answer/{study:int}", "/confirm/{study:int}", "/extend/{study:int}", "/retune/{study:int}"}
+"""Addresses whose work is left out here, taken or not by when it ends; all others take what is typed."""
 
 
 def test_forged_posts_store_nothing_at_any_address(filled):
