@@ -76,6 +76,13 @@ def chosen_on(lines: FloatArray) -> SteepnessPrior:
 
 def steepness(line: SimulatedLine) -> FloatArray:
     """Logarithm of the steepness of the closing window nearest to a line's truth, shape (factors,)."""
+    model, found = nearest_window(line)
+    middle, sd = model.priors.log_steepness
+    return np.asarray(middle + sd * found[model.columns_of("steepness")])
+
+
+def nearest_window(line: SimulatedLine) -> tuple[WindowModel, FloatArray]:
+    """The closing window nearest to a line's truth: the model, and its parameters, shape (parameters,)."""
     scaling = Scaling(line.study.factors)
     z = 2 * qmc.Sobol(len(scaling.factors), rng=7).random(POINTS) - 1
     frame = pd.DataFrame(scaling.natural(z), columns=[f.name for f in line.study.factors])
@@ -86,11 +93,11 @@ def steepness(line: SimulatedLine) -> FloatArray:
     results = read_results(line.study, both)
     weights = np.concatenate([rate, 1 - rate])
     model = WindowModel(scaling, results, mean_hand(results), WIDE, trial_error=0.0, weights=weights)
-    return nearest(model, z[int(rate.argmax())])
+    return model, nearest(model, z[int(rate.argmax())])
 
 
 def nearest(model: WindowModel, place: FloatArray) -> FloatArray:
-    """Logarithms of the steepness at the mode of a model's posterior, from the middle and from a place, (factors,)."""
+    """The mode of a model's posterior, searched from the middle and from a place, shape (parameters,)."""
     tempered = TemperedWindow(model)
 
     def away(xi: FloatArray) -> tuple[float, FloatArray]:
@@ -100,9 +107,7 @@ def nearest(model: WindowModel, place: FloatArray) -> FloatArray:
     starts = np.zeros((2, model.parameters))
     starts[1, model.columns_of("place")] = place / WIDE.peak_place_sd
     found = [minimize(away, start, jac=True, method="L-BFGS-B", options={"maxiter": 300}) for start in starts]
-    best = min(found, key=lambda end: float(end.fun))
-    middle, sd = model.priors.log_steepness
-    return np.asarray(middle + sd * best.x[model.columns_of("steepness")])
+    return np.asarray(min(found, key=lambda end: float(end.fun)).x)
 
 
 def left_out(by_family: dict[str, FloatArray]) -> tuple[str, Figures]:
