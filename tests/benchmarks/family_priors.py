@@ -103,14 +103,14 @@ def facts(line: SimulatedLine) -> LineFacts:
         np.asarray(middle + sd * found[model.columns_of("steepness")]),
         top,
         float(np.log(max(depth, 1e-3))),
-        float(np.log(one * _student())),
+        float(np.log(one * student_width())),
         habits.lapse,
         habits.wrong_side,
         _batches(line),
     )
 
 
-def _student() -> float:
+def student_width() -> float:
     """Width of the model's Student's t that is nearest to a normal of standard deviation 1."""
     z = norm.ppf((np.arange(2000) + 0.5) / 2000)
     found = minimize_scalar(lambda s: -float(student_log_density(z, np.array(s)).mean()), bounds=(0.3, 1.5))
