@@ -17,18 +17,23 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 from joblib import Parallel, delayed
 
 import doe
+from doe.domain.errors import InputError
 from doe.domain.stack import DEFAULT_LINE
-from doe.plans.build import add_round
+from doe.plans.build import add_round, fits, usual_kind
+from doe.plans.classical import CLASSICAL, sizes
 from doe.plans.decisions import FAR_OFF, width
+from doe.plans.plan import KINDS
 from doe.practice.coupons import DEFAULT_SCORING, Scoring
 from doe.practice.lines import SimulatedLine
-from doe.practice.population.draw import FAMILIES
+from doe.practice.population.draw import FAMILIES, draw_line
 from tests.benchmarks.decision_case import FIRST_STEP, line_of, true_rate, warm_up
+from tests.benchmarks.population import draw_other_study
 from tests.benchmarks.results import (
     ROOT,
     Figures,
@@ -57,20 +62,69 @@ POSSIBLE, TARGET, WIDE_FROM = 0.97, 0.95, 9.0
 """Best rate of lines that count, the wanted rate, and how many setting errors wide ranges are called wide from."""
 
 
-def one(family: str, seed: int, commit: str) -> list[Record]:
-    """Every case of one line."""
+class Question(NamedTuple):
+    """Factors with a range, and factors of two levels beside them."""
+
+    settings: int
+    named: int
+
+    @classmethod
+    def parsed(cls, text: str) -> Question:
+        """``3`` is three factors with a range, ``3+1`` the same and one of two levels."""
+        settings, _, named = text.partition("+")
+        return cls(int(settings), int(named or 0))
+
+    @classmethod
+    def of(cls, record: Record) -> Question:
+        """The question of a record; those without a number of settings are of the usual four."""
+        return cls(record.get("settings", 4), record.get("named", 0))
+
+    def line(self, family: str, seed: int) -> SimulatedLine:
+        """A line of a family with a study of this many factors."""
+        if self == USUAL:
+            return line_of(family, seed, hand=False)
+        return draw_line(family, seed, draw_other_study(seed, *self))
+
+
+USUAL = Question(4, 0)
+
+
+def kinds_of(question: Question) -> dict[int, tuple[str, ...]]:
+    """Kinds that exist in one copy at every size, the one that is made where nothing was tried first."""
+    if question == USUAL:
+        return CASES
+    study, found = draw_other_study(0, *question), {}
+    for coupons in CASES:
+        usual = usual_kind(study, coupons)[0]
+        possible = [k for k in KINDS if k != "auto" and (k not in CLASSICAL or _in_one_copy(study, k, coupons))]
+        found[coupons] = (usual, *(k for k in possible if k != usual))
+    return found
+
+
+def _in_one_copy(study: doe.Study, kind: str, coupons: int) -> bool:
+    return fits(study, kind, coupons) and coupons <= sizes(study, kind)[0][1]
+
+
+def one(question: Question, family: str, seed: int, commit: str) -> list[Record]:
+    """Every case of one line; one record that counts nowhere where 0.97 is out of reach or no line fits."""
     warm_up()
-    line = line_of(family, seed, hand=False)
+    head = {"family": family, "seed": seed, **question._asdict(), "commit": commit}
+    try:
+        line = question.line(family, seed)
+    except InputError:
+        return [head | {"coupons": 0, "kind": "none", "best": 0.0, "width": 0.0}]
     study = line.study
-    head = {"family": family, "seed": seed, "best": line.best().robust_pass, "width": width(study), "commit": commit}
+    head |= {"best": line.best().robust_pass, "width": width(study)}
+    if head["best"] < POSSIBLE:
+        return [head | {"coupons": 0, "kind": "none"}]
     found = []
-    for coupons, kinds in CASES.items():
+    for coupons, kinds in kinds_of(question).items():
         for kind in kinds:
             plan = doe.make_plan(study, coupons=coupons, kind=kind, seed=seed)
             results = line.run(plan.coupons, seed, DEFAULT_SCORING)
             answer = doe.recommend(study, doe.fit(study, results, seed=seed), seed=seed)
             found.append(head | {"coupons": coupons, "kind": kind} | _record(line, answer, len(results)))
-    for kind in STEPS:
+    for kind in STEPS if question == USUAL else ():
         found.append(head | {"coupons": MOST, "kind": f"{STEPWISE}, {kind}"} | _steps(line, kind, seed))
     return found
 
@@ -207,20 +261,22 @@ def write_tables(records: Sequence[Record], cases: str) -> None:
 def main() -> None:
     """Run what is missing, then print."""
     parser = arguments(__doc__)
-    parser.add_argument("--lines", type=int, default=160)
+    parser.add_argument("--lines", type=int, default=160, help="lines of each question")
     parser.add_argument("--first", type=int, default=3000)
+    parser.add_argument("--questions", default="4", help="factors with a range, +1 for one of two levels: 2,3,3+1,5")
     parser.add_argument("--out", type=Path)
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--tables", action="store_true", help="write what the tool reads")
     given = parser.parse_args()
+    questions = [Question.parsed(text) for text in given.questions.split(",")]
     records = list(tuning_only(read_records(given.out)))
-    done, families, commit = {r["seed"] for r in records}, list(FAMILIES), commit_now()
+    done, families, commit = {(Question.of(r), r["seed"]) for r in records}, list(FAMILIES), commit_now()
     seeds = range(given.first, given.first + given.lines)
     cases = f"{given.lines} lines, seeds {seeds[0]} to {seeds[-1]}"
     with written(given, __file__, __doc__, cases=cases) as figures:
-        jobs = [(families[s % len(families)], s) for s in seeds if s not in done]
+        jobs = [(q, families[s % len(families)], s) for s in seeds for q in questions if (q, s) not in done]
         parallel = Parallel(n_jobs=given.jobs, return_as="generator_unordered")
-        for made in parallel(delayed(one)(family, seed, commit) for family, seed in jobs):
+        for made in parallel(delayed(one)(*job, commit) for job in jobs):
             records += made
             append_records(given.out, made)
         asked = sorted((r for r in records if r["seed"] in seeds), key=lambda r: r["seed"])
