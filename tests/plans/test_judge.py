@@ -227,7 +227,7 @@ def test_comparison_puts_the_plan_first_that_led_to_the_best_setpoints():
 
 
 def test_comparison_of_untried_plans_puts_the_most_telling_first():
-    found = compare_plans(usual(6), coupons=36)
+    found = compare_plans(usual(6), coupons=40)
     assert all(outcome(usual(6), j.kind, j.coupons) is None for j in found)
     assert len({j.model for j in found}) > 1
     models = [["quadratic", "interactions", "main"].index(j.model) for j in found]
