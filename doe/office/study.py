@@ -68,7 +68,7 @@ from doe.words.conditions import condition_texts
 from doe.words.gauges.dials import dials_of_settings
 from doe.words.limits import LIMIT_LABELS, range_warnings
 from doe.words.study import answer as answers
-from doe.words.study.plans import kind_label, led_to, said
+from doe.words.study.plans import kind_label, led_to, not_tried, said
 from doe.words.study.standing import frame, headline, meaning
 from doe.words.study.state import counts_sentence, held_words, rule_words, setting_error_words, target_words
 from doe.words.typed import quantity
@@ -476,7 +476,8 @@ def _plan(visit: Visit, record: StudyRecord) -> Form | Working:
     options.insert(0, Option(STEPWISE, told("plan_stepwise"), more, not options))
     field = Field("plan", told("plan_which"), options=tuple(options))
     asked = _grades(record.study.grades)
-    return Form(told("plan_title"), f"/plan/{record.id}", told("plan_make"), (told("plan_lead"),), (field, asked))
+    lead = (told("plan_lead"), *not_tried(record.study))
+    return Form(told("plan_title"), f"/plan/{record.id}", told("plan_make"), lead, (field, asked))
 
 
 def _grades(kept: bool | None) -> Field:

@@ -87,8 +87,8 @@ def _check_centre(study: Study, points: Points) -> Points:
 def suitable_kind(study: Study, coupons: int) -> tuple[str, Finding]:
     """Kind that suits this many coupons, with the reason: what led to the best setpoints on simulated lines.
 
-    Where four settings and about as many coupons were tried over ranges as wide (`decisions.winner`), the kind that was
-    worth most is taken, else the one that `usual_kind` gives.
+    Where as many factors and about as many coupons were tried over ranges as wide, the kind that `decisions.winner`
+    names is taken, else the one that `usual_kind` gives.
 
     Raises
     ------

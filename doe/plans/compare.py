@@ -37,11 +37,12 @@ def compare_plans(study: Study, *, coupons: int, seed: int = 0, line: Line = DEF
     """Judgements of the plans that fit a budget, the surest first.
 
     Plans that were tried on simulated lines over ranges as wide come first, the one that led to the best setpoints
-    before the others (`doe.plans.decisions`): with as many coupons as were tried, it is what ``auto`` makes. Of the
-    rest, plans that can show an effect of every factor come before those that cannot; then those that carry the full
-    quadratic, then those that carry two-factor interactions; among these the one with the smaller average prediction
-    variance, and among equals the faster. A textbook plan is taken in one copy with up to four centre coupons, so it
-    may need fewer coupons than there are; `left_out` says why the others are missing.
+    before the others (`doe.plans.decisions`): with as many coupons as were tried, it is what ``auto`` makes. Where the
+    table keeps how far differences are chance, what ``auto`` makes comes before those that only happened to do better.
+    Of the rest, plans that can show an effect of every factor come before those that cannot; then those that carry the
+    full quadratic, then those that carry two-factor interactions; among these the one with the smaller average
+    prediction variance, and among equals the faster. A textbook plan is taken in one copy with up to four centre
+    coupons, so it may need fewer coupons than there are; `left_out` says why the others are missing.
 
     Parameters
     ----------
@@ -62,7 +63,7 @@ def compare_plans(study: Study, *, coupons: int, seed: int = 0, line: Line = DEF
             continue
         found.append(judge_plan(plan, line=line))
     auto = suitable_kind(study, coupons)[0] if coupons >= LEAST_OPTIMAL else ""  # fewer were never tried
-    return tuple(sorted(found, key=lambda judged: _merit(study, judged, auto)))
+    return tuple(sorted(found, key=lambda judged: _merit(study, judged, auto, coupons)))
 
 
 def left_out(study: Study, *, coupons: int) -> tuple[LeftOut, ...]:
@@ -94,10 +95,14 @@ def _left_out(kind: str, code: ReasonCode, **values: Value) -> LeftOut:
     return LeftOut(kind, Finding(code, values))
 
 
-def _merit(study: Study, judgement: PlanJudgement, auto: str) -> tuple[float, bool, bool, int, float, float]:
+def _merit(
+    study: Study, judgement: PlanJudgement, auto: str, coupons: int
+) -> tuple[bool, float, bool, bool, int, float, float]:
     """The setpoints it led to, of those as good what ``auto`` makes; then what a textbook asks, hours last."""
     tried = outcome(study, judgement.kind, judgement.coupons)
+    is_auto = judgement.kind == auto and judgement.coupons == coupons
     return (
+        tried is None or not (tried.usual and is_auto),
         -round(tried.worth, 3) if tried is not None else 1.0,
         tried is not None and judgement.kind != auto,
         not math.isfinite(judgement.smallest_effect),

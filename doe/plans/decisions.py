@@ -1,7 +1,9 @@
 """What kinds of plan led to on simulated lines over ranges as wide: what `auto` and the comparison of plans go by.
 
-The shares stand in `templates/tables/plan_decisions.toml`, which `tests/benchmarks/plan_kinds.py --tables` writes: four
-settings, checks alone, one round, on lines of the population (`doe.practice.population`).
+The shares stand in `templates/tables/plan_decisions.toml`, which `tests/benchmarks/plan_kinds.py --tables` writes, by
+number of settings, by factors of two levels beside them and by width: checks alone, one round, on lines of the
+population (`doe.practice.population`). Of four settings the kind that was worth most is taken; of other numbers, of
+which fewer lines were tried, one that differs from the usual kind by more than chance.
 """
 
 from __future__ import annotations
@@ -15,8 +17,11 @@ import numpy as np
 from doe.domain.jsonable import packaged_table, rows
 from doe.domain.study import Study
 
-SETTINGS, MOST = 4, 40
-"""Settings of the studies tried, and the most coupons of a search step by step."""
+MOST = 40
+"""The most coupons of a search step by step."""
+
+BEYOND = 2.0
+"""Standard errors of a paired difference from which on it counts."""
 
 WANTED = 0.95
 """Pass rate by the checks alone that was wanted of all that was tried; hand-feel was not asked for."""
@@ -49,6 +54,12 @@ class TriedPlan:
         Share of them whose setpoint truly reaches the wanted rate, and is `FAR_OFF`.
     made : float
         Coupons made on average.
+    settings, named : int
+        Factors with a range, and factors of two levels beside them.
+    usual : str
+        Kind that is made with as many coupons where nothing was tried; empty where no difference from it is kept.
+    gain, gain_error : float
+        `worth` minus that of the usual kind on the same lines, and the standard error of this paired difference.
     """
 
     kind: str
@@ -58,6 +69,11 @@ class TriedPlan:
     holds: float
     far_off: float
     made: float
+    settings: int = 4
+    named: int = 0
+    usual: str = ""
+    gain: float = 0.0
+    gain_error: float = 0.0
 
     @property
     def error(self) -> float:
@@ -70,6 +86,12 @@ class TriedPlan:
         """What plans are ranked by: a setpoint far off costs what one that holds is worth."""
         return self.holds - self.far_off
 
+    def may_replace(self, usual: str) -> bool:
+        """Whether this may be made in place of a kind: always where no difference is kept, else beyond chance."""
+        if not self.usual or self.kind == usual:
+            return True
+        return self.usual == usual and self.gain > BEYOND * self.gain_error
+
 
 @cache
 def _tried() -> tuple[tuple[TriedPlan, ...], float]:
@@ -80,7 +102,7 @@ def _tried() -> tuple[tuple[TriedPlan, ...], float]:
 def width(study: Study) -> float:
     """Geometric mean of the widths of the ranges in setting errors."""
     widths = [(f.high - f.low) / f.setting_sd for f in study.numeric if f.setting_sd > 0]
-    return float(np.exp(np.mean(np.log(widths))))
+    return float(np.exp(np.mean(np.log(widths)))) if widths else np.nan
 
 
 def is_wide(study: Study) -> bool:
@@ -91,7 +113,7 @@ def is_wide(study: Study) -> bool:
 def outcome(study: Study, kind: str, coupons: int) -> TriedPlan | None:
     """What a kind of plan led to with as many coupons, over ranges as wide.
 
-    None where that was not tried: with another number of settings, with levels, with fewer coupons than were tried.
+    None where that was not tried: with factors of which no plan was tried, with fewer coupons than were tried.
     Between sizes that were tried, the nearest speaks, of two as near the smaller one.
     """
     found = _like(study)
@@ -104,6 +126,7 @@ def outcome(study: Study, kind: str, coupons: int) -> TriedPlan | None:
 def winner(study: Study, coupons: int, kinds: Iterable[str], usual: str) -> TriedPlan | None:
     """The kind of plan that was worth most with as many coupons over ranges as wide; ``usual`` of those worth as much.
 
+    Where differences from the usual kind are kept, only those that are better than it beyond chance come before it.
     None where the table does not speak: nothing like this study was tried, or not with about as many coupons.
 
     Parameters
@@ -119,16 +142,27 @@ def winner(study: Study, coupons: int, kinds: Iterable[str], usual: str) -> Trie
     size = min(sizes, key=lambda tried: (abs(tried - coupons), tried), default=0)
     if coupons < min(sizes, default=0) or abs(size - coupons) > NEAR:
         return None
-    found = [o for kind in kinds if (o := outcome(study, kind, coupons)) is not None and o.coupons == size]
+    known = [o for kind in kinds if (o := outcome(study, kind, coupons)) is not None and o.coupons == size]
+    found = [o for o in known if o.may_replace(usual)]
     return max(found, key=lambda o: (round(o.worth, 3), o.kind == usual), default=None)
 
 
 def _like(study: Study) -> list[TriedPlan]:
     """What was tried on studies like this one."""
-    if len(study.numeric) != SETTINGS or study.categorical:
+    if study.endured or any(len(f.levels) != 2 for f in study.categorical):
         return []
-    wide = is_wide(study)
-    return [o for o in _tried()[0] if o.wide == wide]
+    question, wide = (len(study.numeric), len(study.categorical)), is_wide(study)
+    return [o for o in _tried()[0] if (o.settings, o.named) == question and o.wide == wide]
+
+
+def tried_factors() -> tuple[tuple[int, int], ...]:
+    """Numbers of settings, and of factors of two levels beside them, with which plans were tried."""
+    return tuple(sorted({(o.settings, o.named) for o in _tried()[0]}))
+
+
+def was_tried(study: Study) -> bool:
+    """Whether plans were tried with as many factors as a study has."""
+    return bool(_like(study))
 
 
 def stepwise(study: Study) -> TriedPlan | None:

@@ -259,6 +259,27 @@ def test_one_setting_holds_on_both_platens(story):
     told.prove()
 
 
+def test_plans_say_what_they_led_to_with_three_factors_and_why_not_with_others(story):
+    belt = story("belt")
+    belt.begin()
+    said = " ".join(belt.good("plan", "belt", "--coupons", "20").split())
+    assert "invented lines with 3 factors and ranges as" in said
+    assert "not tried with" not in said
+    tried = {p["kind"]: p["tried"] for p in belt.json("plan", "belt", "--coupons", "20")["plans"]}
+    assert {kind for kind, found in tried.items() if found} >= {"optimal", "d-optimal", "spread", "composite"}
+    assert f"{100 * tried['spread']['holds']:.0f} ± " in said
+
+
+@pytest.mark.parametrize("name", ["hand", "platens"])
+def test_levels_with_which_nothing_was_tried_say_so(story, name):
+    told = story(name)
+    told.begin()
+    said = " ".join(told.good("plan", name, "--coupons", "20").split())
+    assert "tried with 2, 3, 4 or 5 factors with a range, and 3 with one of two levels, not with those of" in said
+    assert "doe plan --sizes tries numbers of coupons" in said
+    assert all(p["tried"] is None for p in told.json("plan", name, "--coupons", "20")["plans"])
+
+
 def test_a_single_free_setting_is_spread_out_answered_and_released(story):
     told = story("one")
     told.begin()

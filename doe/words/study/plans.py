@@ -9,7 +9,7 @@ from doe.domain.jsonable import named
 from doe.domain.study import STEP_COUPONS, Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, fixed, show, show_both
 from doe.plans.compare import LeftOut
-from doe.plans.decisions import FAR_OFF, WANTED, TriedPlan, is_wide, stepwise
+from doe.plans.decisions import FAR_OFF, WANTED, TriedPlan, is_wide, stepwise, tried_factors, was_tried
 from doe.plans.judge import PlanJudgement
 from doe.symptoms.catalogue import WORDS
 from doe.words.confirmation.plan import TEXTS as OF_CONFIRMATIONS
@@ -70,17 +70,34 @@ def outcome_cells(tried: TriedPlan | None) -> tuple[str, str]:
 
 
 def outcome_note(study: Study, outcomes: Iterable[TriedPlan | None]) -> tuple[str, ...]:
-    """What the columns of `outcome_cells` count; nothing where nothing was tried."""
+    """What the columns of `outcome_cells` count, or why nothing is known and what to do."""
+    if unknown := not_tried(study):
+        return tuple(f"{text} Instead, doe plan --sizes tries numbers of coupons on such lines." for text in unknown)
     tried = [o for o in outcomes if o is not None]
     if not tried:
         return ()
     width = "wide" if is_wide(study) else "narrow"
     return (
-        f"Of {tried[0].lines} invented lines with ranges as {width}, where {stated(WANTED)} of prints had to pass the "
-        f"checks and hand-feel was not asked for: good, the setpoint truly reached {stated(WANTED)}; "
+        f"Of {tried[0].lines} invented lines with {_factors(tried[0])} and ranges as {width}, "
+        f"where {stated(WANTED)} of prints had to pass the checks and hand-feel was not asked for: "
+        f"good, the setpoint truly reached {stated(WANTED)}; "
         f"bad, it stayed {fixed(100 * FAR_OFF)} points below or more.",
         *(f"Step by step (--step-by-step): {text[0].lower()}{text[1:]}" for text in [led_to(stepwise(study))] if text),
     )
+
+
+def _factors(tried: TriedPlan) -> str:
+    return count(tried.settings, "factor") + (", one more of two levels," if tried.named else "")
+
+
+def not_tried(study: Study) -> tuple[str, ...]:
+    """Why it is not known what plans lead to with the factors of a study; nothing where it is."""
+    if was_tried(study):
+        return ()
+    alone, beside = ([str(n) for n, named in tried_factors() if bool(named) == of] for of in (False, True))
+    known = f"{listing(alone, 'or')} factors with a range"
+    more = f", and {listing(beside, 'or')} with one of two levels" if beside else ""
+    return (f"What plans lead to on invented lines was tried with {known}{more}, not with those of this study.",)
 
 
 def led_to(tried: TriedPlan | None) -> str:

@@ -18,7 +18,7 @@ from doe.practice.lines import REACHABLE, SimulatedLine
 from doe.practice.population.draw import FAMILIES, OUT_OF_REACH, WORLD, draw_line
 from tests.benchmarks import chances, plan_kinds, stopping, thresholds, uneven_walls
 from tests.benchmarks.locked_families import LOCKED, locked_hand
-from tests.benchmarks.population import draw_study
+from tests.benchmarks.population import draw_other_study, draw_study
 
 SPOTS = 2 * qmc.Sobol(4, rng=3).random(256) - 1
 
@@ -96,6 +96,20 @@ def test_other_questions_have_lines_too(family: str) -> None:
         line = draw_line(family, 1, study)
         results = line.run(doe.make_plan(study, coupons=16, seed=1).coupons, seed=1)
         assert len(results) == 16
+
+
+@pytest.mark.parametrize(("settings", "named"), [(2, 0), (3, 0), (3, 1), (5, 0)])
+def test_questions_over_other_factors_have_ranges_as_wide(settings: int, named: int) -> None:
+    chosen = [draw_other_study(seed, settings, named) for seed in range(30)]
+    assert {(len(s.numeric), len(s.categorical)) for s in chosen} == {(settings, named)}
+    assert len({s.factor_names for s in chosen}) == {2: 2, 3: 4, 5: 1}[settings]
+    widths = np.array([(f.high - f.low) / f.setting_sd for s in chosen for f in s.numeric])
+    assert WORLD.width[0] - 1 <= widths.min() < 7
+    assert 12 < widths.max() <= WORLD.width[1] + 1
+    usual = {f.name: f for f in draw_study(7).factors}
+    assert [f for f in chosen[7].numeric if f.name != "pressure"] == [
+        usual[f.name] for f in chosen[7].numeric if f.name != "pressure"
+    ]
 
 
 def test_a_family_nobody_knows_is_refused() -> None:

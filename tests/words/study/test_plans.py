@@ -33,6 +33,7 @@ from doe.words.study.plans import (
     judgement_data,
     kind_label,
     led_to,
+    not_tried,
     outcome_cells,
     outcome_note,
     plan_notes,
@@ -200,7 +201,7 @@ def test_what_a_plan_led_to_is_said_only_where_it_was_tried():
     steps = stepwise(study)
     assert steps is not None
     assert led_to(steps).endswith(f"of 100, with {steps.made:.0f} coupons on average.")
-    assert led_to(outcome(usual(3), "optimal", 20)) == ""
+    assert led_to(outcome(usual(6), "optimal", 20)) == ""
     assert outcome_cells(None) == ("not tried", "")
     assert outcome_note(study, [None]) == ()
     first, second = outcome_note(study, [None, tried])
@@ -210,3 +211,25 @@ def test_what_a_plan_led_to_is_said_only_where_it_was_tried():
     assert outcome_note(other, [None, tried])[0] == first
     assert "95 % of prints had to pass the checks and hand-feel was not asked for" in first
     assert second.startswith("Step by step")
+    assert "with 4 factors and ranges as wide" in first
+
+
+def test_shares_of_other_numbers_of_factors_say_what_was_tried():
+    study = usual(3)
+    tried = outcome(study, "optimal", 20)
+    assert tried is not None
+    assert outcome_cells(tried)[0] == f"{100 * tried.holds:.0f} ± {100 * tried.error:.0f}"
+    (note,) = outcome_note(study, [tried])  # searches step by step were not tried
+    assert note.startswith(f"Of {tried.lines} invented lines with 3 factors and ranges as ")
+    levels = usual(3, "fabric")
+    beside = outcome(levels, "optimal", 20)
+    assert "with 3 factors, one more of two levels, and ranges as" in outcome_note(levels, [beside])[0]
+    assert not_tried(levels) == not_tried(study) == ()
+
+
+def test_factors_with_which_nothing_was_tried_say_so_and_what_to_do():
+    for study in (usual(4, "fabric"), usual(6)):
+        (why,) = outcome_note(study, [None])
+        assert why.startswith(*not_tried(study))
+        assert "tried with 2, 3, 4 or 5 factors with a range, and 3 with one of two levels, not with those of" in why
+        assert "doe plan --sizes" in why

@@ -1,0 +1,103 @@
+"""The script behind what plans led to: the kinds it tries, what it chooses, and what it leaves as it is."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from doe.domain.jsonable import packaged_table
+from tests.benchmarks import plan_kinds, results
+from tests.benchmarks.plan_kinds import USUAL, Question, chosen, gain, kinds_of, one, worths
+from tests.benchmarks.results import Record
+
+THREE = Question.parsed("3")
+
+
+def record(seed: int, kind: str, true: float, *, wide: bool = False, family: str = "bowl") -> Record:
+    """A record of three settings and twenty coupons."""
+    width = 10.0 if wide else 7.0
+    where = {"family": family, "seed": seed, "settings": 3, "named": 0, "commit": "0000000", "best": 0.99}
+    return where | {"width": width, "coupons": 20, "kind": kind, "true": true, "made": 20}
+
+
+def tried(better: int, lines: int = 20) -> list[Record]:
+    """Spread holds on as many lines more than composite, which holds on none."""
+    spread = [record(s, "spread", 0.97 if s < better else 0.90) for s in range(lines)]
+    return spread + [record(s, "composite", 0.90) for s in range(lines)]
+
+
+def test_kinds_exist_in_one_copy_and_the_usual_one_is_first() -> None:
+    assert kinds_of(Question.parsed("3"))[20] == ("composite", "optimal", "d-optimal", "spread")
+    assert kinds_of(Question.parsed("3+1"))[12] == ("optimal", "half", "d-optimal", "spread")
+    assert kinds_of(Question.parsed("5"))[12][:2] == ("spread", "quarter")
+    assert Question.of({"seed": 1}) == USUAL
+
+
+def test_worth_and_paired_differences_are_those_of_the_lines() -> None:
+    lines = tried(5)
+    assert worths([record(1, "spread", true) for true in (0.95, 0.94, 0.81, 0.79)]).tolist() == [1, 0, 0, -1]
+    difference, error, count = gain(lines[:20], lines[20:])
+    assert (difference, count) == (0.25, 20)
+    assert error == pytest.approx((0.25 * 0.75 / 19) ** 0.5)
+
+
+def test_another_kind_is_sure_only_beyond_two_standard_errors() -> None:
+    for better, sure in ((2, "composite"), (5, "spread")):
+        lines = tried(better)
+        assert chosen(lines, THREE, 20, wide=None, sure=True) == sure
+        assert chosen(lines, THREE, 20, wide=None, sure=False) == "spread"
+
+
+def test_lines_that_do_not_count_are_not_worked_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(plan_kinds, "POSSIBLE", 1.1)
+    (found,) = one(Question.parsed("2"), "bowl", 1, "0000000")
+    assert (found["coupons"], found["settings"], found["family"]) == (0, 2, "bowl")
+    assert plan_kinds.outcomes([found], Question.parsed("2"), 0, "none") == []
+
+
+def everything(lines: int = 6) -> list[Record]:
+    """Every kind and size of three settings, on lines of either width."""
+    families = list(plan_kinds.FAMILIES)
+    return [
+        record(s, kind, 0.97 if (s + len(kind)) % 3 else 0.7, wide=s % 2 == 0, family=families[s % 6]) | {"coupons": n}
+        for n, kinds in kinds_of(THREE).items()
+        for kind in kinds
+        for s in range(lines)
+    ]
+
+
+def test_rows_of_other_questions_stay_as_they_are(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    name = Path("templates", "tables", "plan_decisions.toml")
+    (tmp_path / name).parent.mkdir(parents=True)
+    shutil.copy(results.ROOT / name, tmp_path / name)
+    monkeypatch.setattr(plan_kinds, "ROOT", tmp_path)
+    plan_kinds.write_tables(everything(), [THREE], "6 lines")
+    once = (tmp_path / name).read_text("utf-8")
+    plan_kinds.write_tables(everything(), [THREE], "6 lines")
+    assert (tmp_path / name).read_text("utf-8") == once
+    made = plan_kinds.tomllib.loads(once)["plans"]
+    others = [row for row in packaged_table("plan_decisions")["plans"] if row.get("settings", 4) != 3 or row["named"]]
+    assert [row for row in made if row.get("settings", 4) != 3 or row["named"]] == others
+    three = [row for row in made if row.get("settings") == 3 and not row["named"]]
+    assert len(three) == 2 * sum(len(kinds) for kinds in kinds_of(THREE).values())
+    assert {row["lines"] for row in three} == {3}
+    assert once.count("# 3 settings: 6 lines") == 1
+
+
+def test_a_page_keeps_what_it_said_of_questions_not_asked_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for ending in ("md", "json"):
+        shutil.copy(results.RESULTS / f"plan_kinds.{ending}", tmp_path)
+    monkeypatch.setattr(plan_kinds, "RESULTS", tmp_path)
+    texts, figures = plan_kinds.kept_sections("plan_kinds")
+    assert "| 40 | steps, spread | wide | 41 | 0.78 ± 0.06 |" in texts[USUAL.head]
+    assert figures["reached_20_optimal"] == pytest.approx(0.578947)
+    assert plan_kinds.kept_sections("no such page") == ({}, {})
+    text, more = plan_kinds.section(everything(), THREE, "6 lines")
+    assert text.startswith(
+        "### 3 settings\n\nOf 6 lines; 0.97 is possible on 6, 3 of them with wide ranges; records made"
+    )
+    assert not set(more) & {name for name in figures if "_of_" not in name}
