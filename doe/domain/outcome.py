@@ -31,6 +31,12 @@ def grade_fits(grade: str, passed: bool | None) -> bool:
     return not grade or passed is None or (grade in PASSED_GRADES) == passed
 
 
+HANDLED_WELL, HANDLED_BADLY = "yes", "no"
+HANDLED: tuple[str, ...] = ("", HANDLED_WELL, HANDLED_BADLY)
+"""Whether a coupon was powdered evenly and peeled at its wait; empty where nobody looked."""
+HANDLED_COLUMN = "handled well"
+"""Its column: with a space, so that no setting of any study has its name."""
+
 POINTED: tuple[Side, ...] = ("under", "over", "other")
 """What a symptom may point to."""
 POINTS_PREFIX = "points_"

@@ -27,6 +27,10 @@ GRADED = {"clean": "passed clean", "just": "only just passed", "slight": "failed
 """The result of a graded coupon; one with no grade is *passed* or *failed*."""
 
 
+HANDLED_ASKED = "powder even, peeled at its wait"
+"""What a yes or a no to a coupon's handling is about."""
+
+
 def count(number: int, one: str, many: str | None = None) -> str:
     """Number with its noun.
 

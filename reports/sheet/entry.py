@@ -33,6 +33,7 @@ _WIDTHS = {
     "check": 10,
     "grade": 11,
     "symptom": 24,
+    "handled": 11,
     "hand": 10,
     "void": 18,
     "note": 30,
@@ -223,7 +224,7 @@ def _fill_entries(sheet: Worksheet, columns: Sequence[EntryColumn], rows: list[l
             cell = _write(sheet, i, j, row[j - 1])
             cell.border, cell.fill = box, given if column.protected else asked
             cell.protection = Protection(locked=column.protected)
-            if column.kind in ("coupon", "check", "grade", "symptom", "void", "note"):
+            if column.kind in ("coupon", "check", "grade", "symptom", "handled", "void", "note"):
                 cell.number_format = "@"  # text: a spreadsheet would turn 1-2 into a date
     sheet.row_dimensions[1].height = 48
     _lock(sheet)
@@ -277,7 +278,7 @@ def _add_choices(sheet: Worksheet, columns: Sequence[EntryColumn], coupons: int)
 
     for j, column in enumerate(columns, start=1):
         match column.kind:
-            case "check" | "grade":
+            case "check" | "grade" | "handled":
                 rule = DataValidation("list", formula1=f'"{",".join(column.allowed)}"', errorStyle="stop")
                 rule.error = f"Choose {' or '.join(column.allowed)}, or leave it empty."
             case "symptom":

@@ -9,7 +9,7 @@ from doe.acts.base import PRIOR, RECOMMEND, SHOP, digest
 from doe.acts.study.rounds import columns_to_learn_from
 from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.jsonable import jsonable
-from doe.domain.outcome import CHECK_PREFIX, WAITING, is_unfinished
+from doe.domain.outcome import CHECK_PREFIX, HANDLED_COLUMN, HANDLED_WELL, WAITING, is_unfinished
 from doe.domain.serial import to_plain
 from doe.domain.study import Study
 
@@ -22,7 +22,8 @@ if TYPE_CHECKING:
 OPEN = "open"
 """Mark of a coupon in the sum: some check of it is still to come."""
 
-_HASHED = ("coupon", "passed", "side", "round", "cure_batch", "press_batch", "garment", "cure_order", "press_order")
+_BATCHES = ("round", "cure_batch", "press_batch", "garment", "cure_order", "press_order")
+_HASHED = ("coupon", "passed", "side", *_BATCHES, HANDLED_COLUMN)
 
 
 def inputs_hash(
@@ -94,7 +95,11 @@ def _sum(study: Study, scored: Iterable[Mapping[Any, Any]], lent: Mapping[str, A
 
 def _says_nothing(name: object, value: object) -> bool:
     """What was not given is left out, so that a study without it has the sum it had before anybody could give it."""
-    return (name in ("grade", "symptom", OPEN) and not value) or (name == "wash" and value != WAITING)
+    return (
+        (name in ("grade", "symptom", OPEN) and not value)
+        or (name == "wash" and value != WAITING)
+        or (name == HANDLED_COLUMN and value != HANDLED_WELL)  # with a no it is the side that says so
+    )
 
 
 def _is_open(row: Mapping[Any, Any], checks: Iterable[str]) -> bool:

@@ -16,7 +16,7 @@ from doe.book.sheets.workbook import SheetFile, read_sheets
 from doe.domain.entry import FileCode, SymptomWords, sheet_mark
 from doe.domain.errors import InputError, InputErrors, plain
 from doe.domain.finding import Finding
-from doe.domain.said import is_nothing, read_check, read_grade, read_hand, read_symptoms, read_void
+from doe.domain.said import is_nothing, read_check, read_grade, read_hand, read_handled, read_symptoms, read_void
 from doe.domain.score import ScoreEntry
 from doe.domain.study import Study
 from doe.domain.units import SYMBOLS, Shown
@@ -213,7 +213,7 @@ class _Reader:
         hand: dict[str, float] = {}
         actual: dict[str, float] = {}
         symptoms: tuple[str, ...] = ()
-        grade, note, void = "", "", None
+        grade, handled, note, void = "", "", "", None
         for p in filled:
             text, where = self.sheet.cell(i, p.index), self._where(i, p)
             if not text:
@@ -238,6 +238,8 @@ class _Reader:
                         actual[p.column.name] = self._actual(text, p, where, row)
                     case "symptom":
                         symptoms = read_symptoms(text, self.symptoms.labels, where, self.symptoms.letters)
+                    case "handled":
+                        handled = read_handled(text, where)
                     case "void":
                         void = read_void(text, where)
                     case "note":
@@ -245,7 +247,7 @@ class _Reader:
             except InputError as error:
                 self.problems.append(error)
         side = self.symptoms.side_of(symptoms) if symptoms else ""
-        return ScoreEntry(coupon, checks, symptoms, side, hand, actual, note, void, grade=grade)
+        return ScoreEntry(coupon, checks, symptoms, side, hand, actual, note, void, grade=grade, handled=handled)
 
     def _actual(self, text: str, p: HeadedColumn, where: str, row: Mapping[Hashable, object]) -> float:
         factor = self.study.factor(p.column.name)
@@ -269,7 +271,9 @@ class _Reader:
             if odd.startswith(("the date", "the time"))
             else "Type the value itself."
         )
-        wanted = "text" if p.column.kind in ("void", "symptom", "grade") else "a number or a choice of the list"
+        wanted = (
+            "text" if p.column.kind in ("void", "symptom", "handled", "grade") else "a number or a choice of the list"
+        )
         raise InputError(self._where(i, p), odd, wanted, remedy)
 
     def _problem(self, i: int, what: str, found: str, allowed: str, remedy: str) -> None:

@@ -57,6 +57,26 @@ def test_grades_are_part_of_the_sum_only_where_they_are_given(place: Place) -> N
         assert hash_now(book, record) == plain
 
 
+def test_a_yes_to_the_handling_is_part_of_the_sum_also_beside_an_older_answer(place: Place) -> None:
+    with Book.open(place(), who="Ina") as book:
+        fill(book)
+        record = book.study(1)
+        book.record(
+            1,
+            [
+                *SCORES,
+            ],
+        )
+        book.record(1, [ScoreEntry("R1-02", symptoms=("patchy_transfer",), side="under")], why="looked again")
+        plain = hash_now(book, record)
+        book.save_analysis(1, kind=RECOMMEND, inputs_hash=plain, seed=1, version="1", payload={})
+        book.record(1, [ScoreEntry("R1-02", handled="yes")])
+        assert hash_now(book, record) != plain
+        assert hash_now(book, record) == inputs_hash(record.study, results_to_learn_from(book, 1))
+        book.record(1, [ScoreEntry("R1-02", cleared=("handled",))], why="nobody looked")
+        assert hash_now(book, record) == plain
+
+
 def test_a_symptom_and_a_wash_to_come_change_the_sum_but_not_that_of_an_older_answer(place: Place) -> None:
     with Book.open(place(), who="Ina") as book:
         fill(book)
