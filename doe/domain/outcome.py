@@ -100,6 +100,18 @@ def is_unfinished(values: Sequence[bool | None]) -> bool:
     return None in values and True in values and False not in values
 
 
+def is_open_at_press(values: Sequence[bool | None], late: Sequence[bool]) -> bool:
+    """Whether a coupon passes so far and a check before the wash is still to come, from what `washed` takes.
+
+    >>> late = (False, False, True)
+    >>> is_open_at_press((True, None, None), late), is_open_at_press((True, True, None), late)
+    (True, False)
+    """
+    return is_unfinished(values) and any(
+        value is None and not is_late for value, is_late in zip(values, late, strict=True)
+    )
+
+
 def grade_at_odds(grade: str, *, passed: bool, where: str) -> InputError:
     """The refusal of a grade that does not go with the result."""
     return InputError(
