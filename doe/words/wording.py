@@ -140,6 +140,16 @@ def stated(share: float) -> str:
     return f"{share * 100:.10g} %"
 
 
+def on_levels(units: int, unit: str, levels: int) -> str:
+    """Units of a rule in all, and how many of them are made on each level that one setting must hold on.
+
+    >>> on_levels(22, "coupon", 1), on_levels(44, "coupon", 2)
+    ('22 coupons', '44 coupons (22 on each level)')
+    """
+    each = f" ({units // levels} on each level)" if levels > 1 else ""
+    return f"{count(units, unit)}{each}"
+
+
 def claim_shown(pass_rate: float, assurance: float) -> str:
     """What an accepted confirmation shows: the claim, as its rule was fixed, whatever the counts would bear.
 
