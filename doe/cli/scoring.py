@@ -16,7 +16,7 @@ from doe.acts.scoring.handled import with_side, with_sides
 from doe.acts.scoring.making import Coupon, in_order, making_of
 from doe.acts.scoring.people import people_of_study, record_looks
 from doe.acts.study.plans import whole_plan
-from doe.acts.study.rounds import confirmation_counts, grades_at_odds, score_counts
+from doe.acts.study.rounds import confirmation_counts, grades_at_odds, score_counts, with_own_waits
 from doe.book.book import Book
 from doe.book.records import StudyRecord
 from doe.book.sheets.entry import EntryFile, read_entry
@@ -82,7 +82,7 @@ def symptom_words() -> SymptomWords:
 
 def read_file(book: Book, record: StudyRecord, path: Path) -> EntryFile:
     """What a filled entry file of a study says; sides are left to `record_entries`, which knows what stands already."""
-    coupons = whole_plan(book, record).coupons
+    coupons = with_own_waits(book, record.id, whole_plan(book, record).coupons)
     found = read_entry(path, record.study, coupons, symptoms=symptom_words(), names=record.names)
     return replace(found, entries=tuple(replace(entry, side="") for entry in found.entries))
 

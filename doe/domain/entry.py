@@ -33,6 +33,8 @@ FileCode = Literal[
 
 CHECK_PREFIX = "check_"
 DIAL_PREFIX = "dial_"
+OWN_PREFIX = "own_"
+"""Column of a plan's coupons with a setting as each coupon has it, where that is not the plan's: empty if not told."""
 ON_SURFACE, TO_DIAL, AS_DIALLED = "on the surface", "to dial in", "as dialled"
 """What stands behind the name of a machine's temperature: which of the two a column holds."""
 _LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"  # no I: by hand it is taken for a 1 or an L

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, TypedDict
 
 from doe.assure.gauges.line import GaugedLine
-from doe.domain.entry import AS_DIALLED, ON_SURFACE, TO_DIAL, EntryColumn, entry_columns, sheet_mark
+from doe.domain.entry import AS_DIALLED, ON_SURFACE, OWN_PREFIX, TO_DIAL, EntryColumn, entry_columns, sheet_mark
 from doe.domain.errors import InputError, plain
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, fixed, rounded, show_both
@@ -59,7 +60,8 @@ def write_entry_csv(
     path : str or Path
     study : Study
     coupons : DataFrame
-        Plan: column ``coupon`` and one a factor, in stored units; the rows to offer, in their order.
+        Plan: column ``coupon`` and one a factor, in stored units; the rows to offer, in their order. Of a factor with
+        a column `OWN_PREFIX` too, that one is listed.
     people : sequence of str
         Who feels the coupons.
     shown : Shown
@@ -175,12 +177,14 @@ def _rows(
             filled.append([None if d is None else rounded(units.value(d.dial_degc, "degC")) for d in dials])
         elif column.kind == "setting":
             factor = study.factor(column.name)
-            values = coupons[column.name]
+            own = OWN_PREFIX + column.name
+            values = coupons[own if own in coupons else column.name]
             if factor.is_categorical:
                 filled.append([str(v) for v in values])
             else:
                 units = _units_of(column)
-                filled.append([float(plain_setting(units.value(float(v), factor.unit))) for v in values])
+                amounts = (units.value(float(v), factor.unit) for v in values)
+                filled.append([None if math.isnan(v) else float(plain_setting(v)) for v in amounts])
         else:
             filled.append([mark if column.kind == "mark" else None] * len(coupons))
     return [list(row) for row in zip(*filled, strict=True)]

@@ -13,7 +13,7 @@ import pandas as pd
 from doe.book.sheets.cells import coupon_name, read_amount, read_level
 from doe.book.sheets.headings import HeadedColumn, find_headings, read_headings
 from doe.book.sheets.workbook import SheetFile, read_sheets
-from doe.domain.entry import FileCode, SymptomWords, sheet_mark
+from doe.domain.entry import OWN_PREFIX, FileCode, SymptomWords, sheet_mark
 from doe.domain.errors import InputError, InputErrors, plain
 from doe.domain.finding import Finding
 from doe.domain.said import is_nothing, read_check, read_grade, read_hand, read_handled, read_symptoms, read_void
@@ -65,7 +65,8 @@ def read_entry(
     path : str or Path
     study : Study
     coupons : DataFrame
-        The plan: ``coupon`` and one column a factor, stored units. The file may hold fewer of its coupons.
+        The plan: ``coupon`` and one column a factor, stored units. The file may hold fewer of its coupons. Of a factor
+        with a column `OWN_PREFIX` too, the file may list either.
     people : sequence of str, optional
         Who may have felt the coupons; by default whoever has a column.
     symptoms : SymptomWords
@@ -197,9 +198,13 @@ class _Reader:
                     same = read_level(text, factor, where) == planned
                 else:
                     value = float(planned)
-                    shown = _in_column(value, factor.unit, unit)
-                    found = _in_column(read_amount(text, factor, unit, where, near=value), factor.unit, unit)
-                    same = math.isclose(found, shown, rel_tol=1e-6, abs_tol=_SAME)
+                    # as each coupon has it, or the plan's, which older files list for all of them
+                    own = float(str(row.get(OWN_PREFIX + factor.name, value)))
+                    first = value if math.isnan(own) else own
+                    shown = _in_column(first, factor.unit, unit)
+                    found = _in_column(read_amount(text, factor, unit, where, near=first), factor.unit, unit)
+                    either = (shown, _in_column(value, factor.unit, unit))
+                    same = any(math.isclose(found, one, rel_tol=1e-6, abs_tol=_SAME) for one in either)
                     planned = f"{plain(round(shown, 3))} {SYMBOLS.get(unit, unit)}"
                     instead = f"enter what was measured as 'measured {factor.label}'"
                 if not same:
