@@ -14,6 +14,7 @@ from jinja2 import Environment, FunctionLoader, StrictUndefined
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from doe.words.glossary import words_in
 from doe.words.typography import printed
+from reports.codes import with_whole_codes
 from reports.taps import place_of, with_taps, without_names
 
 STANDING = {
@@ -70,7 +71,8 @@ def render(template: str, view: Any, *, names: Collection[str], set_well: bool =
         A whole HTML document.
     """
     values = {field.name: getattr(view, field.name) for field in fields(view)}
-    return _explained(environment(set_well=set_well).get_template(template).render(values), names)
+    page = environment(set_well=set_well).get_template(template).render(values)
+    return with_whole_codes(_explained(page, names))
 
 
 _UNSEEN = re.compile(r"<(style|script|head)\b.*?</\1>|<[^>]*>", re.DOTALL)

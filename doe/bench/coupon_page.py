@@ -27,12 +27,12 @@ from doe.bench.views import (
 from doe.bench.web import Visit
 from doe.domain.entry import HAND_CHOICES, check_people
 from doe.domain.errors import InputError, InputErrors
-from doe.domain.said import read_check, read_grade, read_symptoms, said_hand
+from doe.domain.said import read_check, read_grade, read_handled, read_symptoms, said_hand
 from doe.domain.score import FieldValue, ScoreEntry, entry_problems
 from doe.domain.spec import Check
 from doe.domain.study import Study
 from doe.domain.units import SYMBOLS, Shown
-from doe.symptoms.catalogue import CATALOGUE, WORDS, asks_of_handling, short_list, side_seen
+from doe.symptoms.catalogue import CATALOGUE, WORDS, asks_of_handling, short_list
 from doe.words.press import FACES, KINDS, field_name, field_value, told
 from doe.words.typed import quantity
 from doe.words.wording import GRADED, score
@@ -73,7 +73,6 @@ def typed_entry(visit: Visit, making: Making, coupon: Coupon) -> ScoreEntry:
         coupon.name,
         checks={name: found for name, found in checks.items() if found is not None},
         symptoms=tuple(symptoms),
-        side=side_seen(symptoms, handled_well={"yes": True, "no": False}.get(visit.text(HANDLED))),
         hand={person: taken(partial(said_hand, hand, "hand-feel"), 0.0)} if hand else {},
         actual={
             f.name: taken(partial(quantity, text, f.unit, f"measured {f.label}", shop.shown), 0.0)
@@ -83,6 +82,7 @@ def typed_entry(visit: Visit, making: Making, coupon: Coupon) -> ScoreEntry:
         note=_note(visit),
         void_reason=void or None,
         grade=taken(partial(read_grade, visit.text("grade"), "grade"), ""),
+        handled=taken(partial(read_handled, visit.text(HANDLED), "handled well"), ""),
     )
     problems = problems or entry_problems(entry, study)
     if problems:
@@ -197,6 +197,7 @@ def _form(visit: Visit, making: Making, coupon: Coupon, *, is_typed: bool) -> Sc
             Choice(value, told(f"handled_{value or 'open'}"), value == visit.text(HANDLED))
             for value in ("yes", "no", "")
         ),
+        stored_handled=_stored(study, coupon, "handled", shown),
         hands=(
             Choice("", "not felt", not hand),
             *(Choice(value, value, value == hand) for value in HAND_CHOICES),

@@ -105,7 +105,8 @@ def score(visit: Visit) -> Response | str:
         entry = typed_entry(visit, making, found)
     except InputError as error:
         return _coupon_page(visit, *problem_lines(error), is_typed=True)
-    entry = keeping(entry, {n.removeprefix("on:") for n in visit.form if visit.text(n) == "stored" and n[:3] == "on:"})
+    kept = {n.removeprefix("on:") for n in visit.form if visit.text(n) == "stored" and n[:3] == "on:"}
+    entry = keeping(found, entry, kept)
     asked = _ask(visit, making, found, entry)
     if asked is not None:
         return asked

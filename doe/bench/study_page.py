@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, get_args
 
 from doe.acts.scoring.making import LEAST_FOR_HINT, Coupon, Making, Repeats, Wash, repeats_of, scored_of, washes
+from doe.acts.study.rounds import PEEL_WAIT
 from doe.bench.shop import Shop
 from doe.bench.state import Seen
 from doe.bench.views import Card, Frame, Group, Hidden, HintPage, Link, ListPage, MachinesPage, SettingRow, Timer
@@ -38,7 +39,6 @@ if TYPE_CHECKING:
     from doe.assure.gauges.line import GaugedLine
     from reports.sheet.page import SheetPage
 
-PEEL_WAIT = "peel_wait"
 _WAITS = {
     "cure": ("cure_time",),
     "press": ("cooling_gap", "dwell", PEEL_WAIT, "second_press_time"),

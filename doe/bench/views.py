@@ -320,6 +320,7 @@ class ScoreForm:
     handled_asked : str
         For which symptoms it is asked whether powder and peel were right.
     handled : tuple of Choice
+    stored_handled : str
     hands : tuple of Choice
     hand_rule, stored_hands : str
     people : tuple of Choice
@@ -345,6 +346,7 @@ class ScoreForm:
     stored_symptoms: str
     handled_asked: str
     handled: tuple[Choice, ...]
+    stored_handled: str
     hands: tuple[Choice, ...]
     hand_rule: str
     stored_hands: str

@@ -17,7 +17,7 @@ from doe.book.store import Writing, refuse_without_why
 from doe.book.studies import Key, find_open, found
 from doe.book.tables import acts, as_text, coupons, entries, is_current, to_text
 from doe.domain.errors import InputError, InputErrors
-from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX, grade_fits, washed
+from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX, HANDLED_COLUMN, grade_fits, washed
 from doe.domain.score import AGAIN, ScoreEntry, SecondLook, again_field, entry_problems, look_problems
 from doe.domain.serial import study_from
 
@@ -164,8 +164,8 @@ class Scores(Rounds):
         Columns: coupon, <factors>, ``actual_<factor>`` (where measured), passed (True, False or None while no check
         is scored), side, grade (``""`` where none was given or a later check contradicts it), wash (see `washed`),
         ``hand_<person>``, round, cure_batch, press_batch, ... as the plan has them,
-        ``check_<check>`` (True, False, None) for every check of the study, symptom (keys joined by ``"; "``), note,
-        void (the reason, ``""``).
+        ``check_<check>`` (True, False, None) for every check of the study, symptom (keys joined by ``"; "``),
+        `HANDLED_COLUMN` (yes, no; where anybody said so), note, void (the reason, ``""``).
         """
         with self.reading():
             study, columns = self._planned(key)[0], self.result_columns(key)
@@ -175,6 +175,7 @@ class Scores(Rounds):
             **dict.fromkeys(("side", "grade", "wash", "symptom", "note", "void"), str),
         }
         types |= {f"check_{check.name}": object for check in study.spec.checks}
+        types |= {HANDLED_COLUMN: str} if HANDLED_COLUMN in columns else {}
         types |= {name: float for name in columns if name.startswith((ACTUAL_PREFIX, HAND_PREFIX))}
         frame = frame_of(columns, types)
         return frame if include_void else frame[frame["void"] == ""].reset_index(drop=True)
@@ -208,7 +209,9 @@ class Scores(Rounds):
         columns |= {name: values for name, values in plan.items() if name not in columns}
         columns |= checks
         columns["symptom"] = ["; ".join(keys or ()) for keys in said.get("symptoms", nothing)]
-        return columns | {name: [text or "" for text in said.get(name, nothing)] for name in ("note", "void")}
+        texts = {HANDLED_COLUMN: "handled"} if any(said.get("handled", ())) else {}
+        texts |= {"note": "note", "void": "void"}
+        return columns | {name: [text or "" for text in said.get(field, nothing)] for name, field in texts.items()}
 
     def grades_at_odds(self, key: Key) -> tuple[str, ...]:
         """Coupons with a grade that does not go with what they came to, so that it counts as not given, in plan order.

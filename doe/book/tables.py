@@ -15,7 +15,7 @@ import sqlalchemy as sa
 from doe.book.columns import earlier, link, row_id, texts
 from doe.domain.serial import to_plain
 
-SCHEMA_VERSION = "0007"
+SCHEMA_VERSION = "0008"
 """Revision this program reads and writes; the newest of `doe.book.migrations.versions`."""
 
 VERSION_TABLE = "book_version"

@@ -29,6 +29,7 @@ from doe.acts.confirmation.verdict import (
 )
 from doe.acts.gauges.line import gauged_line
 from doe.assure.confirmation.allocation import Unit
+from doe.assure.confirmation.claims import ClaimPlan
 from doe.book.book import Book
 from doe.cli.desk import Block, Desk, Reply, Screen, Table, Warn, command
 from doe.cli.gauge_dials import dial_notes
@@ -155,7 +156,7 @@ def claim_blocks(offer: ClaimOffer, first: ClaimRow, dialled: Dialled) -> Screen
             stated(r.claim.pass_rate),
             stated(r.claim.assurance),
             str(r.claim.failures),
-            f"{r.claim.units}{each}" + (f" + {r.corner_coupons}" if r.corner_coupons else ""),
+            f"{_units(r.claim)}{each}" + (f" + {r.corner_coupons}" if r.corner_coupons else ""),
             str(r.garments),
             fixed(r.hours, 1),
             *(() if r.by_study is None else (percent(r.by_study),)),
@@ -165,6 +166,7 @@ def claim_blocks(offer: ClaimOffer, first: ClaimRow, dialled: Dialled) -> Screen
     ]
     corners = len(offer.points) - 1
     at_corners = f" + those at {count(corners, 'corner')} of the window" if corners else ""
+    on_levels = ", so many on each level and in all" if first.claim.levels > 1 else ""
     strokes = (
         f" {count(offer.per_unit, 'coupon')} a stroke, which passes only when all of them do; chance counts them "
         "as if each failed for itself, which is the worst case."
@@ -184,12 +186,17 @@ def claim_blocks(offer: ClaimOffer, first: ClaimRow, dialled: Dialled) -> Screen
         chances = "chance: to be accepted at the setpoint, by what the study believes; then"
     return blocks, [
         "\nclaim: pass rate to be shown, so sure. allowed: failures at the setpoint. coupons: at the "
-        f"setpoint{at_corners}.{strokes} hours: at the machines, one person; washes take days more. "
+        f"setpoint{on_levels}{at_corners}.{strokes} hours: at the machines, one person; washes take days more. "
         f"{chances} if the true pass rate there is {listing([f'{rate * 100:g}' for rate in STATED_RATES], 'or')} %.",
         point_table(offer.record.study, offer.points, dialled),
         *dial_notes(dialled),
         f"\n{independence()} These plans take {offer.wishes.set_ups}; --set-ups changes it.",
     ]
+
+
+def _units(claim: ClaimPlan) -> str:
+    """Units of a claim; where it must hold on several levels, those on each of them and in all."""
+    return f"{claim.levels}x{claim.units // claim.levels}={claim.units}" if claim.levels > 1 else f"{claim.units}"
 
 
 def point_table(study: Study, points: pd.DataFrame, dialled: Dialled) -> Table:

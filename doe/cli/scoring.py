@@ -12,10 +12,11 @@ import typer
 
 from doe.acts.base import Key
 from doe.acts.gauges.line import gauged_line
+from doe.acts.scoring.handled import with_side, with_sides
 from doe.acts.scoring.making import Coupon, in_order, making_of
 from doe.acts.scoring.people import people_of_study, record_looks
 from doe.acts.study.plans import whole_plan
-from doe.acts.study.rounds import confirmation_counts, grades_at_odds, score_counts
+from doe.acts.study.rounds import confirmation_counts, grades_at_odds, score_counts, with_own_waits
 from doe.book.book import Book
 from doe.book.records import StudyRecord
 from doe.book.sheets.entry import EntryFile, read_entry
@@ -25,12 +26,21 @@ from doe.domain.entry import SymptomWords, sheet_letters
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
 from doe.domain.outcome import PASSED_GRADES, ScoreCounts, grade_fits
-from doe.domain.said import GRADE_WORDS, read_grade, read_hand, read_symptoms, read_void, said_check, said_hand
+from doe.domain.said import (
+    GRADE_WORDS,
+    read_grade,
+    read_hand,
+    read_handled,
+    read_symptoms,
+    read_void,
+    said_check,
+    said_hand,
+)
 from doe.domain.score import ScoreEntry
 from doe.domain.spec import Check
 from doe.domain.study import Study
 from doe.domain.units import Shown
-from doe.symptoms.catalogue import WORDS, asks_of_handling, short_list, side_seen, symptom
+from doe.symptoms.catalogue import WORDS, asks_of_handling, short_list, symptom
 from doe.words.gauges.dials import Dialled
 from doe.words.typed import name_of, pairs, quantity, setting
 from doe.words.wording import count
@@ -71,15 +81,15 @@ def symptom_words() -> SymptomWords:
 
 
 def read_file(book: Book, record: StudyRecord, path: Path) -> EntryFile:
-    """What a filled entry file of a study says."""
-    return read_entry(
-        path, record.study, whole_plan(book, record).coupons, symptoms=symptom_words(), names=record.names
-    )
+    """What a filled entry file of a study says; sides are left to `record_entries`, which knows what stands already."""
+    coupons = with_own_waits(book, record.id, whole_plan(book, record).coupons)
+    found = read_entry(path, record.study, coupons, symptoms=symptom_words(), names=record.names)
+    return replace(found, entries=tuple(replace(entry, side="") for entry in found.entries))
 
 
 def record_entries(book: Book, record: StudyRecord, found: EntryFile, *, why: str) -> Recorded:
     """Store everything that was said, or nothing."""
-    fields = book.record(record.id, found.entries, why=why)
+    fields = book.record(record.id, with_sides(book, record.id, found.entries), why=why)
     odd = grades_at_odds(book, record.id, {entry.coupon for entry in found.entries})
     return recorded(book, record, found.entries, fields, (*found.notes, *odd))
 
@@ -98,6 +108,7 @@ class ScoreOptions:
     note: str = ""
     void: str | None = None
     grade: str = ""
+    handled: str = ""
 
     @property
     def says_anything(self) -> bool:
@@ -133,7 +144,7 @@ def read_typed(study: Study, typed: ScoreOptions, shown: Shown) -> ScoreEntry:
         typed.coupon,
         checks=dict.fromkeys(passed, True) | dict.fromkeys(failed, False),
         symptoms=tuple(dict.fromkeys(symptoms)),
-        side=typed.side or words.side_of(symptoms),
+        side=typed.side,
         hand={
             name: said_hand(value, f"--hand {name}") for name, value in pairs(typed.hand, "--hand", "ana=3.5").items()
         },
@@ -141,6 +152,7 @@ def read_typed(study: Study, typed: ScoreOptions, shown: Shown) -> ScoreEntry:
         note=typed.note,
         void_reason=None if typed.void is None else read_void(typed.void, "--void"),
         grade=read_grade(typed.grade, "--grade"),
+        handled=read_handled(typed.handled, "--handled"),
     )
     if not entry.says_anything:
         raise InputError(
@@ -164,7 +176,10 @@ T = TypeVar("T")
 _ABOUT_CHECK = "p passed, f failed, s leaves this coupon for later, v it is lost or spoiled, q stops."
 _ABOUT_HAND = "1 stiff to 5 soft, in half steps, beside the sample you keep."
 _HANDLED = "  was the powder even, and was it peeled at its wait (y, n; Enter: not looked)"
-_ABOUT_HANDLED = "With a no it counts neither as too little nor as too much heat."
+_ABOUT_HANDLED = (
+    "With a no it counts neither as too little nor as too much heat; with a yes uneven powder and a wrong peel are no "
+    "causes of it."
+)
 _WORDS = {"p": "pass", "f": "fail", "s": "skip", "v": "void", "q": "stop"}
 
 
@@ -201,6 +216,7 @@ def ask_coupons(
                 continue
             place += 1
             if entry is not None:
+                entry = with_side(entry, {name: stored.value for name, stored in coupon.said.items()})
                 fields += _store(book, record.id, entry, done.get(coupon.name))
                 done[coupon.name] = entry
     except (typer.Abort, KeyboardInterrupt, _Stop):
@@ -240,7 +256,7 @@ def _ask_one(coupon: Coupon, checks: Sequence[Check], people: Sequence[str], gra
         if word == "fail":
             break
     grade = _ask_grade(coupon, all(made.values())) if made and (grades or "grade" in coupon.said) else ""
-    symptoms, side = _ask_symptom() if False in made.values() else ((), "")
+    symptoms, handled = _ask_symptom() if False in made.values() else ((), "")
     transferred = not (checks and made.get(checks[0].name) is False and not checks[0].is_later)
     felt = {}
     for person in people if transferred else ():
@@ -248,7 +264,7 @@ def _ask_one(coupon: Coupon, checks: Sequence[Check], people: Sequence[str], gra
         felt[person] = ask(question, partial(read_hand, where="hand-feel"), default="", about=_ABOUT_HAND)
     hand = {person: value for person, value in felt.items() if value is not None}
     note = ask_text("  note (Enter: none)", default="")
-    return ScoreEntry(coupon.name, checks=made, symptoms=symptoms, side=side, hand=hand, note=note, grade=grade)
+    return ScoreEntry(coupon.name, checks=made, symptoms=symptoms, hand=hand, note=note, grade=grade, handled=handled)
 
 
 def _word(answer: str) -> str:
@@ -288,15 +304,9 @@ def _ask_symptom() -> tuple[tuple[str, ...], str]:
     read = partial(read_symptoms, labels=words.labels, where="symptom", letters=words.letters)
     about = "Letters or names of the list above, comma between several."
     keys = ask("  what is seen (letter or name, Enter: not known)", read, default="", about=about)
-    well = ask(_HANDLED, _yes_or_no, default="", about=_ABOUT_HANDLED) if asks_of_handling(keys) else None
-    return keys, side_seen(keys, handled_well=well)
-
-
-def _yes_or_no(answer: str) -> bool | None:
-    found = {"": None, "y": True, "n": False}
-    if answer[:1].lower() not in found:
-        raise InputError("answer", repr(answer), "y or n", "Press Enter if nobody looked.")
-    return found[answer[:1].lower()]
+    if not asks_of_handling(keys):
+        return keys, ""
+    return keys, ask(_HANDLED, partial(read_handled, where="answer"), default="", about=_ABOUT_HANDLED)
 
 
 # a further look

@@ -9,13 +9,15 @@ from typing import Literal
 
 from doe.domain.errors import InputError, InputErrors, plain
 from doe.domain.factors import Factor
-from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX, Side
+from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX, HANDLED_BADLY, HANDLED_COLUMN, HANDLED_WELL, Side
 from doe.domain.said import GRADE_WORDS
 from doe.domain.spec import HAND_HIGH, HAND_LOW, HAND_STEP
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, to_stored
 
-ColumnKind = Literal["coupon", "setting", "dial", "actual", "check", "grade", "symptom", "hand", "void", "note", "mark"]
+ColumnKind = Literal[
+    "coupon", "setting", "dial", "actual", "check", "grade", "symptom", "handled", "hand", "void", "note", "mark"
+]
 
 FileCode = Literal[
     "outside the range",
@@ -31,6 +33,8 @@ FileCode = Literal[
 
 CHECK_PREFIX = "check_"
 DIAL_PREFIX = "dial_"
+OWN_PREFIX = "own_"
+"""Column of a plan's coupons with a setting as each coupon has it, where that is not the plan's: empty if not told."""
 ON_SURFACE, TO_DIAL, AS_DIALLED = "on the surface", "to dial in", "as dialled"
 """What stands behind the name of a machine's temperature: which of the two a column holds."""
 _LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"  # no I: by hand it is taken for a 1 or an L
@@ -67,7 +71,7 @@ class EntryColumn:
     ----------
     key : str
         Name in the results: ``coupon``, a factor, ``dial_<factor>``, ``actual_<factor>``, ``check_<check>``,
-        ``grade``, ``symptom``, ``hand_<person>``, ``void``, ``note`` or ``mark``.
+        ``grade``, ``symptom``, ``handled well``, ``hand_<person>``, ``void``, ``note`` or ``mark``.
     heading : str
         Words at the top of the column, with the unit.
     kind : str
@@ -164,6 +168,13 @@ def entry_columns(
             tuple(symptoms),
             hint="What is seen on a failed coupon, by name or by letter of the sheet. Several: put ; between.",
         ),
+        EntryColumn(
+            HANDLED_COLUMN,
+            HANDLED_COLUMN,
+            "handled",
+            (HANDLED_WELL, HANDLED_BADLY),
+            hint="Was the powder even, and was it peeled at its wait? Leave it empty if nobody looked.",
+        ),
     ]
     columns += [
         EntryColumn(
@@ -228,7 +239,7 @@ def hand_heading(person: str) -> str:
 def check_heading(name: str, study: Study) -> str:
     """Heading of a check's column; a check named like another column says that it is a check."""
     words = name.replace("_", " ")
-    taken = {"coupon", "grade", "symptom", "void because", "void", "note", "sheet of", "mark"}
+    taken = {"coupon", "grade", "symptom", HANDLED_COLUMN, "void because", "void", "note", "sheet of", "mark"}
     taken |= {label.casefold() for f in study.factors for label in (f.label, f.name.replace("_", " "))}
     return f"check: {words}" if words.casefold() in taken else words
 

@@ -31,6 +31,12 @@ def grade_fits(grade: str, passed: bool | None) -> bool:
     return not grade or passed is None or (grade in PASSED_GRADES) == passed
 
 
+HANDLED_WELL, HANDLED_BADLY = "yes", "no"
+HANDLED: tuple[str, ...] = ("", HANDLED_WELL, HANDLED_BADLY)
+"""Whether a coupon was powdered evenly and peeled at its wait; empty where nobody looked."""
+HANDLED_COLUMN = "handled well"
+"""Its column: with a space, so that no setting of any study has its name."""
+
 POINTED: tuple[Side, ...] = ("under", "over", "other")
 """What a symptom may point to."""
 POINTS_PREFIX = "points_"
@@ -92,6 +98,18 @@ def is_unfinished(values: Sequence[bool | None]) -> bool:
     (True, False, False, False)
     """
     return None in values and True in values and False not in values
+
+
+def is_open_at_press(values: Sequence[bool | None], late: Sequence[bool]) -> bool:
+    """Whether a coupon passes so far and a check before the wash is still to come, from what `washed` takes.
+
+    >>> late = (False, False, True)
+    >>> is_open_at_press((True, None, None), late), is_open_at_press((True, True, None), late)
+    (True, False)
+    """
+    return is_unfinished(values) and any(
+        value is None and not is_late for value, is_late in zip(values, late, strict=True)
+    )
 
 
 def grade_at_odds(grade: str, *, passed: bool, where: str) -> InputError:

@@ -109,6 +109,7 @@ class ConfirmationRecord:
 
     ``unit`` is coupon or stroke; ``pass_rate_low`` and ``pass_rate_high`` are one-sided limits at ``assurance``.
     ``attempts`` counts the confirmations that were planned for the study up to this one: a failed one is not forgotten.
+    ``levels`` are those on each of which as many of the ``units`` were planned, where one setting must hold on several.
     """
 
     claim: float
@@ -122,6 +123,7 @@ class ConfirmationRecord:
     pass_rate_high: float
     judged_at: datetime
     attempts: int = 1
+    levels: int = 1
 
     def __post_init__(self) -> None:
         if self.attempts < 1:

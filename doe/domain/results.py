@@ -26,6 +26,7 @@ from doe.domain.outcome import (
     WAITING,
     check_hand,
     grade_at_odds,
+    is_open_at_press,
     is_unfinished,
     washed,
 )
@@ -57,6 +58,8 @@ class Results:
         a wash showed the failure; ``""``: failed before, or no such check is asked for.
     unfinished : bool array, shape (n,)
         Passes so far, and some check that the study asks for is still to come.
+    open_at_press : bool array, shape (n,)
+        Of these, those of which a check before the wash is still to come; the wash may be, too.
     hand : float array, shape (n, people)
         Hand-feel 1 to 5, NaN where not scored.
     people : tuple of str
@@ -77,6 +80,7 @@ class Results:
     points: NDArray[np.float64]
     wash: NDArray[np.str_]
     unfinished: NDArray[np.bool_]
+    open_at_press: NDArray[np.bool_]
     hand: NDArray[np.float64]
     people: tuple[str, ...]
     batches: pd.DataFrame
@@ -154,7 +158,7 @@ def read_results(study: Study, frame: pd.DataFrame) -> Results:
     problems += found
     grade, found = _grades(frame, passed, scored, rows)
     problems += found
-    wash, unfinished, found = _still_to_come(study, frame, passed, scored, rows)
+    wash, unfinished, open_at_press, found = _still_to_come(study, frame, passed, scored, rows)
     problems += found
     hand_columns = [c for c in frame.columns if str(c).startswith(HAND_PREFIX)]
     hand = np.full((len(frame), len(hand_columns)), np.nan)
@@ -181,6 +185,7 @@ def read_results(study: Study, frame: pd.DataFrame) -> Results:
         points=points[scored],
         wash=wash[scored],
         unfinished=unfinished[scored],
+        open_at_press=open_at_press[scored],
         hand=hand[scored],
         people=tuple(str(c)[len(HAND_PREFIX) :] for c in hand_columns),
         batches=batches[scored].reset_index(drop=True),
@@ -257,8 +262,8 @@ def _passed(column: pd.Series, rows: list[str]) -> tuple[NDArray[np.bool_], list
 
 def _still_to_come(
     study: Study, frame: pd.DataFrame, passed: NDArray[np.bool_], scored: NDArray[np.bool_], rows: list[str]
-) -> tuple[NDArray[np.str_], NDArray[np.bool_], list[InputError]]:
-    """`Results.wash` and `Results.unfinished`, from the checks where the frame has any, and what is wrong with them."""
+) -> tuple[NDArray[np.str_], NDArray[np.bool_], NDArray[np.bool_], list[InputError]]:
+    """`Results.wash`, `unfinished` and `open_at_press`, from the checks where the frame has any; what is wrong."""
     names = [CHECK_PREFIX + check.name for check in study.spec.checks]
     there = [name for name in names if name in frame.columns]
     said: dict[str, list[bool | None]] = {name: [None] * len(frame) for name in names}
@@ -268,12 +273,16 @@ def _still_to_come(
         problems += found
         said[name] = [None if pd.isna(v) else bool(p) for v, p in zip(frame[name], values, strict=True)]
     checks = list(zip(*said.values(), strict=True)) if there else []
+    late = [check.is_later for check in study.spec.checks]
     if checks and "wash" not in frame.columns:
-        late = [check.is_later for check in study.spec.checks]
         frame = frame.assign(wash=[washed(values, late) for values in checks])
     wash, found = _washes(frame, passed, scored, rows)
-    waits = np.array([is_unfinished(values) for values in checks], dtype=bool) if checks else np.zeros(len(frame), bool)
-    return wash, passed & ((wash == WAITING) | waits), problems + found
+    if not checks:
+        nobody = np.zeros(len(frame), bool)
+        return wash, passed & (wash == WAITING), nobody, problems + found
+    waits = np.array([is_unfinished(values) for values in checks], dtype=bool)
+    at_press = np.array([is_open_at_press(values, late) for values in checks], dtype=bool)
+    return wash, passed & ((wash == WAITING) | waits), passed & at_press, problems + found
 
 
 def _sides(

@@ -9,7 +9,7 @@ from difflib import get_close_matches
 
 from doe.domain.errors import InputError
 from doe.domain.jsonable import packaged_table
-from doe.domain.outcome import BAD, CLEAN, JUST, SLIGHT, check_hand
+from doe.domain.outcome import BAD, CLEAN, HANDLED_BADLY, HANDLED_WELL, JUST, SLIGHT, check_hand
 from doe.domain.units import parse_number
 
 _WORDS = {kind: frozenset(words) for kind, words in packaged_table("said_in_cells").items()}
@@ -175,6 +175,24 @@ def read_grade(text: str, where: str) -> str:
         if word in map(squeeze, (*known, f"passed {known[0]}", f"{known[0]} passed", f"failed {known[0]}")):
             return grade
     raise InputError(where, repr(text), ", ".join(GRADE_WORDS.values()), "Choose one of them, or leave it empty.")
+
+
+def read_handled(text: str, where: str) -> str:
+    """Whether a coupon was handled well: ``yes`` or ``no`` of a word for one of them, ``""`` for an empty cell.
+
+    >>> read_handled("Y", "handled well"), read_handled("nein", "handled well"), read_handled("n/a", "handled well")
+    ('yes', 'no', '')
+
+    Raises
+    ------
+    InputError
+        For any other word; a bare x, + or - may mean either.
+    """
+    try:
+        found = read_check(text, where)
+    except InputError as error:
+        raise InputError(where, repr(text), "yes or no", "Leave it empty if nobody looked.") from error
+    return "" if found is None else HANDLED_WELL if found else HANDLED_BADLY
 
 
 ANY_SYMPTOM = "a symptom of the list"

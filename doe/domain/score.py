@@ -10,11 +10,11 @@ from datetime import datetime
 from doe.domain.entry import check_people
 from doe.domain.errors import NAME_LENGTH, InputError, check_line, check_note
 from doe.domain.factors import check_value
-from doe.domain.outcome import GRADES, SIDES, check_hand, grade_at_odds, grade_fits
+from doe.domain.outcome import GRADES, HANDLED, SIDES, check_hand, grade_at_odds, grade_fits
 from doe.domain.study import Study
 from doe.domain.units import check_celsius
 
-PLAIN_FIELDS = ("symptoms", "side", "grade", "note", "void")
+PLAIN_FIELDS = ("symptoms", "side", "handled", "grade", "note", "void")
 """Fields of a coupon that are not kept per check, person or factor."""
 
 FieldValue = bool | float | str | tuple[str, ...] | None
@@ -49,9 +49,11 @@ class ScoreEntry:
         When it was judged, with a time zone, if that was not when it is stored.
     cleared : tuple of str
         Fields to empty again as a correction, named as `fields` names them: ``check:release``, ``hand:ana``,
-        ``actual:dwell``, ``symptoms``, ``side``, ``grade``, ``note``.
+        ``actual:dwell``, ``symptoms``, ``side``, ``handled``, ``grade``, ``note``.
     grade : {"", "clean", "just", "slight", "bad"}
         How far it lies from the line between pass and fail; ``""`` says nothing.
+    handled : {"", "yes", "no"}
+        Whether it was powdered evenly and peeled at its wait; ``""`` where nobody looked.
     """
 
     coupon: str
@@ -65,6 +67,7 @@ class ScoreEntry:
     scored_at: datetime | None = None
     cleared: tuple[str, ...] = ()
     grade: str = ""
+    handled: str = ""
 
     def __post_init__(self) -> None:
         if not self.coupon.strip():
@@ -82,6 +85,8 @@ class ScoreEntry:
         yield from ((f"check:{name}", bool(value)) for name, value in self.checks.items())
         if self.symptoms:
             yield "symptoms", self.symptoms
+        if self.handled:
+            yield "handled", self.handled
         if self.side:
             yield "side", self.side
         if self.grade:
@@ -196,7 +201,7 @@ def entry_problems(entry: ScoreEntry, study: Study, where: str = "") -> list[Inp
             bad("symptom", repr(key), "a key of the symptom catalogue", "Choose a symptom from the list.")
     if entry.side not in SIDES:
         bad("side", repr(entry.side), "under, over, other, unknown, or empty", "Correct the side.")
-    problems += _grade_problems(entry, place)
+    problems += _word_problems(entry, place)
     for person, value in entry.hand.items():
         try:
             if not person.strip():
@@ -218,11 +223,21 @@ def entry_problems(entry: ScoreEntry, study: Study, where: str = "") -> list[Inp
     spoken = [name for name, _ in entry.fields()]
     for name in entry.cleared:
         kind = name.partition(":")[0]
-        if name not in ("symptoms", "side", "grade", "note") and kind not in ("check", "hand", "actual"):
+        if name not in ("symptoms", "side", "handled", "grade", "note") and kind not in ("check", "hand", "actual"):
             bad("cleared", name, "a field such as hand:ana or note", "Name a field that was entered.")
         elif spoken.count(name) > 1:
             bad("cleared", name, "a field that is not entered at the same time", "Enter it or clear it, not both.")
     return problems
+
+
+def _word_problems(entry: ScoreEntry, place: str) -> list[InputError]:
+    if entry.handled not in HANDLED:
+        remedy = "Leave it empty if nobody looked."
+        return [
+            InputError(f"{place}, handled well", repr(entry.handled), "yes, no, or empty", remedy),
+            *_grade_problems(entry, place),
+        ]
+    return _grade_problems(entry, place)
 
 
 def _grade_problems(entry: ScoreEntry, place: str) -> list[InputError]:

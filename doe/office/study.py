@@ -527,7 +527,8 @@ def _claims(record: StudyRecord, offer: ClaimOffer) -> Form:
         Option(
             f"{r.claim.pass_rate!r}|{r.claim.assurance!r}|{r.claim.failures}",
             told(
-                "claim_option",
+                "claim_option_each" if r.claim.levels > 1 else "claim_option",
+                each=r.claim.units // r.claim.levels,
                 rate=stated(r.claim.pass_rate),
                 sure=stated(r.claim.assurance),
                 coupons=r.claim.units + r.corner_coupons,

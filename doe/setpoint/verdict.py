@@ -268,9 +268,9 @@ def certainty_limits(
         found.append(fact("unwashed", coupons=waiting, of=washed, value=share))
         if earlier.washed:
             found.append(fact("shop_washes", coupons=earlier.failed, of=earlier.washed, value=earlier.part))
-    early = surfaces.results.unfinished & (surfaces.results.wash != WAITING)
-    if early.any():
-        found.append(fact("unfinished", coupons=int(early.sum())))
+    early = int(surfaces.results.open_at_press.sum())
+    if early:
+        found.append(fact("unfinished", coupons=early))
     gap = pass_rate - pass_rate_low
     if gap > 0.02:
         found.append(fact("rate_open", coupons=surfaces.results.coupons, value=gap))

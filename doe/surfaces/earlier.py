@@ -96,6 +96,7 @@ def pooled(own: Results, use: EarlierUse) -> tuple[Results, NDArray[np.float64]]
         points=np.concatenate([own.points, earlier.points]),
         wash=np.concatenate([own.wash, earlier.wash]),
         unfinished=np.concatenate([own.unfinished, earlier.unfinished]),
+        open_at_press=np.concatenate([own.open_at_press, earlier.open_at_press]),
         hand=hand,
         people=people,
         batches=pd.concat([own.batches, marked], ignore_index=True),

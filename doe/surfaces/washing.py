@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -88,6 +89,9 @@ def late_share(results: Results, earlier: Washes = NO_WASHES) -> float:
 class ToCome:
     """Coupons that pass so far and wait for a check, by kind: washes, and checks before them that nobody scored.
 
+    Of the failures of a coupon that waits for both, the wash alone shows its share; of the rest, which show at the
+    press, the check there that nobody scored shows its own: ``1 - (1 - a) (1 - b)`` of them are not seen yet.
+
     Attributes
     ----------
     kind : array, shape (coupons, kinds)
@@ -113,8 +117,11 @@ class ToCome:
 
     @property
     def mean(self) -> FloatArray:
-        """Expected share of failures that a coupon's checks did not show yet, shape (coupons,); 0 where it is done."""
-        return np.asarray(self.kind @ self.share)
+        """Expected share of failures that a coupon's checks did not show yet, shape (coupons,); 0 where it is done.
+
+        What is known of the two kinds is independent, so that the mean of their product is that of their means.
+        """
+        return np.asarray(self._seen_late(self.share[None])[0])
 
     def shares(self, xi: FloatArray) -> FloatArray:
         """Shares of each kind from their standard normal parameters, both (draws, kinds)."""
@@ -124,12 +131,25 @@ class ToCome:
         """The same of each coupon, (draws, coupons)."""
         if not self.kinds:  # no memory for it in the usual case
             return np.broadcast_to(0.0, (len(xi), len(self.kind)))
-        return np.asarray(self.shares(xi) @ self.kind.T)
+        return self._seen_late(self.shares(xi))
+
+    @cached_property
+    def _both(self) -> FloatArray | None:
+        """1 where a coupon waits for both kinds; None where none does."""
+        both = self.kind.prod(axis=1) if self.kinds > 1 else np.zeros(0)
+        return both if both.any() else None
+
+    def _seen_late(self, share: FloatArray) -> FloatArray:
+        late = share @ self.kind.T
+        return np.asarray(late if self._both is None else late - share.prod(axis=1)[:, None] * self._both)
 
     def slopes(self, xi: FloatArray, along: FloatArray) -> FloatArray:
         """Slopes along the parameters, (draws, kinds), from those along each coupon's share, (draws, coupons)."""
         share = self.shares(xi)
-        return np.asarray((along @ self.kind) * self.logit[1] * share * (1 - share))
+        of_share = along @ self.kind
+        if self._both is not None:
+            of_share = of_share - (along @ self._both)[:, None] * share[:, ::-1]
+        return np.asarray(of_share * self.logit[1] * share * (1 - share))
 
 
 def to_come(results: Results, earlier: Washes = NO_WASHES) -> ToCome:
@@ -140,7 +160,7 @@ def to_come(results: Results, earlier: Washes = NO_WASHES) -> ToCome:
     one more standard normal parameter.
     """
     washes = results.wash == WAITING
-    kinds = ((washes, late_beta(results, earlier)), (results.unfinished & ~washes, LATE_PRIOR))
+    kinds = ((washes, late_beta(results, earlier)), (results.open_at_press, LATE_PRIOR))
     there = [(waits, beta) for waits, beta in kinds if waits.any()]
     late, early = np.array([beta for _, beta in there], dtype=float).reshape(-1, 2).T
     return ToCome(

@@ -7,7 +7,7 @@ guesses, no source; the rules are common practice, no source, unless one says ot
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from statistics import fmean
 from typing import Literal
@@ -17,7 +17,8 @@ from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.finding import Finding, Value
 from doe.domain.gauge import GaugeReading
 from doe.domain.jsonable import packaged_table
-from doe.domain.materials import GONE_COLD_S, SHORTEST_PEEL_S
+from doe.domain.materials import CLASS_WORDS, FACTS, GONE_COLD_S, SHORTEST_PEEL_S, heard
+from doe.domain.said import meant
 from doe.symptoms.catalogue import FAULTS
 
 Level = Literal["low", "inside", "high"]
@@ -32,6 +33,17 @@ STORED = ("sealed", "open", "damp", "warm")
 FINISHES = ("repellent", "coated", "softened", "brushed")
 WEIGHTS = ("light", "heavy")
 STIRRED = ("daily", "weekly", "seldom")
+
+_SAID_AS: Mapping[str, tuple[str, str]] = {
+    "white_stirred": ("ink", "stirred"),
+    "powder_stored": ("powder", "kept"),
+    "fabric": ("fabric", "kind"),
+    "recipe_fabric": ("fabric", "kind"),
+    "film_class": ("film", "peel"),
+    "recipe_film_class": ("film", "peel"),
+    "cloth_weight": ("fabric", "weight"),
+}
+"""Fields that say what a fact of a material says, and which: the same words are read for it."""
 
 LONGEST = {
     "humidity_pct": 100.0,
@@ -84,7 +96,8 @@ class Known:
     Raises
     ------
     InputError
-        If a number is outside its range, or a word is none of those named.
+        If a number is outside its range, or a word is none of those named, nor one that a stack's materials are
+        described by for the same fact.
     """
 
     humidity_pct: float | None = None
@@ -132,7 +145,7 @@ class Known:
         ):
             value = getattr(self, name)
             if value and value not in allowed:
-                raise InputError(name.replace("_", " "), repr(value), ", ".join(allowed), "Choose one of these.")
+                object.__setattr__(self, name, _read(name, value, allowed))
 
     def facts(self) -> frozenset[str]:
         """Names of what is known, as checks name what they would only find again."""
@@ -145,6 +158,21 @@ class Known:
         if sum(r.machine == "press" for r in self.readings) >= 5:
             machines.add("map_press")
         return frozenset(names | machines)
+
+
+def _read(name: str, said: str, allowed: Sequence[str]) -> str:
+    """The word of a field that somebody's own words mean."""
+    if name == "finish":
+        found = [str(heard("fabric", name, said))]
+    elif name in _SAID_AS:
+        part, fact = _SAID_AS[name]
+        called = FACTS[part][fact].means or CLASS_WORDS.get(fact, {})
+        found = meant(said, {one: called.get(one, ()) for one in allowed})
+    else:
+        found = []
+    if len(found) != 1 or found[0] not in allowed:
+        raise InputError(name.replace("_", " "), repr(said), ", ".join(allowed), "Choose one of these.")
+    return found[0]
 
 
 BecauseCode = Literal[

@@ -10,7 +10,7 @@ from doe.domain.study import Study
 from doe.domain.units import Shown, rounded
 from doe.symptoms.catalogue import WORDS
 from doe.words.facts import filled, texts_of
-from doe.words.wording import GRADED, amount, count, score
+from doe.words.wording import GRADED, HANDLED_ASKED, amount, count, score
 
 KINDS = {
     CONFIRM: "Confirmation: these coupons check a setpoint already chosen; they do not look for better settings.",
@@ -82,7 +82,7 @@ def field_name(study: Study, field: str) -> str:
         return f"hand-feel, {name}"
     if kind == "actual" and name in study.factor_names:
         return f"measured {study.factor(name).label}"
-    return "symptom" if kind == "symptoms" else field
+    return HANDLED_ASKED if field == "handled" else "symptom" if kind == "symptoms" else field
 
 
 def field_value(study: Study, field: str, value: FieldValue, shown: Shown) -> str:

@@ -27,6 +27,10 @@ GRADED = {"clean": "passed clean", "just": "only just passed", "slight": "failed
 """The result of a graded coupon; one with no grade is *passed* or *failed*."""
 
 
+HANDLED_ASKED = "powder even, peeled at its wait"
+"""What a yes or a no to a coupon's handling is about."""
+
+
 def count(number: int, one: str, many: str | None = None) -> str:
     """Number with its noun.
 
@@ -134,6 +138,16 @@ def stated(share: float) -> str:
     ('95 %', '97.5 %', '99.5 %')
     """
     return f"{share * 100:.10g} %"
+
+
+def on_levels(units: int, unit: str, levels: int) -> str:
+    """Units of a rule in all, and how many of them are made on each level that one setting must hold on.
+
+    >>> on_levels(22, "coupon", 1), on_levels(44, "coupon", 2)
+    ('22 coupons', '44 coupons (22 on each level)')
+    """
+    each = f" ({units // levels} on each level)" if levels > 1 else ""
+    return f"{count(units, unit)}{each}"
 
 
 def claim_shown(pass_rate: float, assurance: float) -> str:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, TypedDict
 
 from doe.assure.gauges.line import GaugedLine
-from doe.domain.entry import AS_DIALLED, ON_SURFACE, TO_DIAL, EntryColumn, entry_columns, sheet_mark
+from doe.domain.entry import AS_DIALLED, ON_SURFACE, OWN_PREFIX, TO_DIAL, EntryColumn, entry_columns, sheet_mark
 from doe.domain.errors import InputError, plain
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, fixed, rounded, show_both
@@ -33,6 +34,7 @@ _WIDTHS = {
     "check": 10,
     "grade": 11,
     "symptom": 24,
+    "handled": 11,
     "hand": 10,
     "void": 18,
     "note": 30,
@@ -58,7 +60,8 @@ def write_entry_csv(
     path : str or Path
     study : Study
     coupons : DataFrame
-        Plan: column ``coupon`` and one a factor, in stored units; the rows to offer, in their order.
+        Plan: column ``coupon`` and one a factor, in stored units; the rows to offer, in their order. Of a factor with
+        a column `OWN_PREFIX` too, that one is listed.
     people : sequence of str
         Who feels the coupons.
     shown : Shown
@@ -174,12 +177,14 @@ def _rows(
             filled.append([None if d is None else rounded(units.value(d.dial_degc, "degC")) for d in dials])
         elif column.kind == "setting":
             factor = study.factor(column.name)
-            values = coupons[column.name]
+            own = OWN_PREFIX + column.name
+            values = coupons[own if own in coupons else column.name]
             if factor.is_categorical:
                 filled.append([str(v) for v in values])
             else:
                 units = _units_of(column)
-                filled.append([float(plain_setting(units.value(float(v), factor.unit))) for v in values])
+                amounts = (units.value(float(v), factor.unit) for v in values)
+                filled.append([None if math.isnan(v) else float(plain_setting(v)) for v in amounts])
         else:
             filled.append([mark if column.kind == "mark" else None] * len(coupons))
     return [list(row) for row in zip(*filled, strict=True)]
@@ -223,7 +228,7 @@ def _fill_entries(sheet: Worksheet, columns: Sequence[EntryColumn], rows: list[l
             cell = _write(sheet, i, j, row[j - 1])
             cell.border, cell.fill = box, given if column.protected else asked
             cell.protection = Protection(locked=column.protected)
-            if column.kind in ("coupon", "check", "grade", "symptom", "void", "note"):
+            if column.kind in ("coupon", "check", "grade", "symptom", "handled", "void", "note"):
                 cell.number_format = "@"  # text: a spreadsheet would turn 1-2 into a date
     sheet.row_dimensions[1].height = 48
     _lock(sheet)
@@ -277,7 +282,7 @@ def _add_choices(sheet: Worksheet, columns: Sequence[EntryColumn], coupons: int)
 
     for j, column in enumerate(columns, start=1):
         match column.kind:
-            case "check" | "grade":
+            case "check" | "grade" | "handled":
                 rule = DataValidation("list", formula1=f'"{",".join(column.allowed)}"', errorStyle="stop")
                 rule.error = f"Choose {' or '.join(column.allowed)}, or leave it empty."
             case "symptom":

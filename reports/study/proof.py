@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from doe.domain.factors import Factor
-from doe.domain.outcome import hand_columns
+from doe.domain.outcome import HANDLED_COLUMN, hand_columns
 from doe.domain.space import Forbidden
 from doe.domain.study import Study
 from doe.domain.units import Shown, fixed, show
@@ -127,7 +127,8 @@ def coupon_table(report: StudyReport) -> PageTable:
     """Every coupon with settings, result, hand-feel and what was seen; waiting and void ones too."""
     study, results = report.study, report.results
     people = hand_columns(results)
-    texts = [c for c in ("symptom", "note", "void") if c in results and results[c].fillna("").astype(str).any()]
+    said = ("symptom", HANDLED_COLUMN, "note", "void")
+    texts = [c for c in said if c in results and results[c].fillna("").astype(str).any()]
 
     def setting(f: Factor, row: pd.Series) -> str:
         # a measured value replaces the set value in the fit, so the table says where one was taken

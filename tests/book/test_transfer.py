@@ -27,6 +27,7 @@ def live(book: Book) -> None:
     book.record(S, [ScoreEntry("R1-01", checks={"release": False}, symptoms=("dull",), side="under", note="ü–½")])
     book.record(S, [ScoreEntry("R1-01", checks={"release": True}, cleared=("side",))], why="looked again")
     book.record(S, [ScoreEntry("R1-01", grade="just"), ScoreEntry("R1-04", checks={"release": False}, grade="bad")])
+    book.record(S, [ScoreEntry("R1-04", symptoms=("film_lock",), side="over", handled="yes")])
     book.record(S, [ScoreEntry("R1-02", void_reason="lost", hand={"ana": 3.5}, actual={"dwell": 0.1 + 0.2})])
     book.save_round(S, make_plan(2, number=2), kind="follow-up", seed=2**40, notes=["closer"])
     book.save_stack(replace(STACK, film=Material("film", lot="F-2")), why="lot misread")

@@ -7,6 +7,7 @@ import re
 import pytest
 
 from doe.acts.study.symptom_points import with_points
+from doe.symptoms.catalogue import points_to
 
 STUDY = "new powder on the heavy tee"
 
@@ -293,7 +294,10 @@ def test_one_question_settles_whether_it_was_the_heat_where_the_symptom_leaves_i
     assert found.out.count(asked) == 3
     points = with_points(frame[:3])[["points_under", "points_over", "points_other"]].to_numpy()
     assert points[0].tolist() == [0, 0, 0]  # the side itself says it, not the catalogue
-    assert points[1][1] > points[1][2] > 0
+    # with a yes neither powder nor peel is behind the film lock: it points more to heat than if nobody had looked
+    assert points[1].tolist() == pytest.approx(points_to(["film_lock"], handled_well=True))
+    assert points[1][1] > points_to(["film_lock"])[1]
+    assert frame["handled well"].tolist()[:3] == ["no", "yes", ""]
 
 
 def test_back_at_the_press_puts_the_coupon_before_right(planned):

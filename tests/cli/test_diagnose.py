@@ -198,3 +198,13 @@ def test_too_hot_comes_first_and_names_the_machine(empty_shop):
     assert bare.startswith("! Stop the press")  # however it may have been meant: a plan asks, a hot machine is stopped
     cold = empty_shop.good("diagnose", "--symptom", "grainy back", "--set", "cure_temp=90", "--json").json
     assert cold["causes"][0]["cause"] == "cure_set_low"
+
+
+def test_finish_and_stirring_are_said_in_everyday_words(empty_shop):
+    plain = ("diagnose", "--symptom", "edge lift after wash", "--json")
+    words = empty_shop.good(*plain, "--finish", "water repellent", "--white-stirred", "every week").json
+    names = empty_shop.good(*plain, "--finish", "repellent", "--white-stirred", "weekly").json
+    assert words == names
+    refused = empty_shop.run("diagnose", "--symptom", "film lock", "--white-stirred", "by hand")
+    assert refused.code == 2
+    assert "found 'by hand'; allowed: daily, weekly, seldom" in " ".join(refused.err.split())

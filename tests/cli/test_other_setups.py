@@ -10,6 +10,8 @@ from dataclasses import dataclass
 
 import pytest
 
+from tests.shared import untapped
+
 LIMITS = {
     "film_max": 178,
     "powder_max": 180,
@@ -157,7 +159,7 @@ class Story:
 
 
 def words(page) -> str:
-    text = page.read_text(encoding="utf-8").partition("<body")[2]
+    text = untapped(page.read_text(encoding="utf-8")).partition("<body")[2]
     return " ".join(re.sub(r"<[^>]+>", " ", text).replace("\u00a0", " ").replace("&#39;", "'").split())
 
 
@@ -256,7 +258,19 @@ def test_one_setting_holds_on_both_platens(story):
     told.score(1)
     found = setpoint(told)
     assert all(near(told, {**found, "platen": platen}) < 0.9 for platen in ("left", "right"))
-    told.prove()
+    # 8 passes show 80 % with 80 % assurance, on each platen
+    offer = told.good("confirm", told.name, "--claim", "0.8", "--assurance", "0.8", "--allow", "0")
+    assert "2x8=16" in offer
+    more = told.good("confirm", told.name, "--claim", "0.8", "--assurance", "0.8", "--allow", "0", "--more")
+    assert "at the setpoint, so many on each level and in all" in " ".join(more.split())
+    card = told.prove()
+    assert "16 of 16 coupons passed (planned: 8 on each level, 16 in all; allowed: no failure)" in card
+    told.good("sheet", told.name, "--round", "2", "-o", "sheet.html")
+    sheet = words(told.shop.folder / "sheet.html")
+    assert "This is confirmation 1: 16 coupons (8 on each level) at the setpoint" in sheet
+    assert "no failure is found among 16 coupons, 8 on each level" in sheet
+    rule = told.good("confirm", told.name, "--more")
+    assert "no failure among 16 coupons (8 on each level) at the setpoint" in " ".join(rule.split())
 
 
 def test_plans_say_what_they_led_to_with_three_factors_and_why_not_with_others(story):

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from reports.codes import with_whole_codes
 from reports.drawing.plot import Along
 from reports.pages import template_source
 from reports.study.page import study_report
@@ -136,6 +137,43 @@ def test_words_of_a_chart_do_not_overlap(browser, files, name, width):
            })"""
     )
     assert overlapping == []
+    page.close()
+
+
+BROKEN = """[...(function* () {
+  const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  for (let node; (node = walk.nextNode());) {
+    if (node.parentElement.closest('svg, script, style')) { continue; }
+    for (const code of node.data.matchAll(/R\\d+-\\d+/g)) {
+      const range = document.createRange();
+      range.setStart(node, code.index); range.setEnd(node, code.index + code[0].length);
+      const lines = new Set([...range.getClientRects()].map(r => Math.round(r.top)));
+      yield [code[0], lines.size];
+    }
+  }
+})()]"""
+"""Every name of a coupon on a page, with the lines it stands on; 0 where it is not shown."""
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_no_line_ends_within_the_name_of_a_coupon_on_a_small_phone(browser, files, name):
+    page = opened(browser, files[name], width=320)
+    page.evaluate(UNFOLD)
+    codes = page.evaluate(BROKEN)
+    assert any(lines for _, lines in codes)
+    assert [code for code, lines in codes if lines > 1] == []
+    page.close()
+
+
+def test_a_name_that_would_meet_the_end_of_a_line_goes_to_the_next_whole(browser):
+    page = browser.new_page(viewport={"width": 320, "height": 640})
+    text = "".join(f"<p>{'x' * n} R1-04, and R12-104 (R1-05).</p>" for n in range(1, 40))
+    broken = []
+    for body in (f"<body>{text}</body>", with_whole_codes(f"<body>{text}</body>")):
+        page.set_content(f"<style>{template_source('paper.css')}</style>{body}")
+        broken.append(sum(lines > 1 for _, lines in page.evaluate(BROKEN)))
+    assert broken[0] > 0
+    assert broken[1] == 0
     page.close()
 
 

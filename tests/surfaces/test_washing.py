@@ -124,6 +124,44 @@ def test_a_check_that_nobody_scored_is_no_pass_in_the_rate(study: doe.Study, res
     assert not_scored.pass_rate < scored.pass_rate - 0.02
 
 
+def test_a_coupon_that_waits_for_the_press_and_for_a_wash_may_fail_by_both(
+    study: doe.Study, results: pd.DataFrame
+) -> None:
+    passed = results["passed"].to_numpy()
+    wash, done = np.where(passed, None, False), np.where(passed, True, False)
+    told = results.assign(check_release=passed, check_stretch=done, check_wash_1=wash, check_wash_5=wash)
+    told = told.assign(wash=np.where(passed, "waiting", ""))
+    open_too = told.assign(check_stretch=np.where(passed, None, False))
+    by_wash, by_both = (to_come(read_results(study, frame)) for frame in (told, open_too))
+    assert (by_wash.kinds, by_both.kinds) == (1, 2)
+    (a,) = by_wash.share
+    b = LATE_PRIOR[0] / sum(LATE_PRIOR)
+    np.testing.assert_array_equal(by_wash.mean[passed], a)
+    np.testing.assert_allclose(by_both.mean[passed], 1 - (1 - a) * (1 - b))
+    assert not by_both.mean[~passed].any()
+    xi = np.random.default_rng(2).standard_normal((5, 2))
+    shares = by_both.shares(xi)
+    late = 1 - (1 - shares[:, 0]) * (1 - shares[:, 1])
+    np.testing.assert_allclose(by_both.late(xi)[:, passed], np.repeat(late[:, None], passed.sum(), axis=1))
+    along = np.random.default_rng(3).standard_normal((5, len(passed)))
+    for j in range(2):
+        step = 1e-6 * np.eye(2)[j]
+        moved = ((by_both.late(xi + step) - by_both.late(xi - step)) * along).sum(axis=1) / 2e-6
+        np.testing.assert_allclose(by_both.slopes(xi, along)[:, j], moved, rtol=1e-6)
+
+    def answer(frame: pd.DataFrame) -> doe.Answer:
+        return doe.recommend(study, doe.fit(study, frame, seed=3), seed=3)
+
+    one, two = answer(told), answer(open_too)
+    assert two.pass_rate < one.pass_rate - 0.01
+    assert two.pass_rate_low < one.pass_rate_low - 0.01
+    codes = [{fact.code: fact.values for fact in found.limits_on_certainty} for found in (one, two)]
+    assert "unfinished" not in codes[0]
+    assert {n: codes[1][n]["coupons"] for n in ("unwashed", "unfinished")} == dict.fromkeys(
+        ("unwashed", "unfinished"), passed.sum()
+    )
+
+
 def test_a_look_after_hours_comes_late_as_a_wash_does(study: doe.Study, results: pd.DataFrame) -> None:
     checks = (Check("release", ""), Check("look", "", after_hours=24.0))
     asked = replace(study, spec=replace(study.spec, checks=checks))

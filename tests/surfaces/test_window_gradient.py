@@ -45,9 +45,9 @@ def _model(study: Study, *, measured: bool, hand: bool, weights: bool, waits: bo
     frame["press_batch"] = np.arange(n) // 7
     if measured:
         frame["actual_cure_temp"] = frame["cure_temp"] + 1.0
-    if waits:  # the first pass for a check at the press, half of the others for a wash
+    if waits:  # some passes for a check at the press, half for a wash, and some for both
         frame["check_release"], frame["check_wash_1"] = True, np.where(np.arange(n) % 4 < 2, True, None)
-        frame["check_stretch"] = frame["passed"].where(np.arange(n) > 0)
+        frame["check_stretch"] = frame["passed"].where((np.arange(n) % 3 > 0) | ~frame["passed"])
         frame["check_wash_5"] = frame["check_wash_1"]
     results = read_results(study, frame)
     own = rng.uniform(0.2, 1.0, n) if weights else None

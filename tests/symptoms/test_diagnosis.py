@@ -457,3 +457,38 @@ def test_old_film_and_old_ink_move_the_odds(fact, fault):
     assert chance(1.0) < chance(None) < chance(18.0)
     with pytest.raises(InputError, match="0 to 600"):
         Known(**{fact: -1.0})
+
+
+@pytest.mark.parametrize(
+    ("field", "said", "word"),
+    [
+        ("finish", "Water-repellent (DWR)", "repellent"),
+        ("finish", "silicone wash", "softened"),
+        ("finish", "fleece", "brushed"),
+        ("white_stirred", "every day", "daily"),
+        ("white_stirred", "Never", "seldom"),
+        ("powder_stored", "airtight", "sealed"),
+        ("fabric", "polycotton", "blend"),
+        ("recipe_fabric", "polyamide", "nylon"),
+        ("film_class", "cold peel", "cold"),
+        ("recipe_film_class", "instant", "hot"),
+        ("cloth_weight", "thick", "heavy"),
+    ],
+)
+def test_what_is_known_of_materials_is_read_in_the_words_that_describe_a_stack(field, said, word):
+    assert getattr(Known(**{field: said}), field) == word
+    assert Known(**{field: said}) == Known(**{field: word})
+
+
+@pytest.mark.parametrize(
+    ("field", "said", "allowed"),
+    [
+        ("finish", "not coated", "repellent, coated, softened, brushed"),
+        ("finish", "shiny", "repellent, coated, softened, brushed"),
+        ("white_stirred", "by hand", "daily, weekly, seldom"),
+        ("where", "left", "whole, edges, small parts, solids, one place"),
+    ],
+)
+def test_words_that_describe_nothing_are_refused_with_what_is_allowed(field, said, allowed):
+    with pytest.raises(InputError, match=rf"{field.replace('_', ' ')}: found '{said}'; allowed: {allowed}"):
+        Known(**{field: said})

@@ -28,6 +28,7 @@ from doe.domain.errors import NAME_LENGTH
 from doe.domain.factors import Factor
 from doe.domain.finding import Finding
 from doe.domain.limits import CEILING_DEGC, Limits
+from doe.domain.outcome import HANDLED_COLUMN
 from doe.domain.recipe import Recipe
 from doe.domain.score import ScoreEntry
 from doe.domain.space import Forbidden
@@ -203,4 +204,5 @@ def _entry(row: Mapping[object, object], study: Study) -> ScoreEntry:
         hand=numbers("hand_"),
         actual=actual,
         note=str(row["note"]),
+        handled=str(row.get(HANDLED_COLUMN, "")),
     )

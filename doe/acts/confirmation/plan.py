@@ -315,9 +315,13 @@ def _round_notes(plan: ConfirmationPlan) -> tuple[Finding, ...]:
     units = {"units": claim.units, "unit": plan.unit}
     corners = {"corners": len(plan.corners), "corner_coupons": plan.corner_coupons}
     rule = {**named(claim, "failures", "pass_rate", "assurance")}
+    levels = {"levels": claim.levels} if claim.levels > 1 else {}
+    fixed = Finding("rule_fixed", {**units, **rule})
+    if levels:
+        fixed = Finding("rule_fixed_each", {**units, "each": claim.units // claim.levels, **rule})
     return (
-        Finding("confirms", {"attempt": plan.attempt, **units, "per_unit": plan.per_unit, **corners}),
-        Finding("rule_fixed", {**units, **rule}),
+        Finding("confirms", {"attempt": plan.attempt, **units, "per_unit": plan.per_unit, **corners, **levels}),
+        fixed,
         *((Finding("corners_apart", {"corners": plan.corners}),) if plan.corners else ()),
         Finding("what_is_void"),
         Finding("set_afresh"),

@@ -314,6 +314,7 @@ def _proof(
         pass_rate_high=judged.limits.high,
         judged_at=kept[0].made_at if kept else datetime.now(UTC),
         attempts=len(attempts) + before,
+        levels=claim.levels,
     )
 
 

@@ -16,6 +16,7 @@ from typing import Any, Literal
 
 import pandas as pd
 
+from doe.acts.scoring.handled import with_side
 from doe.acts.study.rounds import by_code, peel_waits
 from doe.book.book import Book
 from doe.book.records import STEP, HistoryEntry, PlanInfo, ShopNote, StudyRecord
@@ -304,11 +305,16 @@ class Difference:
 
 
 def differences(coupon: Coupon, entry: ScoreEntry) -> tuple[Difference, ...]:
-    """What an entry would correct. Side and, after a check that fails, grade follow; notes are added to."""
-    found = []
+    """What an entry would correct. Side and, after a check that fails, grade follow; notes are added to.
+
+    The side is asked about where nothing else it follows from is corrected.
+    """
+    found: list[Difference] = []
     for name, value in entry.fields():
         said = coupon.said.get(name)
-        follows = name == "side" and ("symptoms" in coupon.said or not entry.symptoms)
+        follows = name == "side" and (
+            any(d.field in ("symptoms", "handled") for d in found) or not (entry.symptoms or entry.handled)
+        )
         # a check that fails is the reason for grading anew
         follows |= (
             name == "grade" and False in entry.checks.values() and said is not None and said.value in PASSED_GRADES
@@ -319,22 +325,29 @@ def differences(coupon: Coupon, entry: ScoreEntry) -> tuple[Difference, ...]:
     return tuple(found)
 
 
-def keeping(entry: ScoreEntry, fields: Collection[str]) -> ScoreEntry:
-    """The entry without these fields: there what is stored stays."""
+def keeping(coupon: Coupon, entry: ScoreEntry, fields: Collection[str]) -> ScoreEntry:
+    """The entry without these fields: there what is stored stays; with the side that its coupon then has."""
 
     def left(kind: str, values: Mapping[str, Any]) -> dict[str, Any]:
         return {name: value for name, value in values.items() if f"{kind}:{name}" not in fields}
 
     if "symptoms" in fields:
         entry = replace(entry, symptoms=(), side="")
-    return replace(
+    entry = replace(
         entry,
         checks=left("check", entry.checks),
         hand=left("hand", entry.hand),
         actual=left("actual", entry.actual),
         grade="" if "grade" in fields else entry.grade,
+        handled="" if "handled" in fields else entry.handled,
         void_reason=None if "void" in fields else entry.void_reason,
     )
+    said = _values(coupon)
+    return replace(entry, side=str(said["side"])) if "side" in fields and "side" in said else with_side(entry, said)
+
+
+def _values(coupon: Coupon) -> dict[str, FieldValue]:
+    return {name: stored.value for name, stored in coupon.said.items()}
 
 
 def _with_note_added(coupon: Coupon, entry: ScoreEntry) -> ScoreEntry:
@@ -367,11 +380,12 @@ def store_scores(book: Book, record: StudyRecord, coupon: Coupon, entry: ScoreEn
 def take_back(book: Book, record: StudyRecord, coupon: Coupon, fields: Sequence[str], why: str) -> None:
     """Empty fields again, as a correction. What was said stays in the history."""
     cleared = [name for name in fields if name in coupon.said and name != "void"]
-    if "symptoms" in cleared and "side" in coupon.said and "side" not in cleared:
-        cleared.append("side")
+    if "symptoms" in cleared:  # what was told of them goes with them
+        cleared += [name for name in ("side", "handled") if name in coupon.said and name not in cleared]
     void = "" if "void" in fields and coupon.void else None
     if cleared or void is not None:
-        book.record(record.id, [ScoreEntry(coupon.name, cleared=tuple(cleared), void_reason=void)], why=why)
+        entry = ScoreEntry(coupon.name, cleared=tuple(cleared), void_reason=void)
+        book.record(record.id, [with_side(entry, _values(coupon))], why=why)
 
 
 LEAST_FOR_HINT = 8

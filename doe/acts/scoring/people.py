@@ -167,7 +167,12 @@ def record_looks(
     others = False
     for entry in entries:
         others = others or bool(
-            entry.symptoms or entry.grade or entry.actual or entry.note or entry.void_reason is not None
+            entry.symptoms
+            or entry.handled
+            or entry.grade
+            or entry.actual
+            or entry.note
+            or entry.void_reason is not None
         )
         if entry.checks or person in entry.hand:
             looks.append(SecondLook(entry.coupon, person, entry.checks, entry.hand.get(person)))

@@ -9,7 +9,7 @@ from doe.acts.base import PRIOR, RECOMMEND, SHOP, digest
 from doe.acts.study.rounds import columns_to_learn_from
 from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.jsonable import jsonable
-from doe.domain.outcome import CHECK_PREFIX, WAITING, is_unfinished
+from doe.domain.outcome import CHECK_PREFIX, HANDLED_COLUMN, HANDLED_WELL, WAITING, is_open_at_press
 from doe.domain.serial import to_plain
 from doe.domain.study import Study
 
@@ -22,7 +22,8 @@ if TYPE_CHECKING:
 OPEN = "open"
 """Mark of a coupon in the sum: some check of it is still to come."""
 
-_HASHED = ("coupon", "passed", "side", "round", "cure_batch", "press_batch", "garment", "cure_order", "press_order")
+_BATCHES = ("round", "cure_batch", "press_batch", "garment", "cure_order", "press_order")
+_HASHED = ("coupon", "passed", "side", *_BATCHES, HANDLED_COLUMN)
 
 
 def inputs_hash(
@@ -74,9 +75,18 @@ def _known_sum(study: Study, scored: list[dict[Any, Any]], lent: Mapping[str, An
         older = _sum(study, scored, lent, known)
         if older in kept:
             return older
-    names = [CHECK_PREFIX + check.name for check in study.spec.checks]
-    marked = [{**row, OPEN: _is_open(row, names)} for row in scored]
-    return _sum(study, marked, lent, {*_HASHED, "grade", "symptom", "wash", OPEN})
+    known = {*_HASHED, "grade", "symptom", "wash", OPEN}
+    is_open = [_is_open(row, study) for row in scored]
+    alone = [found and row.get("wash") != WAITING for found, row in zip(is_open, scored, strict=True)]
+    if alone != is_open:  # beside a wash to come an older version took no notice of it
+        older = _sum(study, _marked(scored, alone), lent, known)
+        if older in kept:
+            return older
+    return _sum(study, _marked(scored, is_open), lent, known)
+
+
+def _marked(scored: Iterable[Mapping[Any, Any]], is_open: Iterable[bool]) -> list[dict[Any, Any]]:
+    return [{**row, OPEN: found} for row, found in zip(scored, is_open, strict=True)]
 
 
 def _sum(study: Study, scored: Iterable[Mapping[Any, Any]], lent: Mapping[str, Any], known: Collection[str]) -> str:
@@ -94,9 +104,16 @@ def _sum(study: Study, scored: Iterable[Mapping[Any, Any]], lent: Mapping[str, A
 
 def _says_nothing(name: object, value: object) -> bool:
     """What was not given is left out, so that a study without it has the sum it had before anybody could give it."""
-    return (name in ("grade", "symptom", OPEN) and not value) or (name == "wash" and value != WAITING)
+    return (
+        (name in ("grade", "symptom", OPEN) and not value)
+        or (name == "wash" and value != WAITING)
+        or (name == HANDLED_COLUMN and value != HANDLED_WELL)  # with a no it is the side that says so
+    )
 
 
-def _is_open(row: Mapping[Any, Any], checks: Iterable[str]) -> bool:
+def _is_open(row: Mapping[Any, Any], study: Study) -> bool:
     """Whether a check other than a wash is still to come of a coupon that passes so far: nothing is ready before."""
-    return row.get("wash", WAITING) != WAITING and is_unfinished([row[name] for name in checks])
+    checks = study.spec.checks
+    return "wash" in row and is_open_at_press(
+        [row[CHECK_PREFIX + c.name] for c in checks], [c.is_later for c in checks]
+    )

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from doe.acts.base import Key
 from doe.book.book import Book
 from doe.book.records import CouponState, PlanInfo, StudyRecord
+from doe.domain.entry import OWN_PREFIX
 from doe.domain.finding import Finding
 from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX, ScoreCounts
 from doe.domain.plan_kinds import (
@@ -26,6 +27,7 @@ from doe.domain.plan_kinds import (
 if TYPE_CHECKING:
     import pandas as pd
 
+PEEL_WAIT = "peel_wait"
 _PREFIXES = {ACTUAL_PREFIX: "actual:", HAND_PREFIX: "hand:"}
 
 
@@ -91,6 +93,18 @@ def peel_waits(book: Book, key: Key) -> Mapping[str, float]:
     """Wait before the peel of each material of a comparison, in s, where its films do not share one; else empty."""
     planned = book.latest_analysis(key, COMPARISON_PLAN)
     return {} if planned is None else planned.payload.get("waits") or {}
+
+
+def with_own_waits(book: Book, key: Key, coupons: pd.DataFrame) -> pd.DataFrame:
+    """Coupons with the wait before the peel that each has, where the wait is a setting and two films have their own.
+
+    Without their material, as of a comparison scored blind, it is left empty: it would tell which film it is.
+    """
+    waits = peel_waits(book, key)
+    if not waits or PEEL_WAIT not in coupons:
+        return coupons
+    own = coupons["material"].map(waits) if "material" in coupons else float("nan")
+    return coupons.assign(**{OWN_PREFIX + PEEL_WAIT: own})
 
 
 def scale_of(book: Book, record: StudyRecord) -> Scale:

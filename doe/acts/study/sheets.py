@@ -25,6 +25,7 @@ from doe.acts.study.rounds import (
     peel_waits,
     results_to_learn_from,
     scale_of,
+    with_own_waits,
 )
 from doe.acts.study.standing import standing_of
 from doe.assure.comparison.plan import ComparisonPlan
@@ -132,7 +133,8 @@ def write_sheets(
             write_whole(target, render("sheet.html", page, names=given_names(record, names, made_by)))
         else:
             write = write_entry_xlsx if target.suffix.lower() == ".xlsx" else write_entry_csv
-            write(target, record.study, coupons, names, shown=shown, gauged=gauged)
+            own = with_own_waits(book, record.id, coupons)
+            write(target, record.study, own, names, shown=shown, gauged=gauged)
     if len(targets) > 1 and is_blind(book, record.id):  # a folder was named
         targets.append(write_key(book, record.id, output, round_number=number, shown=shown))
     return Sheets(record.name, number, names, record.study.spec.hand_min is not None, tuple(targets), cautions)

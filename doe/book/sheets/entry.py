@@ -13,10 +13,10 @@ import pandas as pd
 from doe.book.sheets.cells import coupon_name, read_amount, read_level
 from doe.book.sheets.headings import HeadedColumn, find_headings, read_headings
 from doe.book.sheets.workbook import SheetFile, read_sheets
-from doe.domain.entry import FileCode, SymptomWords, sheet_mark
+from doe.domain.entry import OWN_PREFIX, FileCode, SymptomWords, sheet_mark
 from doe.domain.errors import InputError, InputErrors, plain
 from doe.domain.finding import Finding
-from doe.domain.said import is_nothing, read_check, read_grade, read_hand, read_symptoms, read_void
+from doe.domain.said import is_nothing, read_check, read_grade, read_hand, read_handled, read_symptoms, read_void
 from doe.domain.score import ScoreEntry
 from doe.domain.study import Study
 from doe.domain.units import SYMBOLS, Shown
@@ -65,7 +65,8 @@ def read_entry(
     path : str or Path
     study : Study
     coupons : DataFrame
-        The plan: ``coupon`` and one column a factor, stored units. The file may hold fewer of its coupons.
+        The plan: ``coupon`` and one column a factor, stored units. The file may hold fewer of its coupons. Of a factor
+        with a column `OWN_PREFIX` too, the file may list either.
     people : sequence of str, optional
         Who may have felt the coupons; by default whoever has a column.
     symptoms : SymptomWords
@@ -197,9 +198,13 @@ class _Reader:
                     same = read_level(text, factor, where) == planned
                 else:
                     value = float(planned)
-                    shown = _in_column(value, factor.unit, unit)
-                    found = _in_column(read_amount(text, factor, unit, where, near=value), factor.unit, unit)
-                    same = math.isclose(found, shown, rel_tol=1e-6, abs_tol=_SAME)
+                    # as each coupon has it, or the plan's, which older files list for all of them
+                    own = float(str(row.get(OWN_PREFIX + factor.name, value)))
+                    first = value if math.isnan(own) else own
+                    shown = _in_column(first, factor.unit, unit)
+                    found = _in_column(read_amount(text, factor, unit, where, near=first), factor.unit, unit)
+                    either = (shown, _in_column(value, factor.unit, unit))
+                    same = any(math.isclose(found, one, rel_tol=1e-6, abs_tol=_SAME) for one in either)
                     planned = f"{plain(round(shown, 3))} {SYMBOLS.get(unit, unit)}"
                     instead = f"enter what was measured as 'measured {factor.label}'"
                 if not same:
@@ -213,7 +218,7 @@ class _Reader:
         hand: dict[str, float] = {}
         actual: dict[str, float] = {}
         symptoms: tuple[str, ...] = ()
-        grade, note, void = "", "", None
+        grade, handled, note, void = "", "", "", None
         for p in filled:
             text, where = self.sheet.cell(i, p.index), self._where(i, p)
             if not text:
@@ -238,6 +243,8 @@ class _Reader:
                         actual[p.column.name] = self._actual(text, p, where, row)
                     case "symptom":
                         symptoms = read_symptoms(text, self.symptoms.labels, where, self.symptoms.letters)
+                    case "handled":
+                        handled = read_handled(text, where)
                     case "void":
                         void = read_void(text, where)
                     case "note":
@@ -245,7 +252,7 @@ class _Reader:
             except InputError as error:
                 self.problems.append(error)
         side = self.symptoms.side_of(symptoms) if symptoms else ""
-        return ScoreEntry(coupon, checks, symptoms, side, hand, actual, note, void, grade=grade)
+        return ScoreEntry(coupon, checks, symptoms, side, hand, actual, note, void, grade=grade, handled=handled)
 
     def _actual(self, text: str, p: HeadedColumn, where: str, row: Mapping[Hashable, object]) -> float:
         factor = self.study.factor(p.column.name)
@@ -269,7 +276,9 @@ class _Reader:
             if odd.startswith(("the date", "the time"))
             else "Type the value itself."
         )
-        wanted = "text" if p.column.kind in ("void", "symptom", "grade") else "a number or a choice of the list"
+        wanted = (
+            "text" if p.column.kind in ("void", "symptom", "handled", "grade") else "a number or a choice of the list"
+        )
         raise InputError(self._where(i, p), odd, wanted, remedy)
 
     def _problem(self, i: int, what: str, found: str, allowed: str, remedy: str) -> None:

@@ -8,7 +8,7 @@ from doe.assure.confirmation.attempts import Attempt
 from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.words.facts import Reader, Text, all_worded, reader_of, texts_of
-from doe.words.wording import count, day, local, stated
+from doe.words.wording import count, day, local, on_levels, stated
 
 
 def sentences(facts: Iterable[Finding | str], study: Study) -> tuple[str, ...]:
@@ -17,14 +17,22 @@ def sentences(facts: Iterable[Finding | str], study: Study) -> tuple[str, ...]:
 
 
 def _confirms(
-    _: Reader, *, attempt: int, units: int, unit: str, per_unit: int, corners: int, corner_coupons: int
+    _: Reader,
+    *,
+    attempt: int,
+    units: int,
+    unit: str,
+    per_unit: int,
+    corners: int,
+    corner_coupons: int,
+    levels: int = 1,
 ) -> str:
     at = "a corner" if corners == 1 else f"each of {corners} corners"
     there = f", and {count(corner_coupons, 'coupon')} at {at} of the window" if corners else ""
     each = f" of {count(per_unit, 'coupon')}" if unit == "stroke" else ""
     return (
-        f"This is confirmation {attempt}: {count(units, unit)}{each} at the setpoint{there}. Nothing is adjusted "
-        "midway: no setting, no material, no number of coupons."
+        f"This is confirmation {attempt}: {on_levels(units, unit, levels)}{each} at the setpoint{there}. Nothing is "
+        "adjusted midway: no setting, no material, no number of coupons."
     )
 
 
@@ -46,8 +54,8 @@ def attempt_told(attempt: Attempt) -> tuple[str, ...]:
     return (
         str(plan.attempt),
         "" if plan.made_at is None else day(local(plan.made_at)),
-        f"{stated(claim.pass_rate)} with {stated(claim.assurance)} assurance, {count(claim.units, plan.unit)}, "
-        f"{failures} allowed",
+        f"{stated(claim.pass_rate)} with {stated(claim.assurance)} assurance, "
+        f"{on_levels(claim.units, plan.unit, claim.levels)}, {failures} allowed",
         at_setpoint,
         at_corners,
         attempt.verdict + (f" ({plan.given_up})" if plan.given_up else ""),

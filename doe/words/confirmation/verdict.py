@@ -25,6 +25,7 @@ from doe.words.wording import (
     claim_shown,
     count,
     listing,
+    on_levels,
     percent,
     percent_at_least,
     percent_at_most,
@@ -106,8 +107,8 @@ def rule_sentence(attempt: Attempt) -> str:
     """The rule that was fixed before."""
     claim, unit = attempt.plan.claim, attempt.plan.unit
     return (
-        f"The rule, fixed before: {allowed(claim.failures)} among {count(claim.units, unit)} at the setpoint shows a "
-        f"pass rate of {stated(claim.pass_rate)} with {stated(claim.assurance)} assurance."
+        f"The rule, fixed before: {allowed(claim.failures)} among {on_levels(claim.units, unit, claim.levels)} at the "
+        f"setpoint shows a pass rate of {stated(claim.pass_rate)} with {stated(claim.assurance)} assurance."
         + (" A stroke passes only when all its coupons do." if unit == "stroke" else "")
     )
 
@@ -143,7 +144,7 @@ def lead(facts: ConfirmationFacts) -> str:
     claim, unit = attempt.plan.claim, attempt.plan.unit
     if judged is None:
         are = verb(claim.units, "is", "are")
-        text = f"{count(claim.units, unit)} at the setpoint {are} planned; none is scored yet."
+        text = f"{on_levels(claim.units, unit, claim.levels)} at the setpoint {are} planned; none is scored yet."
     elif judged.setpoint_verdict == "accepted":
         text = _accepted(judged, unit, every_check(facts.study))
     elif judged.setpoint_verdict == "not accepted":
@@ -467,7 +468,7 @@ def attempt_rows(attempts: Sequence[Attempt]) -> tuple[tuple[str, ...], ...]:
             (
                 str(a.plan.attempt),
                 f"{stated(claim.pass_rate)} with {stated(claim.assurance)}",
-                f"{allowed(claim.failures)} in {count(claim.units, a.plan.unit)}",
+                f"{allowed(claim.failures)} in {on_levels(claim.units, a.plan.unit, claim.levels)}",
                 result,
                 verdict,
             )

@@ -258,10 +258,12 @@ def confirmation_sentence(found: ConfirmationRecord | None, exception: str = "")
         return sentence(f"Released without an accepted confirmation: {exception.strip()}")
     done = found.passed + found.failed
     allowed = count(found.failures_allowed, "failure") if found.failures_allowed else "no failure"
+    per_level = f"planned: {found.units // found.levels} on each level, {found.units} in all; "
+    each = per_level if found.levels > 1 else ""
     again = "" if found.attempts == 1 else f" It was attempt {found.attempts}; the earlier ones count as tried."
     return (
         f"Accepted on {day(found.judged_at)}: {found.passed} of {count(done, found.unit)} passed "
-        f"(allowed: {allowed}). {claim_shown(found.claim, found.assurance)}{again}"
+        f"({each}allowed: {allowed}). {claim_shown(found.claim, found.assurance)}{again}"
     )
 
 

@@ -14,7 +14,7 @@ from doe.domain.spec import Spec
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
 from doe.words.facts import Reader, texts_of, worded
-from doe.words.wording import GRADED, amount_both, count, listing, prints, prints_at_least, stated, verb
+from doe.words.wording import GRADED, HANDLED_ASKED, amount_both, count, listing, prints, prints_at_least, stated, verb
 
 MOST_NAMED = 6
 """Coupons that one sentence names; of more it says how many."""
@@ -133,6 +133,8 @@ def _measured(v: Mapping[str, Any], f: Factor, shown: Shown) -> str:
 def _field(name: str) -> str:
     kind, colon, what = name.partition(":")
     plain = what.replace("_", " ")
+    if name == "handled":
+        return HANDLED_ASKED
     if not colon:
         return name.replace("_", " ")
     return _FIELDS.get(kind, "{plain}").format(plain=plain, what=what)

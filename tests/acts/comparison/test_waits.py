@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import re
 from dataclasses import replace
 
@@ -9,10 +10,16 @@ import pytest
 
 from doe.acts.comparison.plan import Wanted, begin_comparison, offer_comparison, offer_warnings
 from doe.acts.comparison.verdict import comparison_plan
+from doe.acts.demo.story import read_story
 from doe.acts.scoring.making import making_of
 from doe.acts.study.sheets import write_sheets
 from doe.bench.study_page import _timers, dials_of
+from doe.book.sheets.workbook import read_sheets
+from doe.cli.scoring import read_file
+from doe.domain.errors import InputErrors
+from doe.domain.factors import usual_factor
 from doe.domain.limits import Limits
+from doe.domain.recipe import RecipeSetting
 from doe.domain.stack import Material
 from doe.domain.units import METRIC
 from doe.words.typography import NO_BREAK
@@ -99,3 +106,68 @@ def test_films_that_are_peeled_alike_share_the_wait_as_before(book, tmp_path):
     assert comparison_plan(book, made.record.id)[1].waits is None
     assert "peel after" not in sheet_of(book, tmp_path)
     assert making_of(book, made.record.id).waits == {}
+
+
+@pytest.fixture
+def varied(shop_with):
+    """A recipe whose study varied the wait: in its comparisons it is a setting of every coupon."""
+    with shop_with(2).open() as opened:
+        record = opened.study(read_story().study.name)
+        held = {name: value for name, value in record.study.held.items() if name != "peel_wait"}
+        wait = usual_factor("peel_wait", low=20, high=40)
+        opened.add_study(
+            replace(record.study, name="with waits", factors=(*record.study.factors, wait), held=held),
+            stack=record.stack.name,
+            line=record.line.name,
+        )
+        mine = RecipeSetting("peel_wait", wait.label, "s", IN_USE_S, window_low=25, window_high=35)
+        made = release(opened)
+        again = replace(made, name="waited", settings=(*made.settings, mine), held=held, study="with waits")
+        opened.release_recipe(again, study="with waits")
+        yield opened
+
+
+@pytest.mark.parametrize("ending", [".csv", ".xlsx"])
+def test_where_the_wait_is_a_setting_entry_files_list_each_coupons_own(varied, tmp_path, ending):
+    book, file = varied, tmp_path / f"filled{ending}"
+    record = begin_comparison(book, "waited", COLD).record
+    write_sheets(book, COLD.name, file, people=["ana"], shown=METRIC, made_by="Kim")
+    (sheet,) = (s for s in read_sheets(file) if "coupon" in s.rows[0])
+    at = sheet.rows[0].index("wait before peel (s)")
+    listed = {row[0]: float(row[at]) for row in sheet.rows[1:] if row[0]}
+    materials = book.plan_coupons(record.id).set_index("coupon")["material"]
+    assert listed == {c: {"new": 40.0, "incumbent": IN_USE_S}[material] for c, material in materials.items()}
+    assert {*listed.values()} == {40.0, IN_USE_S}
+
+
+def test_a_filled_file_is_taken_with_each_coupons_own_wait_or_the_recipes_and_no_other(varied, tmp_path):
+    book = varied
+    record = begin_comparison(book, "waited", COLD).record
+    file = tmp_path / "filled.csv"
+    write_sheets(book, COLD.name, file, people=["ana"], shown=METRIC, made_by="Kim")
+    head, *rows = list(csv.reader(file.read_text(encoding="utf-8-sig").splitlines()))
+    wait, passed = head.index("wait before peel (s)"), head.index("release")
+
+    def taken(waits: str | None) -> int:
+        filled = [[*row] for row in rows]
+        for row in filled:
+            row[passed] = "pass"
+            row[wait] = row[wait] if waits is None else waits
+        with file.open("w", encoding="utf-8", newline="") as opened:
+            csv.writer(opened).writerows([head, *filled])
+        return len(read_file(book, record, file).entries)
+
+    assert taken(None) == len(rows)
+    assert taken(f"{IN_USE_S:g}") == len(rows)  # as files list it that were written before
+    with pytest.raises(InputErrors, match=r"wait before peel .*found 35; allowed: (40|30) s \(the plan\)"):
+        taken("35")
+
+
+def test_scored_blind_no_entry_file_tells_a_film_by_its_wait(varied, tmp_path):
+    book = varied
+    record = begin_comparison(book, "waited", replace(COLD, blind=True)).record
+    file = tmp_path / "filled.csv"
+    write_sheets(book, COLD.name, file, people=["ana"], shown=METRIC, made_by="Kim")
+    head, *rows = list(csv.reader(file.read_text(encoding="utf-8-sig").splitlines()))
+    assert {row[head.index("wait before peel (s)")] for row in rows} == {""}
+    assert len(rows) == len(book.plan_coupons(record.id))

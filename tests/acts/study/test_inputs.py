@@ -57,6 +57,21 @@ def test_grades_are_part_of_the_sum_only_where_they_are_given(place: Place) -> N
         assert hash_now(book, record) == plain
 
 
+def test_a_yes_to_the_handling_is_part_of_the_sum_also_beside_an_older_answer(place: Place) -> None:
+    with Book.open(place(), who="Ina") as book:
+        fill(book)
+        record = book.study(1)
+        book.record(1, SCORES)
+        book.record(1, [ScoreEntry("R1-02", symptoms=("patchy_transfer",), side="under")], why="looked again")
+        plain = hash_now(book, record)
+        book.save_analysis(1, kind=RECOMMEND, inputs_hash=plain, seed=1, version="1", payload={})
+        book.record(1, [ScoreEntry("R1-02", handled="yes")])
+        assert hash_now(book, record) != plain
+        assert hash_now(book, record) == inputs_hash(record.study, results_to_learn_from(book, 1))
+        book.record(1, [ScoreEntry("R1-02", cleared=("handled",))], why="nobody looked")
+        assert hash_now(book, record) == plain
+
+
 def test_a_symptom_and_a_wash_to_come_change_the_sum_but_not_that_of_an_older_answer(place: Place) -> None:
     with Book.open(place(), who="Ina") as book:
         fill(book)
@@ -87,3 +102,18 @@ def test_a_check_before_the_wash_that_is_to_come_is_part_of_the_sum_until_it_is_
         book.record(1, [ScoreEntry("R1-01", checks=dict.fromkeys(early[1:], True))])
         assert hash_now(book, record) != before
         assert hash_now(book, record) == inputs_hash(record.study, results_to_learn_from(book, 1))
+
+
+def test_a_check_that_is_open_beside_a_wash_is_part_of_the_sum_but_not_of_that_of_an_older_answer(place: Place) -> None:
+    with Book.open(place(), who="Ina") as book:
+        fill(book)
+        record = book.study(1)
+        early = [check.name for check in record.study.spec.checks if not check.after_washes]
+        book.record(1, [ScoreEntry("R1-01", checks={early[0]: True})])
+        both, frame = hash_now(book, record), results_to_learn_from(book, 1)
+        assert both == inputs_hash(record.study, frame)
+        book.record(1, [ScoreEntry("R1-01", checks=dict.fromkeys(early[1:], True))])
+        wash = hash_now(book, record)
+        assert wash != both
+        # a version that counted the wash alone had the same sum before and after
+        assert inputs_hash(record.study, frame, kept={wash}) == wash

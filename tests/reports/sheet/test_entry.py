@@ -65,6 +65,7 @@ def test_columns_stand_in_the_order_of_the_work():
         "check_wash_5",
         "grade",
         "symptom",
+        "handled well",
         "hand_ana",
         "hand_Bo",
         "void",

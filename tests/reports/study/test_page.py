@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from doe.domain.outcome import HANDLED_COLUMN
 from doe.domain.spec import Spec
 from doe.domain.units import Shown
 from doe.setpoint.answer import Cliff
@@ -232,6 +233,18 @@ def test_a_grade_stands_with_the_result_where_one_was_given():
     assert [row for i, row in enumerate(rows) if i not in (first, other)] == [
         row for i, row in enumerate(plain) if i not in (first, other)
     ]
+
+
+def test_whether_a_coupon_was_handled_well_stands_beside_its_symptom_where_somebody_said_so():
+    report = samples()["more coupons"]
+    results = report.results.assign(symptom="film_lock", **{HANDLED_COLUMN: ""})
+    plain = study_page(replace(report, results=results)).coupon_table
+    results.loc[0, HANDLED_COLUMN] = "yes"
+    table = study_page(replace(report, results=results)).coupon_table
+    heads = [column.text for column in table.columns]
+    assert "Handled well" not in [column.text for column in plain.columns]
+    assert heads.index("Handled well") == heads.index("Symptom") + 1
+    assert [row[heads.index("Handled well")] for row in table.rows[:2]] == ["yes", ""]
 
 
 def test_a_void_coupon_stays_listed_with_its_reason():
