@@ -21,6 +21,7 @@ from uuid import uuid4
 import pytest
 
 import doe
+import reports
 from doe.acts.cache import CACHE_DIR
 
 ASKED = {
@@ -28,6 +29,9 @@ ASKED = {
     "doe.acts.recipe.release": ("other_settings",),
     "doe.acts.study.plans": ("compare_plans", "judge_plan"),
     "reports.study.proof": ("explain_answer",),
+    "reports.study.pictures": ("profile", "robust_map"),
+    "reports.study.effects": ("_penalised",),
+    "doe.surfaces.fitted": ("run_checks",),
 }
 STORIES = {"doe.acts.recipe.story": ("other_settings", "compare_plans", "judge_plan")}
 """Where acts ask, and which functions: those of a story keep to themselves."""
@@ -36,10 +40,11 @@ _usual: dict[tuple[str, str], Any] = {}
 
 
 @cache
-def _sources() -> tuple[object, ...]:
-    """The program as it is on the disk."""
-    files = sorted(Path(doe.__file__).parent.rglob("*.py"))
-    return tuple((str(file), stat.st_size, stat.st_mtime_ns) for file in files for stat in (file.stat(),))
+def _sources() -> str:
+    """The program as it is on the disk, as a sum."""
+    files = sorted(file for package in (doe, reports) for file in Path(package.__path__[0]).rglob("*.py"))
+    found = [(str(file), stat.st_size, stat.st_mtime_ns) for file in files for stat in (file.stat(),)]
+    return sha256(repr(found).encode()).hexdigest()
 
 
 def once(work: Callable[..., Any], folder: Path) -> Callable[..., Any]:
