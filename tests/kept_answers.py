@@ -1,4 +1,5 @@
-"""What acts make of a fit or a plan is worked out once in a run of the tests, as draws are (`tests/kept_draws.py`).
+"""What acts, reports and exercises ask of a fit, a plan or an invented line is worked out once in a run of the tests,
+as draws are (`tests/kept_draws.py`).
 
 These are functions of what they are given and of nothing else: hundreds of commands and pages ask them the very same.
 Each question is worked out by the first command that asks it, whatever it is asked by; a story works it out again,
@@ -32,6 +33,11 @@ ASKED = {
     "reports.study.pictures": ("profile", "robust_map"),
     "reports.study.effects": ("_penalised",),
     "doe.surfaces.fitted": ("run_checks",),
+    "doe.practice.drill_line": ("workshop_line",),
+    "doe.practice.drill_blank": ("workshop_line",),
+    "doe.practice.drill_compare": ("tool_on",),
+    "doe.practice.drill_report": ("tool_on",),
+    "doe.practice.drill_tune": ("tool_on",),
 }
 STORIES = {"doe.acts.recipe.story": ("other_settings", "compare_plans", "judge_plan")}
 """Where acts ask, and which functions: those of a story keep to themselves."""
@@ -91,6 +97,14 @@ def pytest_unconfigure() -> None:
     for (name, function), usual in _usual.items():
         setattr(import_module(name), function, usual)
     _usual.clear()
+
+
+@pytest.fixture
+def exercises_made_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Exercises draw their lines, and fit their coupons, as if nobody had before."""
+    for (name, function), usual in _usual.items():
+        if name.startswith("doe.practice."):
+            monkeypatch.setattr(f"{name}.{function}", usual)
 
 
 @pytest.fixture
