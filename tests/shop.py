@@ -18,6 +18,7 @@ from doe.acts.demo.story import read_rounds, read_story
 from doe.book.book import Book
 from doe.cli.app import app
 from doe.practice.worth import try_line
+from doe.surfaces.fitted import PARTICLES, fit
 from tests.postgres import Places
 
 STUDY = "new powder on the heavy tee"
@@ -121,6 +122,12 @@ def shop_with(
         return Shop(tmp_path, places.copy(_ready_books[rounds], tmp_path / "shop.sqlite"))
 
     return make
+
+
+@pytest.fixture
+def few_draws(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Fits take a quarter of the draws: for walks that look at words, and at no number but that it is the same."""
+    monkeypatch.setitem(fit.__kwdefaults__, "particles", PARTICLES // 4)
 
 
 @pytest.fixture
