@@ -24,7 +24,7 @@ from doe.book.book import Book
 from doe.cli.app import app
 from doe.domain.errors import InputError
 from tests.cli.test_examples import COMMANDS, in_order
-from tests.shop import STUDY, Shop
+from tests.shop import STUDY, Shop, quick_line
 
 NASTY = [
     *("", " ", "-", "--", "-1", "0", "1e400", "nan", "inf", "-inf", "1e-320", "9" * 30, "0x10", "1_000", "1,5", "½"),
@@ -235,6 +235,7 @@ class Asked:
         try:
             with (
                 mock.patch("doe.practice.worth.LINES", 1),
+                mock.patch("doe.practice.worth.try_line", quick_line),
                 mock.patch("doe.acts.study.worth._cores", return_value=1),
                 mock.patch("doe.acts.demo.run._tell_story", _no_story),
             ):

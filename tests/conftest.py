@@ -35,7 +35,9 @@ def coupons(study: Study) -> pd.DataFrame:
 
 
 _LONG = (
-    *("tests/bench/test_load.py", "tests/cli/test_faults.py"),
+    *("tests/bench/test_load.py", "tests/cli/test_faults.py", "tests/bench/test_browser.py"),
+    *("tests/cli/test_screens.py", "tests/acts/study/test_standing.py", "tests/setpoint/test_odd_results.py"),
+    *("tests/symptoms/test_monotone.py", "tests/acts/study/test_worth.py", "tests/surfaces/test_calibration.py"),
     *("tests/words/", "tests/cli/", "tests/office/", "tests/bench/", "tests/practice/", "tests/reports/"),
 )
 """Files and folders that take longest come first, so that no process is left with a long one at the end.

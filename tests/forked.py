@@ -30,6 +30,9 @@ LOADED = ("doe.cli.app", "doe.cli.bench", "doe.cli.open", "doe.cli.practice", "d
 LOADED_BY_THEM = ("doe.bench.serve", "doe.office.pages", "doe.book.book", "doe.practice.drills", "reports.practice")
 """What pages and these commands import at their start, and once they are at work."""
 
+ALL_FITS = 100_000
+"""A run of the tests makes more fits than a person's cache keeps: none is taken away before the run ends."""
+
 
 class Forked:
     """A command that runs in a fork: what the tests need of `subprocess.Popen`, under the same names."""
@@ -244,6 +247,9 @@ def _end_as(code: int) -> None:
 if __name__ == "__main__":
     for module in (*LOADED, *LOADED_BY_THEM):
         import_module(module)
+    import doe.acts.study.kept_draws
+
+    doe.acts.study.kept_draws.MOST_FITS = ALL_FITS
     gc.collect()
     gc.freeze()  # the collector would copy what the forks share
     if (now := _fork_for_ever(socket.socket(fileno=int(sys.argv[1])))) is not None:

@@ -1,4 +1,5 @@
-"""What acts make of a fit or a plan is worked out once in a run of the tests, as draws are (`tests/kept_draws.py`).
+"""What acts, reports and exercises ask of a fit, a plan or an invented line is worked out once in a run of the tests,
+as draws are (`tests/kept_draws.py`).
 
 These are functions of what they are given and of nothing else: hundreds of commands and pages ask them the very same.
 Each question is worked out by the first command that asks it, whatever it is asked by; a story works it out again,
@@ -21,6 +22,7 @@ from uuid import uuid4
 import pytest
 
 import doe
+import reports
 from doe.acts.cache import CACHE_DIR
 
 ASKED = {
@@ -28,6 +30,14 @@ ASKED = {
     "doe.acts.recipe.release": ("other_settings",),
     "doe.acts.study.plans": ("compare_plans", "judge_plan"),
     "reports.study.proof": ("explain_answer",),
+    "reports.study.pictures": ("profile", "robust_map"),
+    "reports.study.effects": ("_penalised",),
+    "doe.surfaces.fitted": ("run_checks",),
+    "doe.practice.drill_line": ("workshop_line",),
+    "doe.practice.drill_blank": ("workshop_line",),
+    "doe.practice.drill_compare": ("tool_on",),
+    "doe.practice.drill_report": ("tool_on",),
+    "doe.practice.drill_tune": ("tool_on",),
 }
 STORIES = {"doe.acts.recipe.story": ("other_settings", "compare_plans", "judge_plan")}
 """Where acts ask, and which functions: those of a story keep to themselves."""
@@ -36,10 +46,11 @@ _usual: dict[tuple[str, str], Any] = {}
 
 
 @cache
-def _sources() -> tuple[object, ...]:
-    """The program as it is on the disk."""
-    files = sorted(Path(doe.__file__).parent.rglob("*.py"))
-    return tuple((str(file), stat.st_size, stat.st_mtime_ns) for file in files for stat in (file.stat(),))
+def _sources() -> str:
+    """The program as it is on the disk, as a sum."""
+    files = sorted(file for package in (doe, reports) for file in Path(package.__path__[0]).rglob("*.py"))
+    found = [(str(file), stat.st_size, stat.st_mtime_ns) for file in files for stat in (file.stat(),)]
+    return sha256(repr(found).encode()).hexdigest()
 
 
 def once(work: Callable[..., Any], folder: Path) -> Callable[..., Any]:
@@ -86,6 +97,14 @@ def pytest_unconfigure() -> None:
     for (name, function), usual in _usual.items():
         setattr(import_module(name), function, usual)
     _usual.clear()
+
+
+@pytest.fixture
+def exercises_made_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Exercises draw their lines, and fit their coupons, as if nobody had before."""
+    for (name, function), usual in _usual.items():
+        if name.startswith("doe.practice."):
+            monkeypatch.setattr(f"{name}.{function}", usual)
 
 
 @pytest.fixture

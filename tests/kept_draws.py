@@ -21,6 +21,7 @@ from doe.acts.cache import CACHE_DIR
 from doe.acts.study import kept_draws
 from doe.surfaces.contract import SurfaceModel, sampled
 from doe.surfaces.sampler import Cloud
+from tests.forked import ALL_FITS
 
 PLACE = pytest.StashKey[str]()
 
@@ -31,6 +32,7 @@ def pytest_configure(config: pytest.Config) -> None:
         os.environ[CACHE_DIR] = config.stash[PLACE] = tempfile.mkdtemp(prefix="doe-cache-")
     place = Path(os.environ[CACHE_DIR], "draws")
     kept_draws.draws_folder = lambda: place
+    kept_draws.MOST_FITS = ALL_FITS
     doe.acts.recipe.story.sampled = _made_by_a_story
 
 

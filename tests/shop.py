@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,8 @@ from doe.acts.demo.run import _record, _set_up
 from doe.acts.demo.story import read_rounds, read_story
 from doe.book.book import Book
 from doe.cli.app import app
+from doe.practice.worth import try_line
+from doe.surfaces.fitted import PARTICLES, fit
 from tests.postgres import Places
 
 STUDY = "new powder on the heavy tee"
@@ -89,6 +92,10 @@ class Shop:
         return Book.open(self.book, who="test")
 
 
+quick_line = partial(try_line, particles=120)
+"""A size tried on a line with a fifth of the draws: what is said of it, and where, is the same."""
+
+
 def _make(folder: Path, rounds: int, places: Places) -> Path | str:
     story = read_story()
     path = places.new(folder / "book.sqlite")
@@ -118,9 +125,18 @@ def shop_with(
 
 
 @pytest.fixture
+def few_draws(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Fits take a quarter of the draws: for walks that look at words, and at no number but that it is the same."""
+    monkeypatch.setitem(fit.__kwdefaults__, "particles", PARTICLES // 4)
+
+
+@pytest.fixture
 def empty_shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, places: Places) -> Shop:
-    """A folder without a book yet. Its examples try sizes on one invented line instead of 42, which take minutes."""
+    """A folder without a book yet. Its examples try sizes on one invented line instead of 42, which take minutes, and
+    fit each plan of it with fewer draws.
+    """
     monkeypatch.setattr("doe.practice.worth.LINES", 1)
+    monkeypatch.setattr("doe.practice.worth.try_line", quick_line)
     monkeypatch.setattr("doe.acts.study.worth._cores", lambda: 1)
     monkeypatch.chdir(tmp_path)
     return Shop(tmp_path, places.new(tmp_path / "shop.sqlite"))

@@ -142,8 +142,7 @@ class Definitions(Store):
 
     def line(self, name: str) -> Line:
         """The line of that name."""
-        with self.reading() as connection:
-            return _line(connection, name)
+        return self.kept(("line", name), ("rest",), lambda connection: _line(connection, name))
 
     def add_gauge_reading(self, line_name: str, reading: GaugeReading) -> int:
         """Keep a reading, once; returns its id."""
@@ -188,13 +187,16 @@ class Definitions(Store):
 
     def read_with(self, line_name: str, kind: MachineKind) -> str:
         """The line whose gauge a machine was read with last: it may have come from there."""
-        with self.reading() as connection:
+
+        def read(connection: sa.Connection) -> str:
             line = _line(connection, line_name)
             if line.machine(kind).before is None:
                 return line.keeper(kind)
             kept = self._of_machine(connection, kind, line.stays(kind), line.stays(kind)[-1])
             last = max((k for k in kept if not k[1].withdrawn), key=lambda k: _taken_order(k[1]), default=None)
             return line.keeper(kind) if last is None else last[0]
+
+        return self.kept(("read with", line_name, kind), ("rest",), read)
 
     def machines_put_by(self) -> Mapping[int, MachineUse]:
         """Machines that are on no line, by the numbers of their notes."""

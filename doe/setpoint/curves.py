@@ -84,10 +84,9 @@ def _curve(study: Study, surfaces: Surfaces, setpoint: Setpoint, factor: str, n:
     values = np.linspace(f.low, f.high, n)
     frame = _at(study, setpoint, {factor: values})
     rate, thin = RobustRate(study, surfaces), surfaces.draws.thin(400)
-    rates = rate.draws(frame, draws=thin)
+    rates, of_checks = rate.draws_and_checks(frame, draws=thin)
     low = 1 - study.spec.assurance
     pass_low, pass_high = np.quantile(rates, [low, 1 - low], axis=0)
-    checks = rate.draws(frame, draws=thin, hand=False).mean(axis=0) if rate.uses_hand else rates.mean(axis=0)
     under, over = surfaces.side_draws(frame)
     hand = surfaces.hand_draws(frame)
     blank = np.full(n, np.nan)
@@ -98,7 +97,7 @@ def _curve(study: Study, surfaces: Surfaces, setpoint: Setpoint, factor: str, n:
         rates.mean(axis=0),
         pass_low,
         pass_high,
-        checks,
+        of_checks.mean(axis=0),
         under.mean(axis=0),
         over.mean(axis=0),
         blank if hand is None else hand.mean(axis=0),
@@ -114,9 +113,9 @@ def robust_map(study: Study, surfaces: Surfaces, answer: Answer, x: str, y: str,
     gx, gy = np.meshgrid(xs, ys)
     frame = _at(study, answer.setpoint, {x: gx.ravel(), y: gy.ravel()})
     rate, thin = RobustRate(study, surfaces), surfaces.draws.thin(200)
-    rates = rate.draws(frame, nodes=16, draws=thin)
-    checks = rate.draws(frame, nodes=16, draws=thin, hand=False) if rate.uses_hand else rates
-    predicted = surfaces.predict(frame)
+    rates, checks = rate.draws_and_checks(frame, nodes=16, draws=thin)
+    under, over = surfaces.side_draws(frame)
+    hand = surfaces.hand_draws(frame)
 
     def grid(values: FloatArray) -> FloatArray:
         return np.asarray(values, dtype=float).reshape(n, n)
@@ -129,9 +128,9 @@ def robust_map(study: Study, surfaces: Surfaces, answer: Answer, x: str, y: str,
         grid(rates.mean(axis=0)),
         grid(np.quantile(rates, 1 - study.spec.assurance, axis=0)),
         grid(checks.mean(axis=0)),
-        grid(predicted["hand"].to_numpy()),
-        grid(predicted["p_under"].to_numpy()),
-        grid(predicted["p_over"].to_numpy()),
+        np.full((n, n), np.nan) if hand is None else grid(hand.mean(axis=0)),
+        grid(under.mean(axis=0)),
+        grid(over.mean(axis=0)),
     )
 
 

@@ -194,8 +194,7 @@ def edges_and_cliffs(
     cliffs = pd.DataFrame([{**answer.setpoint, c.factor: c.at} for c in answer.cliffs], columns=names)
     here = pd.DataFrame([dict(answer.setpoint)])[names]
     frame = pd.concat([here, *(end.worst for end in ends), *([cliffs] if len(cliffs) else [])], ignore_index=True)
-    rates = rate.draws(frame, nodes=16)
-    checks = rate.draws(frame, nodes=16, hand=False) if rate.uses_hand else rates
+    rates, checks = rate.draws_and_checks(frame, nodes=16)
     lost, lost_checks = (values.mean(axis=0)[0] - values.mean(axis=0) for values in (rates, checks))
     moved = rates.mean(axis=0) - np.array([weights.values for weights in without]) @ rates
     under, over = (side.mean(axis=0) for side in rate.surfaces.side_draws(frame))

@@ -91,23 +91,47 @@ class RobustRate:
         as_made : bool
             Whether the level of an endured factor is the one in the frame, as for a coupon.
         """
+        (rates,) = self._worst(frame, nodes, draws, (hand and self.uses_hand,), as_made)
+        return rates
+
+    def draws_and_checks(
+        self, frame: pd.DataFrame, *, nodes: int = 32, draws: SurfaceDraws | None = None
+    ) -> tuple[FloatArray, FloatArray]:
+        """`draws` of the whole spec and of the checks alone, for little more than one of them."""
+        if not self.uses_hand:
+            (rates,) = self._worst(frame, nodes, draws, (False,))
+            return rates, rates
+        checks, rates = self._worst(frame, nodes, draws, (False, True))
+        return rates, checks
+
+    def _worst(
+        self,
+        frame: pd.DataFrame,
+        nodes: int,
+        draws: SurfaceDraws | None,
+        hands: Sequence[bool],
+        as_made: bool = False,
+    ) -> list[FloatArray]:
+        """For each of ``hands``, rising, whether hand-feel counts: the robust rate at the worst endured levels."""
         endured = () if as_made else self.study.endured
         if not endured:
-            return self._draws(frame, nodes, draws, hand)
+            return self._draws(frame, nodes, draws, hands)
         each = (
-            self._draws(at_levels(frame, endured, levels), nodes, draws, hand)
+            self._draws(at_levels(frame, endured, levels), nodes, draws, hands)
             for levels in product(*(f.levels for f in endured))
         )
-        return reduce(np.minimum, each)
+        return [reduce(np.minimum, of_one) for of_one in zip(*each, strict=True)]
 
-    def _draws(self, frame: pd.DataFrame, nodes: int, draws: SurfaceDraws | None, hand: bool) -> FloatArray:
+    def _draws(
+        self, frame: pd.DataFrame, nodes: int, draws: SurfaceDraws | None, hands: Sequence[bool]
+    ) -> list[FloatArray]:
         model = self.surfaces.draws if draws is None else draws
         scaling = self.surfaces.scaling
         combination = scaling.combination(frame)
         error = error_nodes(len(scaling.numeric), nodes)
         if all(f.setting_sd == 0 for f in scaling.numeric):
             error = error[:1] * 0.0
-        out = np.empty((model.count, len(frame)))
+        outs = [np.empty((model.count, len(frame))) for _ in hands]
         size = max(1, _BLOCK // (model.count * len(error)))
         for c in np.unique(combination):
             rows = np.flatnonzero(combination == c)
@@ -115,11 +139,13 @@ class RobustRate:
                 part = rows[start : start + size]
                 z = self._spread(frame.iloc[part], error)
                 met = expit(model.eta(z, int(c)))
-                if hand and self.uses_hand:
-                    short = self.study.spec.hand_min - model.mean_hand(z, int(c))  # type: ignore[operator] # uses_hand
-                    met *= expit(-short / (HAND_BLUR * 0.55))  # logistic close to a normal of that width
-                out[:, part] = (1 - model.lapse)[:, None] * met.reshape(model.count, len(part), len(error)).mean(axis=2)
-        return out
+                for hand, out in zip(hands, outs, strict=True):
+                    if hand:
+                        short = self.study.spec.hand_min - model.mean_hand(z, int(c))  # type: ignore[operator] # uses_hand
+                        met *= expit(-short / (HAND_BLUR * 0.55))  # logistic close to a normal of that width
+                    mean = met.reshape(model.count, len(part), len(error)).mean(axis=2)
+                    out[:, part] = (1 - model.lapse)[:, None] * mean
+        return outs
 
     def _spread(self, frame: pd.DataFrame, error: FloatArray) -> FloatArray:
         """Model coordinates of settings with their error nodes, shape (rows * nodes, factors)."""

@@ -32,6 +32,7 @@ OUTCOME_CASES = 8.0
 """The guess how a check comes out counts as much as this many times it was made on that fault."""
 LEAK = 0.01
 """Probability that a symptom shows without any listed fault."""
+_LEAKS = np.full(len(CATALOGUE), LEAK)
 REPORTED = 0.5
 """Probability that a symptom that is there is written down. So a symptom nobody named speaks only softly against
 the faults that show it; one that was looked for and is not there speaks in full."""
@@ -337,7 +338,7 @@ def diagnose(evidence: Evidence, odds: Odds | None = None) -> Diagnosis:
     moved = shifts(evidence.known)
     beyond_first = np.maximum(there.sum(axis=1) - 1, 0)
     log_joint = log_prior(there, _before(odds, moved)) + np.log(TOGETHER) * beyond_first
-    log_joint = log_joint + _log_symptoms(evidence, odds, there)
+    log_joint = log_joint + _log_symptoms(evidence, odds)
     for key, outcome in evidence.found.items():
         made = look(key)
         log_joint = log_joint + np.log(outcome_probabilities(made, there, odds)[:, made.place(outcome)])
@@ -370,10 +371,10 @@ def _before(odds: Odds, moved: tuple[Shift, ...]) -> FloatArray:
     return np.clip(ratio / (1 + ratio), 1e-6, _HIGHEST)
 
 
-def _log_symptoms(evidence: Evidence, odds: Odds, there: BoolArray) -> FloatArray:
-    shown = p_shown(there, odds.links, np.full(len(SYMPTOMS), LEAK))
+def _log_symptoms(evidence: Evidence, odds: Odds) -> FloatArray:
+    shown = _shown(odds)
     reached = _stage_reached(evidence)
-    total = np.zeros(len(there))
+    total = np.zeros(len(shown))
     for j, key in enumerate(SYMPTOMS):
         if key in evidence.symptoms:
             total += np.log(shown[:, j])
@@ -382,6 +383,19 @@ def _log_symptoms(evidence: Evidence, odds: Odds, there: BoolArray) -> FloatArra
         elif evidence.symptoms and _STAGES.index(symptom(key).when) <= reached:
             total += np.log1p(-REPORTED * shown[:, j])
     return total
+
+
+def _shown(odds: Odds) -> FloatArray:
+    """Probability that each symptom shows for each set of faults, shape (sets, symptoms)."""
+    return _shown_at_start() if odds is starting_odds() else p_shown(states(len(FAULTS), MOST), odds.links, _LEAKS)
+
+
+@cache
+def _shown_at_start() -> FloatArray:
+    """The same before the shop has cases: asked again with every question, always the same."""
+    found = p_shown(states(len(FAULTS), MOST), starting_odds().links, _LEAKS)
+    found.flags.writeable = False
+    return found
 
 
 def _stage_reached(evidence: Evidence) -> int:
@@ -443,12 +457,13 @@ def _next_looks(
     member = behind[None, :] == np.arange(len(FAULTS) + 1)[:, None]  # shape (faults and none, sets)
     share = member @ posterior
     kept = share > 0
+    weighed = member[kept] * posterior
     known = evidence.known.facts() | set(evidence.symptoms) | set(evidence.absent)
     found = []
     for made in LOOKS:
         if made.key in evidence.found or known & set(made.repeats):
             continue
-        outcomes = (member[kept] * posterior) @ outcome_probabilities(made, there, odds) / share[kept, None]
+        outcomes = weighed @ outcome_probabilities(made, there, odds) / share[kept, None]
         bits = information(share[kept], outcomes)
         if bits >= WORTH:
             found.append(NextLook(made, bits))

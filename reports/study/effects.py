@@ -14,6 +14,7 @@ from doe.domain.spec import HAND_HIGH, HAND_LOW
 from doe.domain.units import fixed
 from doe.surfaces.classical.batch_errors import Judged
 from doe.surfaces.classical.effects import Effects, half_normal_points
+from doe.surfaces.classical.firth import FirthFit
 from doe.words.wording import listing, sentence, stated
 from reports.study.figures import draw_effects, draw_half_normal
 from reports.study.inputs import StudyReport
@@ -292,10 +293,15 @@ def effect_tables(report: StudyReport) -> tuple[PageTable, ...]:
     if checks.ordinal is not None and not checks.ordinal.problem:
         add("Hand-feel scores: proportional odds, coded settings", checks.ordinal.coefficients, _ORDINAL_NOTE)
     if checks.firth is not None:
-        separated = sentence(_in_words(str(checks.firth.separation), report))
-        note = f"{separated} {_BATCH_CAUTION}".strip()
-        add("Pass or fail: penalised logistic fit, a check only", checks.firth.coefficients, note)
+        separation, coefficients = _penalised(checks.firth)
+        note = f"{sentence(_in_words(separation, report))} {_BATCH_CAUTION}".strip()
+        add("Pass or fail: penalised logistic fit, a check only", coefficients, note)
     return tuple(tables)
+
+
+def _penalised(fit: FirthFit) -> tuple[str, pd.DataFrame]:
+    """Separation and coefficients: hundreds of searches, made here and nowhere else."""
+    return str(fit.separation), fit.coefficients
 
 
 _HEADS = {

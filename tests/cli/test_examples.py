@@ -120,6 +120,7 @@ def make_ready(shop, words: list[str]) -> list[str]:
 
 
 @pytest.mark.in_file("types again what the tests of each command type on the server")
+@pytest.mark.usefixtures("few_draws")
 def test_every_example_runs(empty_shop):
     ran = 0
     for words in in_order():

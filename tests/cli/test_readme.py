@@ -90,6 +90,7 @@ def test_the_short_walk_of_the_readme_works(empty_shop):
 
 
 @pytest.mark.in_file("types again what the tests of each command type on the server")
+@pytest.mark.usefixtures("few_draws")
 def test_every_line_of_the_guides_works(empty_shop):
     assert {*WALK, "python", "network"} == set(TOPICS)  # the last serves a page until it is stopped
     for topic in WALK:

@@ -28,7 +28,7 @@ from tests.bench.shop import make_desk
 from tests.cli.test_examples import COMMANDS
 from tests.demo import copied
 from tests.shared import untapped
-from tests.shop import STUDY, CommandResult, Shop
+from tests.shop import STUDY, CommandResult, Shop, quick_line
 from tests.test_words_table import rows
 from tests.words.screen_words import is_known as is_word_known
 from tests.words.screen_words import words_of, words_of_page, words_of_tables
@@ -245,6 +245,7 @@ def screens(folder, json_names, _ready_books, demo_of_the_run) -> Iterator[dict[
         shutil.copy(done.path("book.sqlite"), folder / "shop.sqlite")
         shutil.copy(_ready_books[2], folder / "other.sqlite")
         patch.setattr("doe.practice.worth.LINES", 1)
+        patch.setattr("doe.practice.worth.try_line", quick_line)
         patch.setattr("doe.acts.study.worth._cores", lambda: 1)
         patch.setattr("doe.cli.demo.run_demo", lambda folder, **_: done)
         shop, other = (Shop(folder, folder / name) for name in ("shop.sqlite", "other.sqlite"))

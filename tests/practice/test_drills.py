@@ -61,6 +61,7 @@ def test_the_exercises_are_those_that_are_offered():
     assert tuple(DRILLS) == EXERCISES == tuple(words.ABOUT)
 
 
+@pytest.mark.usefixtures("exercises_made_anew")
 @pytest.mark.parametrize("name", DRILLS)
 def test_same_seed_and_answers_give_the_same_outcome(played, name):
     again = replay(name, 1, PLAYED[name])

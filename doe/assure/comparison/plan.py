@@ -417,7 +417,7 @@ def strokes_for_rates(
     """
     power_of = paired_power if paired else separate_power
 
-    @cache  # a number is looked at with the two before it, and again first
+    @cache  # a number is looked at as the last of three, and again before the next ones
     def reached(n: int) -> bool:
         return power_of(n, rate, margin=margin, alpha=alpha) >= power
 
@@ -426,5 +426,9 @@ def strokes_for_rates(
         return normal
     # no outcome of fewer coupons can show it: nothing failing at all has probability (1 - margin)^n at least
     least = max(math.ceil(math.log(alpha) / math.log1p(-margin)) if paired else 2, normal // 2, 2)
-    sizes = range(least, MOST_EXACT + 41)  # the exact test may need a few more than normal theory says
-    return next((n for n in sizes if all(reached(n + i) for i in range(3))), MOST_EXACT + 41)
+    most = MOST_EXACT + 41  # the exact test may need a few more than normal theory says
+    n = least
+    # the last of three that falls short rules out all that begin up to there: most numbers are never counted out
+    while n < most and (short := next((n + i for i in (2, 1, 0) if not reached(n + i)), None)) is not None:
+        n = short + 1
+    return min(n, most)

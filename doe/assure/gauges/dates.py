@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -85,14 +86,13 @@ def measure_drift(readings: Sequence[GaugeReading], machine: MachineKind, *, ass
     """
     own = [r for r in readings_of(readings, machine) if r.taken_at is not None]
     here = [r for r in own if spot_of(r.place) == spot_of(CENTRE)] or own
-    frame = pd.DataFrame(
-        {
-            "day": [r.taken_at.date() for r in here if r.taken_at is not None],
-            "deviation_delta_degc": [true_reading(r).degc - r.set_degc for r in here],
-        }
-    )
-    sessions = frame.groupby("day", sort=True)["deviation_delta_degc"].agg(["mean", "size"]).reset_index()
-    sessions.columns = pd.Index(["day", "deviation_delta_degc", "readings"])
+    by_day: dict[date, list[float]] = defaultdict(list)
+    for r in here:
+        if r.taken_at is not None:
+            by_day[r.taken_at.date()].append(true_reading(r).degc - r.set_degc)
+    counts = {day: len(by_day[day]) for day in sorted(by_day)}
+    means = [math.fsum(by_day[day]) / count for day, count in counts.items()]
+    sessions = pd.DataFrame({"day": list(counts), "deviation_delta_degc": means, "readings": list(counts.values())})
     days = np.array([d.toordinal() for d in sessions["day"]], dtype=float)
     values = sessions["deviation_delta_degc"].to_numpy(dtype=float)
     changed = float(values[-1] - values[0])

@@ -160,6 +160,7 @@ class Walk:
             )
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_every_screen_says_the_same_of_a_study_from_its_plan_to_its_retirement(shop_with, monkeypatch, light_report):
     shop = shop_with(0)
     desk = make_desk(shop.book, is_local=True, more_pages=pages)
