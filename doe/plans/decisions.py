@@ -20,8 +20,8 @@ from doe.domain.study import Study
 MOST = 40
 """The most coupons of a search step by step."""
 
-BEYOND = 2.0
-"""Standard errors of a paired difference from which on it counts."""
+BEYOND = 3.0
+"""Standard errors of a paired difference from which on it counts: with dozens of them some lie beyond two by chance."""
 
 WANTED = 0.95
 """Pass rate by the checks alone that was wanted of all that was tried; hand-feel was not asked for."""

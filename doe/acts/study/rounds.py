@@ -98,7 +98,7 @@ def peel_waits(book: Book, key: Key) -> Mapping[str, float]:
 def with_own_waits(book: Book, key: Key, coupons: pd.DataFrame) -> pd.DataFrame:
     """Coupons with the wait before the peel that each has, where the wait is a setting and two films have their own.
 
-    Without their material, as of a comparison scored blind, it is left empty: it would tell which film it is.
+    Of coupons without their material it is left empty: it would tell which film they are.
     """
     waits = peel_waits(book, key)
     if not waits or PEEL_WAIT not in coupons:

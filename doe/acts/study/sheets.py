@@ -133,7 +133,8 @@ def write_sheets(
             write_whole(target, render("sheet.html", page, names=given_names(record, names, made_by)))
         else:
             write = write_entry_xlsx if target.suffix.lower() == ".xlsx" else write_entry_csv
-            own = with_own_waits(book, record.id, coupons)
+            # a wait would tell the film beside its score: it stands where the maker reads
+            own = with_own_waits(book, record.id, coupons.drop(columns="material", errors="ignore"))
             write(target, record.study, own, names, shown=shown, gauged=gauged)
     if len(targets) > 1 and is_blind(book, record.id):  # a folder was named
         targets.append(write_key(book, record.id, output, round_number=number, shown=shown))
