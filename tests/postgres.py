@@ -14,6 +14,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 from uuid import uuid4
 
 import pytest
@@ -32,7 +33,7 @@ def programs() -> Path | None:
 
 @dataclass
 class Server:
-    """A server that can be stopped the hard way and started again."""
+    """A server that can be stopped the hard way and started again; ``asking`` is the owner's connection to it."""
 
     programs: Path
     folder: Path
@@ -40,6 +41,7 @@ class Server:
     user: str | None
     process: subprocess.Popen[bytes] | None = None
     made: list[str] = field(default_factory=list)
+    asking: Any = None
 
     def url(self, database: str, *, role: str = OWNER, password: str = PASSWORD) -> str:
         """URL of a database."""
@@ -80,18 +82,33 @@ class Server:
         ).returncode
 
     def execute(self, *statements: str, database: str = "postgres") -> None:
-        """Run statements, each by itself."""
+        """Run statements, each by itself; those about databases over a connection that stays."""
         import psycopg  # an extra: tests without a server do without
 
-        place = {"host": "127.0.0.1", "port": self.port, "dbname": database}
-        with psycopg.connect(**place, user=OWNER, password=PASSWORD, autocommit=True) as connection:
-            for statement in statements:
-                connection.execute(statement.encode())
+        place: dict[str, Any] = {"host": "127.0.0.1", "port": self.port, "dbname": database}
+        place |= {"user": OWNER, "password": PASSWORD, "autocommit": True}
+        if database != "postgres":
+            with psycopg.connect(**place) as connection:
+                for statement in statements:
+                    connection.execute(statement.encode())
+            return
+        for statement in statements:
+            if self.asking is None or self.asking.closed:
+                self.asking = psycopg.connect(**place)
+            try:
+                self.asking.execute(statement.encode())
+            except psycopg.OperationalError:
+                if not self.asking.closed:  # refused, by a server that is there
+                    raise
+                self.asking = psycopg.connect(**place)  # it died meanwhile, and was started again
+                self.asking.execute(statement.encode())
 
     def database(self, like: str | None = None) -> str:
         """URL of a new database: empty, or a copy of another one of `database`."""
         name = f"book_{uuid4().hex[:10]}"
         template = f" TEMPLATE {sa.make_url(like).database}" if like else ""
+        if (version := self.programs.parts[-2]).isdigit() and int(version) >= 15:
+            template += " STRATEGY FILE_COPY"  # in memory half of the work of writing each page to the log
         for tries_left in range(30, -1, -1):
             try:
                 self.execute(f"CREATE DATABASE {name}{template}")
@@ -139,6 +156,8 @@ def running() -> Iterator[Server]:
         server.start()
         yield server
     finally:
+        if server.asking is not None:
+            server.asking.close()
         if server.process is not None and server.process.poll() is None:
             server.process.send_signal(signal.SIGQUIT)  # stop at once: nothing of it is kept
             try:
