@@ -176,10 +176,7 @@ T = TypeVar("T")
 _ABOUT_CHECK = "p passed, f failed, s leaves this coupon for later, v it is lost or spoiled, q stops."
 _ABOUT_HAND = "1 stiff to 5 soft, in half steps, beside the sample you keep."
 _HANDLED = "  was the powder even, and was it peeled at its wait (y, n; Enter: not looked)"
-_ABOUT_HANDLED = (
-    "With a no it counts neither as too little nor as too much heat; with a yes uneven powder and a wrong peel are no "
-    "causes of it."
-)
+_ABOUT_HANDLED = "No: heat is not to blame for it. Yes: neither the powder nor the peel is."
 _WORDS = {"p": "pass", "f": "fail", "s": "skip", "v": "void", "q": "stop"}
 
 
