@@ -161,7 +161,13 @@ class Known:
 
 
 def _read(name: str, said: str, allowed: Sequence[str]) -> str:
-    """The word of a field that somebody's own words mean."""
+    """The word of a field that somebody's own words mean.
+
+    Raises
+    ------
+    InputError
+        If they mean none of those allowed, or more than one.
+    """
     if name == "finish":
         found = [str(heard("fabric", name, said))]
     elif name in _SAID_AS:

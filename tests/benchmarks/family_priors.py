@@ -19,6 +19,7 @@ paired, line by line. The group of hand-feel is tried where hand-feel is wanted,
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -208,7 +209,7 @@ def held(found: Sequence[LineFacts]) -> tuple[str, Figures]:
         inside = [share(np.abs(values - middle) <= sd * norm.ppf((1 + part) / 2)) for part in (0.5, 0.9)]
         above = share(values > middle + sd * norm.ppf(0.95))
         rows.append([p.name, ", ".join(own), ", ".join(prior), *(cell(x) for x in (*inside, above))])
-        figures[f"within_90_{p.name.split(',')[0].replace(' ', '_')}"] = inside[1][0]
+        figures[f"within_90_{re.sub('[^a-z]+', '_', p.name.split(',')[0])}"] = inside[1][0]
     head = [
         "parameter",
         "lines: 5, 50, 95 %",

@@ -43,8 +43,8 @@ def test_worth_and_paired_differences_are_those_of_the_lines() -> None:
     assert error == pytest.approx((0.25 * 0.75 / 19) ** 0.5)
 
 
-def test_another_kind_is_sure_only_beyond_two_standard_errors() -> None:
-    for better, sure in ((2, "composite"), (5, "spread")):
+def test_another_kind_is_sure_only_beyond_three_standard_errors() -> None:
+    for better, sure in ((2, "composite"), (5, "composite"), (8, "spread")):
         lines = tried(better)
         assert chosen(lines, THREE, 20, wide=None, sure=True) == sure
         assert chosen(lines, THREE, 20, wide=None, sure=False) == "spread"

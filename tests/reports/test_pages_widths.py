@@ -52,6 +52,7 @@ BESIDE_ITS_HEADING = """[...document.querySelectorAll('.wide table:not(.run) td[
   return [...cell.querySelectorAll('.tap')].filter(tap => tap.getBoundingClientRect().left < first)
     .map(tap => cell.dataset.label + ': ' + cell.textContent); })"""
 PARTED = """[...document.querySelectorAll('.tied')].filter(tied => {
+  if (!tied.querySelector('.tap')) return tied.getClientRects().length > 1;  // the name of a coupon
   const tap = tied.querySelector('.tap').getBoundingClientRect(), middle = (tap.top + tap.bottom) / 2;
   return tap.width && [...tied.childNodes].filter(node => node.nodeType === 3).some(node => {
     const range = document.createRange();
