@@ -176,7 +176,7 @@ T = TypeVar("T")
 _ABOUT_CHECK = "p passed, f failed, s leaves this coupon for later, v it is lost or spoiled, q stops."
 _ABOUT_HAND = "1 stiff to 5 soft, in half steps, beside the sample you keep."
 _HANDLED = "  was the powder even, and was it peeled at its wait (y, n; Enter: not looked)"
-_ABOUT_HANDLED = "No: heat is not to blame for it. Yes: neither the powder nor the peel is."
+_ABOUT_HANDLED = "No: it is no matter of heat. Yes: it is no matter of powder or peel."
 _WORDS = {"p": "pass", "f": "fail", "s": "skip", "v": "void", "q": "stop"}
 
 

@@ -11,7 +11,7 @@ kind. Only lines where 0.97 is possible count, and with other than four settings
 those that exist in one copy; the first of a size is the one made where nothing was tried. A setpoint holds where 0.95
 truly pass, is far off below 0.80; worth is the first share minus the second, and differences are of worth.
 
-With other than four settings `auto` leaves the first kind only where another is better by two standard errors of the
+With other than four settings `auto` leaves the first kind only where another is better by three standard errors of the
 paired difference; each family is judged with what the others choose that way, and with what is worth most to them.
 What was printed of a question that is not asked again is kept. ``--tables`` writes what `auto` and `doe plan` read,
 `templates/tables/plan_decisions.toml`, and leaves rows of other questions as they are.
