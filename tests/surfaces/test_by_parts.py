@@ -13,6 +13,7 @@ from doe.surfaces import window_gradient
 from doe.surfaces.hamiltonian import sample_by_slopes
 from doe.surfaces.hand_scores import mean_hand
 from doe.surfaces.scaling import Scaling
+from doe.surfaces.shop import ShopHistory
 from doe.surfaces.window_gradient import ClosingWindow, LetInAfter, TemperedWindow, stages
 from tests.benchmarks.fit_speed import many_coupons
 
@@ -24,8 +25,12 @@ def _model(coupons: int) -> ClosingWindow:
     frame = frame.assign(grade=np.where(np.arange(coupons) % 3 == 0, grades, ""))
     results = read_results(study, frame)
     weights = np.where(np.arange(coupons) % 5 == 0, 0.5, 1.0)
-    shop = doe.learn_shop([(study, frame)])
-    return ClosingWindow(Scaling(study.factors), results, mean_hand(results), weights=weights, shop=shop)
+    return ClosingWindow(Scaling(study.factors), results, mean_hand(results), weights=weights, shop=_shop())
+
+
+@cache
+def _shop() -> ShopHistory:
+    return doe.learn_shop([many_coupons(60)])
 
 
 def _at_once(model: ClosingWindow, seed: int, particles: int) -> np.ndarray:
