@@ -4,13 +4,14 @@ Usage::
 
     python -m tests.benchmarks.decisions --world tuning --lines 329 --first 4000 --coupons 12,20,28 --no-hand \\
         --no-baselines --out checks.jsonl
-    python -m tests.benchmarks.chances --records checks.jsonl,hand.jsonl
+    python -m tests.benchmarks.chances --records checks.jsonl,hand.jsonl,checks-graded.jsonl,hand-graded.jsonl
 
 Shift and slope of `doe.setpoint.chances` are those of a logistic regression of what is true on the logit of the share
-of draws, on lines of the tuning families; one file of records a spec, checks alone first, then with hand-feel. Each
-family is then judged by the shift and slope of the others: said against was, the largest gap of six bins with 20 lines
-or more in it, of the shares themselves and of the chances. The last tables tell how often the limits of the mean
-hand-feel hold: the lower one 0.90 is stated for, both 0.80.
+of draws, on lines of the tuning families; one file of records a spec, checks alone first, then with hand-feel, then
+both with graded coupons, whose chances are said by the pairs of plain ones. Each family is then judged by the shift and
+slope of the others: said against was, the largest gap of six bins with 20 lines or more in it, of the shares
+themselves, of the chances that the tool says, and of those by the others' pairs. The last tables tell how often the
+limits of the mean hand-feel hold: the lower one 0.90 is stated for, both 0.80.
 """
 
 from __future__ import annotations
@@ -23,12 +24,13 @@ import numpy as np
 from scipy.optimize import minimize
 from scipy.special import expit, logit
 
-from doe.setpoint.chances import HAND_LOWER, LEAST
+from doe.setpoint.chances import CHECKS_ALONE, HAND_LOWER, HAND_TOO, LEAST, Claim
 from tests.benchmarks.results import Figures, Record, arguments, read_records, table, tuning_only, written
 
 BINS = (0.0, 0.1, 0.3, 0.5, 0.7, 0.9, 1.01)
 LEAST_LINES, STATED = 20, 0.90
-CLAIMS = {"setpoint reaches": ("target", "true"), "any reaches": ("reachable", "best")}
+CLAIMS: dict[Claim, tuple[str, str]] = {"setpoint reaches": ("target", "true"), "any reaches": ("reachable", "best")}
+SPECS = {"checks": CHECKS_ALONE, "hand": HAND_TOO, "checks_graded": CHECKS_ALONE, "hand_graded": HAND_TOO}
 
 
 def shares(records: Sequence[Record], name: str) -> np.ndarray:
@@ -41,12 +43,15 @@ def fitted(share: np.ndarray, truth: np.ndarray) -> tuple[float, float]:
     """Shift and slope that make the shares likeliest."""
     x = logit(share)
 
-    def loss(at: np.ndarray) -> float:
+    def loss(at: np.ndarray) -> tuple[float, np.ndarray]:
         eta = at[0] + at[1] * x
-        return float(np.logaddexp(0, np.where(truth, -eta, eta)).mean())
+        slope = expit(eta) - truth
+        return float(np.logaddexp(0, np.where(truth, -eta, eta)).mean()), np.array([slope.mean(), (slope * x).mean()])
 
-    shift, slope = minimize(loss, [0.0, 1.0], method="Nelder-Mead").x
-    return float(shift), float(slope)
+    found = minimize(loss, [0.0, 1.0], jac=True)
+    if not found.success:
+        raise ArithmeticError(found.message)
+    return float(found.x[0]), float(found.x[1])
 
 
 def widest(said: np.ndarray, truth: np.ndarray) -> float:
@@ -73,15 +78,16 @@ def told(name: str, records: Sequence[Record]) -> tuple[str, Figures]:
             a, b = fitted(share[~at], truth[~at])
             others[at] = expit(a + b * logit(share[at]))
         figures |= {f"shift_{short}_{name}": shift, f"slope_{short}_{name}": slope}
+        a, b = SPECS[name][claim]
+        said = expit(a + b * logit(share))
         for size in np.unique(coupons):
             at = coupons == size
-            before, after = widest(share[at], truth[at]), widest(others[at], truth[at])
-            figures[f"gap_{short}_{name}_{size}"] = after
-            rows.append(
-                [name, claim, f"{shift:.2f}", f"{slope:.2f}", str(size), str(at.sum()), f"{before:.2f}", f"{after:.2f}"]
-            )
-    head = ["spec", "chance that", "shift", "slope", "coupons", "lines", "gap of the shares", "gap, family left out"]
-    return table(head, rows), figures
+            gaps = [widest(found[at], truth[at]) for found in (share, said, others)]
+            figures |= {f"gap_said_{short}_{name}_{size}": gaps[1], f"gap_{short}_{name}_{size}": gaps[2]}
+            pair = [f"{shift:.2f}", f"{slope:.2f}", str(size), str(at.sum())]
+            rows.append([name.replace("_", ", "), claim, *pair, *(f"{gap:.2f}" for gap in gaps)])
+    head = ["spec", "chance that", "shift", "slope", "coupons", "lines", "gap of the shares", "as the tool says"]
+    return table([*head, "family left out"], rows), figures
 
 
 def hand_told(name: str, records: Sequence[Record]) -> tuple[str, Figures]:
@@ -106,7 +112,7 @@ def hand_told(name: str, records: Sequence[Record]) -> tuple[str, Figures]:
             both = float(((true >= below) & (true <= high))[at].mean())
             figures[f"hand_both_{label}_{name}_{size}"] = both
             cells += [f"{float((true >= below)[at].mean()):.2f}", f"{both:.2f}"]
-        rows.append([name, str(size), str(at.sum()), *cells])
+        rows.append([name.replace("_", ", "), str(size), str(at.sum()), *cells])
     head = ["spec", "coupons", "lines", "draws: lower limit holds", "both", "as said: lower", "both"]
     return table([*head, "family left out: lower", "both"], rows), figures
 
@@ -114,10 +120,10 @@ def hand_told(name: str, records: Sequence[Record]) -> tuple[str, Figures]:
 def main() -> None:
     """Print what the records say."""
     parser = arguments(__doc__)
-    parser.add_argument("--records", required=True, help="comma list: checks alone, with hand-feel")
+    parser.add_argument("--records", required=True, help="comma list: checks alone, with hand-feel, both graded")
     given = parser.parse_args()
     files = [Path(name) for name in given.records.split(",")]
-    found = dict(zip(("checks", "hand"), ([r for r in read_records(f) if "true" in r] for f in files), strict=False))
+    found = dict(zip(SPECS, ([r for r in read_records(f) if "true" in r] for f in files), strict=False))
     for records in found.values():
         tuning_only(records)
     cases = ", ".join(f"{len(records)} answers, {name}" for name, records in found.items())

@@ -7,10 +7,13 @@ from typing import get_args
 
 import numpy as np
 import pytest
+import statsmodels.api as sm
+from scipy.special import expit, logit
 
 from doe.domain.spec import Spec
 from doe.domain.study import Study
 from doe.setpoint.chances import HAND_LOWER, LEAST, Claim, lower_hand, said_chance, share_of_draws
+from tests.benchmarks.chances import fitted
 
 CLAIMS: tuple[Claim, ...] = get_args(Claim)
 
@@ -39,3 +42,13 @@ def test_the_lower_limit_of_hand_feel_lies_further_down_than_that_of_the_draws()
     assert lower_hand(4.4, 4.3) == pytest.approx(4.4 - HAND_LOWER * 0.1)
     assert lower_hand(4.4, 4.4) == 4.4
     assert lower_hand(2.0, 1.1) == 1.0  # the scale ends there
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_shift_and_slope_are_those_of_a_logistic_regression(seed: int) -> None:
+    # statsmodels 0.14 as a second opinion; many shares lie at the end, as they do where no draw reaches the target
+    rng = np.random.default_rng(seed)
+    share = np.clip(rng.beta(0.3, 1.0, 600), LEAST, 1 - LEAST)
+    truth = rng.random(600) < expit(rng.normal(1.5, 1.0) + rng.uniform(0.5, 1.5) * logit(share))
+    reference = sm.Logit(truth, sm.add_constant(logit(share))).fit(disp=0)
+    assert fitted(share, truth) == pytest.approx(tuple(reference.params), abs=1e-3)
