@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from doe.assure.confirmation.allocation import LUCKY
-from doe.setpoint.chances import CHECKS_ALONE, HAND_TOO
+from doe.setpoint.chances import CHECKS_ALONE, CHECKS_GRADED, HAND_GRADED, HAND_TOO
 from tests.benchmarks import headlines, results
 
 PAGES = sorted(path for path in results.RESULTS.glob("*.md") if path.stem != "asvs")  # that one is written by hand
@@ -87,6 +87,8 @@ def test_chances_are_moved_as_was_fitted() -> None:
 
     assert fitted("checks") == CHECKS_ALONE
     assert fitted("hand") == HAND_TOO
+    assert fitted("checks_graded") == CHECKS_GRADED
+    assert fitted("hand_graded") == HAND_GRADED
 
 
 def test_what_confirmations_say_of_set_ups_is_what_was_measured() -> None:

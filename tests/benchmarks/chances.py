@@ -8,10 +8,10 @@ Usage::
 
 Shift and slope of `doe.setpoint.chances` are those of a logistic regression of what is true on the logit of the share
 of draws, on lines of the tuning families; one file of records a spec, checks alone first, then with hand-feel, then
-both with graded coupons, whose chances are said by the pairs of plain ones. Each family is then judged by the shift and
-slope of the others: said against was, the largest gap of six bins with 20 lines or more in it, of the shares
-themselves, of the chances that the tool says, and of those by the others' pairs. The last tables tell how often the
-limits of the mean hand-feel hold: the lower one 0.90 is stated for, both 0.80.
+both with graded coupons. Each family is then judged by the shift and slope of the others: said against was, the largest
+gap of six bins with 20 lines or more in it, of the shares themselves, of the chances that the tool says, and of those
+by the others' pairs. The last tables tell how often the limits of the mean hand-feel hold: the lower one 0.90 is stated
+for, both 0.80.
 """
 
 from __future__ import annotations
@@ -24,13 +24,13 @@ import numpy as np
 from scipy.optimize import minimize
 from scipy.special import expit, logit
 
-from doe.setpoint.chances import CHECKS_ALONE, HAND_LOWER, HAND_TOO, LEAST, Claim
+from doe.setpoint.chances import CHECKS_ALONE, CHECKS_GRADED, HAND_GRADED, HAND_LOWER, HAND_TOO, LEAST, Claim
 from tests.benchmarks.results import Figures, Record, arguments, read_records, table, tuning_only, written
 
 BINS = (0.0, 0.1, 0.3, 0.5, 0.7, 0.9, 1.01)
 LEAST_LINES, STATED = 20, 0.90
 CLAIMS: dict[Claim, tuple[str, str]] = {"setpoint reaches": ("target", "true"), "any reaches": ("reachable", "best")}
-SPECS = {"checks": CHECKS_ALONE, "hand": HAND_TOO, "checks_graded": CHECKS_ALONE, "hand_graded": HAND_TOO}
+SPECS = {"checks": CHECKS_ALONE, "hand": HAND_TOO, "checks_graded": CHECKS_GRADED, "hand_graded": HAND_GRADED}
 
 
 def shares(records: Sequence[Record], name: str) -> np.ndarray:

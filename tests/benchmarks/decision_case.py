@@ -122,7 +122,7 @@ def run_line(
     A case that raises is a record with ``error``: it is counted, never dropped.
     """
     line = line_of(kind, seed, hand=hand)
-    study = line.study
+    study = replace(line.study, grades=grades)
     best = line.best()
     records = []
     for coupons, rounds in cases:
@@ -158,7 +158,7 @@ def _steps(study: doe.Study, line: SimulatedLine, most: int, seed: int, how: Sco
         answer = doe.recommend(study, surfaces, seed=seed)
         spent = fitted - start, time.process_time() - fitted
         if answer.next_coupons.empty:
-            return _record(line, results, answer) | {"fit_s": spent[0], "recommend_s": spent[1]}
+            return _record(line, study, results, answer) | {"fit_s": spent[0], "recommend_s": spent[1]}
         plan = add_round(plan, answer.next_coupons, seed=seed, line=DEFAULT_LINE, repeat_centre=False)
 
 
@@ -186,7 +186,7 @@ def _case(
     fitted = time.process_time()
     answer = doe.recommend(study, surfaces, seed=seed)
     done = time.process_time()
-    record = _record(line, results, answer) | {
+    record = _record(line, study, results, answer) | {
         "first_verdict": first_verdict,
         "fit_s": fitted - start,
         "recommend_s": done - fitted,
@@ -199,7 +199,7 @@ def of_draws(hand: float, hand_low: float) -> float:
     return hand - (hand - hand_low) / HAND_LOWER
 
 
-def _record(line: SimulatedLine, results: pd.DataFrame, answer: doe.Answer) -> Record:
+def _record(line: SimulatedLine, study: doe.Study, results: pd.DataFrame, answer: doe.Answer) -> Record:
     """An answer beside the truth."""
     limits = {f.code for f in answer.limits_on_certainty if isinstance(f, Finding)}
     return {
@@ -214,8 +214,8 @@ def _record(line: SimulatedLine, results: pd.DataFrame, answer: doe.Answer) -> R
         "doubts": sorted({"predicts_alike", "predicts_worse", "too_mixed"} & limits),
         "p_target": answer.p_target,
         "p_reachable": answer.p_reachable,
-        "share_target": share_of_draws(line.study, answer.p_target, "setpoint reaches"),
-        "share_reachable": share_of_draws(line.study, answer.p_reachable, "any reaches"),
+        "share_target": share_of_draws(study, answer.p_target, "setpoint reaches"),
+        "share_reachable": share_of_draws(study, answer.p_reachable, "any reaches"),
         "best_pass_rate": answer.best_pass_rate,
         "window_flat": None if answer.window is None else bool((answer.window.bounds.diff(axis=1)["high"] <= 0).any()),
         "window_below": share_below(line, answer.window, answer.setpoint),
@@ -239,12 +239,13 @@ def usual_ways(study: doe.Study, line: SimulatedLine, results: pd.DataFrame, cou
     return {"baselines": truth, "claims": claimed}
 
 
-def judged(record: Record, *, hand: bool = True) -> Record:
+def judged(record: Record, *, hand: bool = True, grades: bool = False) -> Record:
     """A record with its verdict by today's thresholds; a round's first verdict, which chose coupons, stays."""
     if "verdict" not in record:
         return record
     # every coupon of a plan lies in the region, so nothing stands against "ready"
-    study = replace(usual_study(), most_coupons=record["coupons"] if record["rounds"] == STEPWISE else None)
+    most = record["coupons"] if record["rounds"] == STEPWISE else None
+    study = replace(usual_study(), most_coupons=most, grades=grades)
     if not hand:
         study = replace(study, spec=replace(study.spec, hand_min=None))
     # records from before chances were moved hold the shares of draws as chances

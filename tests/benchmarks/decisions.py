@@ -143,7 +143,10 @@ def run(options: argparse.Namespace, lines: list[tuple[str, int]]) -> list[Recor
             append_records(options.out, made)
             bar.advance(task)
     asked = {(kind, seed, *case) for kind, seed in lines for case in cases}
-    return [judged(r, hand=not options.no_hand) if options.judge_again else r for r in records if key(r) in asked]
+    found = [r for r in records if key(r) in asked]
+    if not options.judge_again:
+        return found
+    return [judged(r, hand=not options.no_hand, grades=options.grades) for r in found]
 
 
 if __name__ == "__main__":

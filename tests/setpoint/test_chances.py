@@ -19,8 +19,13 @@ CLAIMS: tuple[Claim, ...] = get_args(Claim)
 
 
 @pytest.fixture(params=[None, 3.5], ids=["checks", "hand"])
-def asked(request: pytest.FixtureRequest, study: Study) -> Study:
+def plain(request: pytest.FixtureRequest, study: Study) -> Study:
     return replace(study, spec=Spec(pass_rate=0.95, hand_min=request.param))
+
+
+@pytest.fixture(params=[False, True], ids=["plain", "graded"])
+def asked(request: pytest.FixtureRequest, plain: Study) -> Study:
+    return replace(plain, grades=request.param)
 
 
 @pytest.mark.parametrize("claim", CLAIMS)
@@ -32,6 +37,12 @@ def test_more_draws_are_never_a_smaller_chance_and_the_way_back_is_the_same(aske
     assert said[-1] < 1
     np.testing.assert_allclose([share_of_draws(asked, c, claim) for c in said], share, atol=1e-12)
     assert said_chance(asked, 0.0, claim) == said[0]
+
+
+def test_graded_coupons_have_pairs_of_their_own_in_a_single_round_only(plain: Study) -> None:
+    graded, search = replace(plain, grades=True), replace(plain, grades=True, most_coupons=40)
+    assert said_chance(graded, 0.6, "setpoint reaches") < said_chance(plain, 0.6, "setpoint reaches")
+    assert said_chance(search, 0.6, "setpoint reaches") == said_chance(plain, 0.6, "setpoint reaches")
 
 
 def test_that_any_setting_reaches_is_likelier_than_the_draws_say(asked: Study) -> None:
