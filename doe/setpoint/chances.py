@@ -4,7 +4,7 @@ The draws of a closing window are too doubtful: of regions in which 4 of 10 draw
 more than 8 in 10 hold one. So a share is moved on the logit scale by a shift and a slope before it is said or judged
 by. Both were fitted on tuning lines (`tests/benchmarks/chances.py`, which also leaves out one family after the other),
 with hand-feel in the spec and without, with plain coupons and with graded ones, which leave the draws surer; they are
-the same for every number of coupons. A search step by step, which looks again and again, is judged by those of plain ones.
+the same for every number of coupons. A search step by step, which looks again and again, goes by those of plain ones.
 """
 
 from __future__ import annotations
