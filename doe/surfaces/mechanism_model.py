@@ -48,9 +48,9 @@ class MechanismPriors:
     log_direction_sd: float = 0.4
     batch_share: float = 0.5
     logit_lapse: tuple[float, float] = (-4.2, 0.8)
-    logit_wrong_side: tuple[float, float] = (-2.4, 0.6)
-    hand_top: tuple[float, float] = (4.2, 0.5)
-    log_hand_depth: tuple[float, float] = (-1.3, 0.6)
+    logit_wrong_side: tuple[float, float] = (-3.4, 1.1)
+    hand_top: tuple[float, float] = (4.3, 0.7)
+    log_hand_depth: tuple[float, float] = (-2.3, 1.6)
     hand_place_sd: float = 0.5
     log_hand_sd: tuple[float, float] = (-1.1, 0.4)
 
@@ -230,7 +230,7 @@ class MechanismModel:
             "hand_depth": machines,
             "hand_place": machines,
             "hand_sd": 1,
-            **{f"batch_{i}": m.shape[1] for i, m in enumerate(self.window.batches)},
+            **{f"batch_{i}": b.members.shape[1] for i, b in enumerate(self.window.batches)},
             "late": self.window.to_come.kinds,
         }
         return layout(sizes)
@@ -239,7 +239,7 @@ class MechanismModel:
         """The trial's setting error of each coupon alone, and of its batch's temperature, each (coupons, k)."""
         own, shared = self.window.trial_variance.copy(), np.zeros_like(self.window.trial_variance)
         for batch, machine in zip(self.window.batches, self.machines, strict=False):
-            member = batch.sum(axis=1) > 0
+            member = batch.members.any(axis=1)
             for j in machine:
                 if self.window.factors[j].is_temperature:
                     shared[:, j] = np.where(member, self.priors.batch_share * own[:, j], 0.0)
@@ -304,7 +304,7 @@ class MechanismModel:
         slopes = draws.walls[:, :, 1:]
         margins = draws.walls @ np.concatenate([np.ones((len(w.z), 1)), w.z], axis=1).T
         for i, (batch, own) in enumerate(zip(w.batches, self.machines, strict=False)):
-            moved = xi[:, self._slices[f"batch_{i}"]] @ batch.T
+            moved = xi[:, self._slices[f"batch_{i}"]] @ batch.members.T
             for wall in (i, machines + i):
                 margins[:, wall] += (slopes[:, wall, own] @ np.sqrt(self._shared[:, own]).T) * moved
         # a logit with a normal error is averaged by shrinking it (MacKay 1992), as the closing window does

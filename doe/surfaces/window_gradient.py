@@ -78,15 +78,15 @@ class TemperedWindow:
         slopes = np.zeros_like(xi)
 
         eta, over = model.coupon_logits(draws)
-        shared = model.batch_shifts(xi)
-        for sd, shift in shared:
-            eta += sd[:, None] * shift
+        moves = model.in_batches(xi, draws, eta, over)
         own = xi[:, at["late"]]
         value, d_eta, d_over, d_late = self._coupons(outcomes, eta, over, model.to_come.late(own), draws, power, back)
         slopes[:, at["late"]] = model.to_come.slopes(own, d_late)
-        for i, (sd, shift) in enumerate(shared):
-            slopes[:, at["batch_sd"]][:, i] = model.priors.log_batch_sd[1] * sd * (d_eta * shift).sum(axis=1)
-            slopes[:, at[f"batch_{i}"]] = sd[:, None] * (d_eta @ model.batches[i])
+        for i, (spread, moved, along) in enumerate(moves):
+            batch = model.batches[i]
+            self._from_batch(batch.factor, moved, along, d_eta, d_over, draws, back)
+            slopes[:, at["batch_sd"]][:, i] = batch.prior[1] * (along * moved).sum(axis=1)
+            slopes[:, at[f"batch_{i}"]] = spread[:, None] * ((along * batch.error) @ batch.members)
         for c, rows in model.groups:
             self._to_surface(c, rows, d_eta, d_over, draws, back)
         shape = model.hand_shape(xi)
@@ -129,6 +129,35 @@ class TemperedWindow:
         back.curve += d_curve
         back.peak += d_peak
         return value, d_eta, found.over, found.late
+
+    def _from_batch(
+        self,
+        j: int | None,
+        moved: FloatArray,
+        along: FloatArray,
+        d_eta: FloatArray,
+        d_over: FloatArray,
+        draws: WindowDraws,
+        back: _Backward,
+    ) -> None:
+        """From the logits of coupons that a batch displaced to peak, curve and heat direction.
+
+        ``along``, in: how eta changes with what coupons are moved by; out: how the log likelihood does.
+        """
+        along *= d_eta
+        if j is None:
+            return
+        model = self.model
+        along += draws.heat[0][:, 1 + j, None] * d_over
+        pulled = d_eta * moved
+        back.curve[:, j, j] -= (pulled * moved).sum(axis=1)
+        back.weight[:, j] += (d_over * moved).sum(axis=1)
+        pulled *= -2
+        back.curve[:, j] += pulled @ model.z
+        for c, rows in model.groups:
+            total = pulled[:, rows].sum(axis=1)[:, None]
+            back.curve[:, j] -= total * draws.peak[c]
+            back.peak[c] -= total * draws.curve[:, j]
 
     def _to_surface(
         self,

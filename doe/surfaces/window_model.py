@@ -11,8 +11,8 @@ window), and the curve grows with the height of the peak: what is surely sound a
 A heat failure at ``z`` is *under* or *over* by a logistic split along a heat direction through ``z0``; a small share
 of coupons fails for other reasons (lapse), and a small share of symptoms points the wrong way. Mean hand-feel
 is a parabola of the same shape with its own top and depth, with Student-t errors; a score is known to a rounding, and
-one at an end of the scale only from one side. Cure and press batches shift the logit together. Every parameter is a
-transform of a standard normal (`Priors`), as `sampler` needs.
+one at an end of the scale only from one side. The coupons of a cure or press batch share an error of its machine
+(`batch_error`). Every parameter is a transform of a standard normal (`Priors`), as `sampler` needs.
 """
 
 from __future__ import annotations
@@ -29,6 +29,7 @@ from numpy.typing import NDArray
 from doe.domain.factors import Factor
 from doe.domain.results import Results
 from doe.domain.spec import HAND_HIGH, HAND_LOW, HAND_STEP
+from doe.surfaces.batch_error import OWN_PART, BatchError, displaced
 from doe.surfaces.contract import Quadratics, columns, layout, thinned_rows
 from doe.surfaces.hand_scores import HandScores
 from doe.surfaces.outcomes import FloatArray, Outcomes, expit
@@ -59,12 +60,13 @@ class Priors:
     log_split: tuple[float, float] = (0.7, 0.5)
     log_heat_sd: float = 0.5
     logit_lapse: tuple[float, float] = (-5.0, 1.0)
-    logit_wrong_side: tuple[float, float] = (-2.4, 0.6)
+    logit_wrong_side: tuple[float, float] = (-3.4, 1.1)
     log_cut: tuple[float, float] = (0.9, 0.5)
-    hand_top: tuple[float, float] = (4.1, 0.5)
-    log_hand_depth: tuple[float, float] = (-1.0, 1.0)
+    hand_top: tuple[float, float] = (4.3, 0.7)
+    log_hand_depth: tuple[float, float] = (-2.3, 1.6)
     hand_place_sd: float = 0.5
     log_hand_sd: tuple[float, float] = (-1.1, 0.4)
+    log_batch_error: tuple[float, float] = (-0.4, 0.4)
     log_batch_sd: tuple[float, float] = (-1.3, 0.6)
     level_logit_sd: float = 0.57
     level_place_sd: float = 0.28
@@ -236,7 +238,8 @@ class WindowModel:
         self.hand = hand
         self.hand_low, self.hand_high = rounding_bounds(hand, results)
         matrices = _batch_matrices(results, results.coupons if own is None else own)
-        self.machines, self.batches = tuple(matrices), tuple(matrices.values())
+        self.machines = tuple(matrices)
+        self.batches = tuple(self._batch_error(*found) for found in matrices.items())
         self.heats = heats(self.factors)
         self._trade = _trade_means(self.factors, self.priors)
         self.rank = scaling.rank
@@ -244,7 +247,7 @@ class WindowModel:
         self.pairs = np.array(pairs, dtype=np.intp).reshape(-1, 2).T
         self.slices = self._layout()
         self.groups = rows_of_each(self.combination)
-        self.trial_error = TrialError(z, self.trial_variance, self.groups)
+        self.trial_error = TrialError(z, self._own_variance(), self.groups)
         self.loan = None if shop is None else Loan(self.traits, shop)
 
     def of_coupons(self, rows: NDArray[np.intp]) -> Self:
@@ -262,10 +265,25 @@ class WindowModel:
             spread=self.hand.spread[felt],
         )
         part.hand_low, part.hand_high = self.hand_low[felt], self.hand_high[felt]
-        part.batches = tuple(matrix[rows] for matrix in self.batches)
+        part.batches = tuple(batch.of_coupons(rows) for batch in self.batches)
         part.groups = rows_of_each(part.combination)
-        part.trial_error = TrialError(part.z, part.trial_variance, part.groups)
+        part.trial_error = TrialError(part.z, part._own_variance(), part.groups)
         return part
+
+    def _batch_error(self, column: str, members: FloatArray) -> BatchError:
+        """The batches of one machine, from who belongs to them, (coupons, batches)."""
+        j = displaced(self.factors, column.removesuffix("_batch"), self.trial_variance)
+        if j is None:
+            return BatchError(members, self.priors.log_batch_sd, None, np.ones(len(members)))
+        return BatchError(members, self.priors.log_batch_error, j, np.sqrt(self.trial_variance[:, j]))
+
+    def _own_variance(self) -> FloatArray:
+        """The trial's setting-error variance that is each coupon's alone, shape (coupons, k)."""
+        own = self.trial_variance.copy()
+        for batch in self.batches:
+            if batch.factor is not None:
+                own[batch.members.any(axis=1), batch.factor] *= OWN_PART
+        return own
 
     @property
     def combinations(self) -> int:
@@ -320,10 +338,11 @@ class WindowModel:
         for name, (mean, sd) in single.items():
             if len(self.hand.rows) or not name.startswith("hand"):
                 found.append(Trait(name, ("",), np.array([mean]), columns(self.slices, name), np.array([[sd]])))
-        mean, sd = p.log_batch_sd
-        for i, machine in enumerate(self.machines):
+        for i, (machine, batch) in enumerate(zip(self.machines, self.batches, strict=True)):
             at = columns(self.slices, "batch_sd")[i : i + 1]
-            found.append(Trait(f"{machine}_sd", ("",), np.array([mean]), at, np.array([[sd]])))
+            mean, sd = batch.prior
+            name = f"{machine}_{'sd' if batch.factor is None else 'error'}"
+            found.append(Trait(name, ("",), np.array([mean]), at, np.array([[sd]])))
         return tuple(found)
 
     def _layout(self) -> dict[str, slice]:
@@ -347,7 +366,7 @@ class WindowModel:
             "level_place": extra * k,
             "level_hand": extra,
             "batch_sd": len(self.batches),
-            **{f"batch_{i}": m.shape[1] for i, m in enumerate(self.batches)},
+            **{f"batch_{i}": batch.members.shape[1] for i, batch in enumerate(self.batches)},
             "late": self.to_come.kinds,  # none without coupons that wait: the others then are as they would be
         }
         return layout(sizes)
@@ -399,11 +418,40 @@ class WindowModel:
         depth = np.exp(p.log_hand_depth[0] + p.log_hand_depth[1] * xi[:, at["hand_depth"]][:, 0])
         return depth, p.hand_place_sd * self.by_factor(xi, "hand_place")
 
-    def batch_shifts(self, xi: FloatArray) -> list[tuple[FloatArray, FloatArray]]:
-        """For each kind of batch, the spread of its shifts, (draws,), and what each coupon gets of it, (draws, n)."""
-        p, at = self.priors, self.slices
-        sds = np.exp(p.log_batch_sd[0] + p.log_batch_sd[1] * xi[:, at["batch_sd"]])
-        return [(sds[:, i], xi[:, at[f"batch_{i}"]] @ m.T) for i, m in enumerate(self.batches)]
+    def batch_moves(self, xi: FloatArray) -> list[tuple[FloatArray, FloatArray]]:
+        """For each machine, how far its batches spread, (draws,), and what each coupon is moved by, (draws, n)."""
+        at, found = self.slices, []
+        for i, batch in enumerate(self.batches):
+            spread = batch.spread(xi[:, at["batch_sd"]][:, i])
+            found.append((spread, batch.moves(spread, xi[:, at[f"batch_{i}"]])))
+        return found
+
+    def in_batches(
+        self, xi: FloatArray, draws: WindowDraws, eta: FloatArray, over: FloatArray
+    ) -> list[tuple[FloatArray, FloatArray, FloatArray]]:
+        """Put each coupon into its batches: ``eta`` and ``over``, (draws, coupons), are changed.
+
+        For each machine its spread, what it moves coupons by, and by how much ``eta`` changes with that.
+        """
+        found = []
+        for batch, (spread, moved) in zip(self.batches, self.batch_moves(xi), strict=True):
+            j = batch.factor
+            if j is None:
+                eta += moved
+                found.append((spread, moved, np.ones_like(eta)))
+                continue
+            along = np.empty_like(eta)
+            for c, rows in self.groups:
+                pull = np.einsum("dk,dk->d", draws.curve[:, j], draws.peak[c])
+                along[:, rows] = draws.curve[:, j] @ self.z[rows].T - pull[:, None]
+            bent = draws.curve[:, j, j, None] * moved
+            along *= -2
+            along -= bent
+            eta += moved * along
+            along -= bent
+            over += draws.heat[0][:, 1 + j, None] * moved
+            found.append((spread, moved, along))
+        return found
 
     def coupon_logits(self, draws: WindowDraws) -> tuple[FloatArray, FloatArray]:
         """Logits of a sound print and of *over* at each coupon's settings, batches left aside, (draws, coupons)."""
@@ -491,8 +539,7 @@ class WindowModel:
         """Log likelihood of each coupon's pass/fail and side, shape (draws, coupons); ``draws`` are ``unpack(xi)``."""
         draws = self.unpack(xi) if draws is None else draws
         eta, over = self.coupon_logits(draws)
-        for sd, shift in self.batch_shifts(xi):
-            eta += sd[:, None] * shift
+        self.in_batches(xi, draws, eta, over)
         error, width = self.trial_error, self.cuts(draws)
         if error.present:
             averaged = error.average(eta, draws.curve, draws.peak)
