@@ -247,7 +247,7 @@ class WindowModel:
         self.pairs = np.array(pairs, dtype=np.intp).reshape(-1, 2).T
         self.slices = self._layout()
         self.groups = rows_of_each(self.combination)
-        self.trial_error = TrialError(z, self._own_variance(), self.groups)
+        self.trial_error = TrialError(z, self.own_variance(), self.groups)
         self.loan = None if shop is None else Loan(self.traits, shop)
 
     def of_coupons(self, rows: NDArray[np.intp]) -> Self:
@@ -267,7 +267,7 @@ class WindowModel:
         part.hand_low, part.hand_high = self.hand_low[felt], self.hand_high[felt]
         part.batches = tuple(batch.of_coupons(rows) for batch in self.batches)
         part.groups = rows_of_each(part.combination)
-        part.trial_error = TrialError(part.z, part._own_variance(), part.groups)
+        part.trial_error = TrialError(part.z, part.own_variance(), part.groups)
         return part
 
     def _batch_error(self, column: str, members: FloatArray) -> BatchError:
@@ -277,7 +277,7 @@ class WindowModel:
             return BatchError(members, self.priors.log_batch_sd, None, np.ones(len(members)))
         return BatchError(members, self.priors.log_batch_error, j, np.sqrt(self.trial_variance[:, j]))
 
-    def _own_variance(self) -> FloatArray:
+    def own_variance(self) -> FloatArray:
         """The trial's setting-error variance that is each coupon's alone, shape (coupons, k)."""
         own = self.trial_variance.copy()
         for batch in self.batches:

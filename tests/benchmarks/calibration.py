@@ -94,7 +94,7 @@ def make_coupons(
 ) -> tuple[NDArray[np.bool_], NDArray[np.str_], HandScores]:
     """Results of one truth ``xi``, shape (1, parameters): passed, side, hand-feel of what transferred by one person."""
     n = len(model.passed)
-    wander = np.sqrt(model.trial_variance) * rng.standard_normal(model.z.shape) if real_errors else 0.0
+    wander = np.sqrt(model.own_variance()) * rng.standard_normal(model.z.shape) if real_errors else 0.0
     chance = real_chances(model, xi, model.z + wander) if real_errors else model_chances(model, xi)
     if not np.allclose(chance.sum(axis=0), 1):
         raise AssertionError("the ways a coupon can end do not add up to one")
@@ -126,11 +126,13 @@ def model_chances(model: WindowModel, xi: FloatArray) -> FloatArray:
 
 def real_chances(model: WindowModel, xi: FloatArray, real: FloatArray) -> FloatArray:
     """The same for coupons whose real settings have wandered from the set ones; the surface is asked there."""
-    truth = model.unpack(xi)
-    eta = truth.eta(real)[0]
-    for i, matrix in enumerate(model.batches):
-        log_sd = model.priors.log_batch_sd[0] + model.priors.log_batch_sd[1] * xi[0, model.slices["batch_sd"]][i]
-        eta = eta + np.exp(log_sd) * (matrix @ xi[0, model.slices[f"batch_{i}"]])
+    truth, real, shifted = model.unpack(xi), real.copy(), np.zeros(len(real))
+    for batch, (_, moved) in zip(model.batches, model.batch_moves(xi), strict=True):
+        if batch.factor is None:
+            shifted += moved[0]
+        else:
+            real[:, batch.factor] += moved[0]
+    eta = truth.eta(real)[0] + shifted
     lapse, wrong, over = float(truth.lapse[0]), float(truth.wrong_side[0]), expit(truth.over_logit(real)[0])
     heat = (1 - lapse) * expit(-eta)
     stray, told = lapse * (1 - OTHER_SEEN) / 2, (1 - OTHER_BLAMED) * heat

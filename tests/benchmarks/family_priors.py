@@ -8,13 +8,14 @@ What lines have: hand-feel nearest to a line's truth as the model writes it (a p
 window nearest to the line's pass rates, see `steepness.py`, its top, depth and place free, by least squares where a
 coupon passes at least once in ten); the spread of one score, of coupons and people as the line has them and of what
 the parabola leaves over, as the width of the model's Student's t; stray failures and sides taken for the other one, as
-drawn; what a batch shares, in logits: the slope of the line's logit along each machine's temperature times the part of
-the setting error that a batch has in common, where a coupon passes in 10 to 90 %. Within: share of lines in the central
-part of the tool's prior.
+drawn; what a batch shares: part of the setting error of its machine, root of the part of the variance, as drawn.
+Within: share of lines in the central part of the tool's prior.
 
 What it does: each line of a second set is planned, made and fitted with 20 coupons under the tool's priors, and under
 those that the lines of all *other* families give for one group of parameters, the tool's for the rest. Differences are
-paired, line by line. The group of hand-feel is tried where hand-feel is wanted, the others by checks alone.
+paired, line by line. The group of hand-feel is tried where hand-feel is wanted, the others by checks alone. Beside them
+stand two of the tool's former ways: priors of hand-feel and sides too narrow for the lines, and batches that move the
+logit of the surface by the same amount everywhere instead of the temperature of their machine.
 """
 
 from __future__ import annotations
@@ -60,8 +61,10 @@ TOOL, COUPONS, POSSIBLE = Priors(), 20, 0.97
 PEOPLE = 2
 ROUGH = 0.2
 """Points that a parabola may miss a line's hand-feel by."""
-FELT, WALL = 0.1, (0.1, 0.9)
-"""Least pass rate at which hand-feel counts, and the pass rates between which batches do."""
+FELT = 0.1
+"""Least pass rate at which hand-feel counts."""
+NARROW = replace(TOOL, logit_wrong_side=(-2.4, 0.6), hand_top=(4.1, 0.5), log_hand_depth=(-1.0, 1.0))
+"""Priors of the tool before they were held against the population."""
 
 
 @dataclass(frozen=True)
@@ -77,8 +80,8 @@ class LineFacts:
         Points of the scale at the best place; logarithms of the depth and of the spread of one score.
     lapse, wrong_side : float
         Shares.
-    batches : array, shape (machines,)
-        Logarithms of what a batch shares, in logits.
+    batches : float
+        Logarithm of what a batch shares of its machine's setting error.
     """
 
     family: str
@@ -88,7 +91,7 @@ class LineFacts:
     hand_sd: float
     lapse: float
     wrong_side: float
-    batches: FloatArray
+    batches: float
 
 
 def facts(line: SimulatedLine) -> LineFacts:
@@ -107,7 +110,7 @@ def facts(line: SimulatedLine) -> LineFacts:
         float(np.log(one * student_width())),
         habits.lapse,
         habits.wrong_side,
-        _batches(line),
+        float(0.5 * np.log(habits.batch_share)),
     )
 
 
@@ -146,27 +149,6 @@ def _hand(line: SimulatedLine, window: window_model.WindowDraws) -> tuple[float,
     return float(best.x[0]), float(np.exp(best.x[1])), float(np.median(np.abs(left(best.x))) / 0.6745)
 
 
-def _batches(line: SimulatedLine) -> FloatArray:
-    """Logarithm of what a batch of each hard-to-change factor shares, in logits, shape (machines,)."""
-    frame, found = line.frame(_spots(line)), []
-    good = line.true_pass(frame) / (1 - line.habits.lapse)
-    near = frame[(good > WALL[0]) & (good < WALL[1])]
-    if len(near) < 3:  # hardly any place between good and bad: those nearest to it
-        near = frame.iloc[np.argsort(np.abs(good - 0.5))[:8]]
-    for f in line.study.numeric:
-        if not f.hard_to_change:
-            continue
-        step = 0.25 * f.setting_sd
-        ends = []
-        for sign in (-1, 1):
-            p = line.true_pass(near.assign(**{f.name: near[f.name] + sign * step})) / (1 - line.habits.lapse)
-            p = np.clip(p, 1e-6, 1 - 1e-6)
-            ends.append(np.log(p / (1 - p)))
-        slope = (ends[1] - ends[0]) / 0.5
-        found.append(np.log(max(np.sqrt(line.habits.batch_share * np.mean(slope**2)), 1e-3)))
-    return np.array(found)
-
-
 @dataclass(frozen=True)
 class Held:
     """A parameter: its name, the tool's normal prior on the scale of its values, and its values on a line."""
@@ -193,7 +175,7 @@ HELD = (
         lambda x: _logit(x.wrong_side),
         lambda v: 1 / (1 + np.exp(-v)),
     ),
-    Held("what a batch shares, logits", TOOL.log_batch_sd, lambda x: x.batches),
+    Held("what a batch shares, setting errors", TOOL.log_batch_error, lambda x: np.array([x.batches])),
 )
 
 
@@ -234,12 +216,14 @@ def others(found: Sequence[LineFacts]) -> dict[str, Priors]:
     return {
         "steepness": replace(TOOL, log_steepness=(steep.mean, steep.sd), log_steepness_common_sd=steep.common),
         "sides": replace(TOOL, logit_wrong_side=wrong),
-        "batches": replace(TOOL, log_batch_sd=batch),
+        "batches": replace(TOOL, log_batch_error=batch),
         "hand-feel": replace(TOOL, hand_top=top, log_hand_depth=depth, log_hand_sd=spread),
     }
 
 
 WITH_HAND = ("hand-feel",)
+BEFORE = {"narrow": (NARROW, window_model.displaced), "batches in logits": (TOOL, lambda *_: None)}
+"""Former ways: their priors, and what batches displace."""
 
 
 def one(family: str, seed: int, priors: Mapping[str, Priors], commit: str) -> list[Record]:
@@ -250,9 +234,10 @@ def one(family: str, seed: int, priors: Mapping[str, Priors], commit: str) -> li
         line = line_of(family, seed, hand=hand)
         study = line.study
         results = line.run(doe.make_plan(study, coupons=COUPONS, seed=seed).coupons, seed)
-        tried = {"the tool's": TOOL} | {name: p for name, p in priors.items() if (name in WITH_HAND) == hand}
-        for name, p in tried.items():
-            with patch.object(window_model, "Priors", lambda p=p: p):
+        others_give = {name: p for name, p in priors.items() if (name in WITH_HAND) == hand}
+        tried = {name: (p, window_model.displaced) for name, p in ({"the tool's": TOOL} | others_give).items()} | BEFORE
+        for name, (p, moves) in tried.items():
+            with patch.object(window_model, "Priors", lambda p=p: p), patch.object(window_model, "displaced", moves):
                 answer = doe.recommend(study, doe.fit(study, results, seed=seed), seed=seed)
             true = true_rate(line, answer.setpoint)
             felt = true_hand(line, answer.setpoint)
@@ -305,7 +290,7 @@ def decisions(records: Sequence[Record]) -> tuple[str, Figures]:
                 ]
             )
             if way != "the tool's":
-                name = way.replace("-", "_")
+                name = re.sub("[^a-z]+", "_", way) + ("_hand" if hand and way in BEFORE else "")
                 figures |= {f"gain_{name}": gain[0], f"gain_{name}_se": gain[1]}
     head = ["hand-feel wanted", "priors of", "lines with 0.97 possible", "true >= 0.95", "minus the tool's"]
     head += ["mean true minus the tool's", "true < 0.80", "90 % bound holds", "squared error of the chance said"]

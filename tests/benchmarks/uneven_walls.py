@@ -114,9 +114,8 @@ def log_likelihood(model: WindowModel, xi: FloatArray, tilt: FloatArray) -> Floa
     away, factor = stretched(draws.peak[0], tilt, model.z)
     pulled = away @ draws.curve
     eta = draws.top[:, None] - (away * pulled).sum(axis=2)
-    for sd, shift in model.batch_shifts(xi):
-        eta += sd[:, None] * shift
-    error = model.trial_variance[None] * factor**2
+    model.in_batches(xi, draws, eta, over)  # what batches share is put as it lies on even walls
+    error = model.own_variance()[None] * factor**2
     spread = 4 * (pulled**2 * error).sum(axis=2) + 2 * (error * (error @ draws.curve**2)).sum(axis=2)
     shrunk = 1 / np.sqrt(1 + np.pi / 8 * spread)
     logit = (eta - (error * np.diagonal(draws.curve, axis1=1, axis2=2)[:, None, :]).sum(axis=2)) * shrunk

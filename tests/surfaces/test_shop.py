@@ -170,9 +170,9 @@ def test_traits_are_what_the_model_makes_of_its_parameters(alone: WindowModel) -
     np.testing.assert_allclose(1 / (1 + np.exp(-single["lapse"][:, 0])), draws.lapse)
     np.testing.assert_allclose(np.exp(single["hand_sd"][:, 0]), draws.hand_sd)
     np.testing.assert_allclose(np.exp(single["hand_depth"][:, 0]), draws.depth)
-    shifts = alone.batch_shifts(xi)
-    np.testing.assert_allclose(np.exp(single["cure_batch_sd"][:, 0]), shifts[0][0])
-    np.testing.assert_allclose(np.exp(single["press_batch_sd"][:, 0]), shifts[1][0])
+    moves = alone.batch_moves(xi)
+    np.testing.assert_allclose(np.exp(single["cure_batch_error"][:, 0]), moves[0][0])
+    np.testing.assert_allclose(np.exp(single["press_batch_error"][:, 0]), moves[1][0])
 
 
 def test_a_shop_without_studies_changes_no_digit(study: doe.Study, coupons: pd.DataFrame) -> None:

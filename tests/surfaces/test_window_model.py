@@ -61,18 +61,30 @@ def test_likelihood_agrees_with_a_loop_over_coupons(study: Study, coupons: pd.Da
     for d in range(3):
         total = 0.0
         for i in range(len(frame)):
-            eta = float(draws.logit[0, d] @ model.features[i])
-            for b, matrix in enumerate(model.batches):
-                sd = math.exp(model.priors.log_batch_sd[0] + model.priors.log_batch_sd[1] * sd_at[d, b])
-                eta += sd * float(matrix[i] @ xi[d, batch_at[f"batch_{b}"]])
             curve, away = draws.curve[d], model.z[i] - draws.peak[0, d]
-            error = np.diag(model.trial_variance[i])
+            real, own = model.z[i].copy(), model.trial_variance[i].copy()
+            for b, batch in enumerate(model.batches):
+                spread = math.exp(model.priors.log_batch_error[0] + model.priors.log_batch_error[1] * sd_at[d, b])
+                displaced = [0, 2][b]  # the temperatures of oven and press
+                real[displaced] += (
+                    spread
+                    * math.sqrt(model.trial_variance[i, displaced])
+                    * float(batch.members[i] @ xi[d, batch_at[f"batch_{b}"]])
+                )
+                own[displaced] /= 2
+            # each batch by itself: the two are not taken together where factors stand in for each other
+            eta = float(draws.logit[0, d] @ model.features[i])
+            for displaced in (0, 2):
+                there = model.z[i].copy()
+                there[displaced] = real[displaced]
+                eta += float(draws.logit[0, d] @ (quadratic_features(there[None])[0] - model.features[i]))
+            error = np.diag(own)
             mean = eta - np.trace(curve @ error)
             spread = 4 * away @ curve @ error @ curve @ away + 2 * np.trace(curve @ error @ curve @ error)
             eta = mean / math.sqrt(1 + math.pi / 8 * spread)
             sound = 1 / (1 + math.exp(-eta))
             lapse, wrong = draws.lapse[d], draws.wrong_side[d]
-            over = 1 / (1 + math.exp(-(draws.heat[0, d, 0] + draws.heat[0, d, 1:] @ model.z[i])))
+            over = 1 / (1 + math.exp(-(draws.heat[0, d, 0] + draws.heat[0, d, 1:] @ real)))
             heat = (1 - lapse) * (1 - sound)
             stray = lapse * (1 - OTHER_SEEN) / 2
             side = frame["side"].iloc[i]
