@@ -21,8 +21,8 @@ from doe.domain.study import Study
 Claim = Literal["setpoint reaches", "any reaches"]
 """What the chance is of: that the setpoint reaches the target, or that any tested setting does."""
 
-CHECKS_ALONE: dict[Claim, tuple[float, float]] = {"setpoint reaches": (0.76, 0.97), "any reaches": (2.30, 1.27)}
-HAND_TOO: dict[Claim, tuple[float, float]] = {"setpoint reaches": (0.77, 0.90), "any reaches": (2.72, 1.04)}
+CHECKS_ALONE: dict[Claim, tuple[float, float]] = {"setpoint reaches": (0.71, 0.94), "any reaches": (2.17, 1.23)}
+HAND_TOO: dict[Claim, tuple[float, float]] = {"setpoint reaches": (0.71, 0.83), "any reaches": (2.46, 0.89)}
 CHECKS_GRADED: dict[Claim, tuple[float, float]] = {"setpoint reaches": (0.39, 0.78), "any reaches": (1.74, 0.64)}
 HAND_GRADED: dict[Claim, tuple[float, float]] = {"setpoint reaches": (0.59, 0.74), "any reaches": (2.57, 0.82)}
 """Shift and slope, by whether the spec asks for a hand-feel, and whether the coupons of a single round are graded."""

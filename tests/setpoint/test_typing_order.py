@@ -27,7 +27,7 @@ def test_factors_in_another_order_give_the_same_answer(study: doe.Study) -> None
     assert (again.window is None) == (first.window is None)
 
 
-@pytest.mark.parametrize("seed", [9, 12, 14])
+@pytest.mark.parametrize("seed", [9, 14, 19])
 def test_the_window_and_the_room_are_the_same_whichever_order_factors_are_typed_in(study: doe.Study, seed: int) -> None:
     easy = replace(study, spec=doe.Spec(pass_rate=0.8, hand_min=None))
     coupons = known_coupons(easy, 24, seed=seed, top=5).drop(columns=["hand_ana", "hand_ben"])
