@@ -23,8 +23,8 @@ Claim = Literal["setpoint reaches", "any reaches"]
 
 CHECKS_ALONE: dict[Claim, tuple[float, float]] = {"setpoint reaches": (0.71, 0.94), "any reaches": (2.17, 1.23)}
 HAND_TOO: dict[Claim, tuple[float, float]] = {"setpoint reaches": (0.71, 0.83), "any reaches": (2.46, 0.89)}
-CHECKS_GRADED: dict[Claim, tuple[float, float]] = {"setpoint reaches": (0.39, 0.78), "any reaches": (1.74, 0.64)}
-HAND_GRADED: dict[Claim, tuple[float, float]] = {"setpoint reaches": (0.59, 0.74), "any reaches": (2.57, 0.82)}
+CHECKS_GRADED: dict[Claim, tuple[float, float]] = {"setpoint reaches": (0.40, 0.94), "any reaches": (1.83, 0.79)}
+HAND_GRADED: dict[Claim, tuple[float, float]] = {"setpoint reaches": (0.49, 0.73), "any reaches": (2.67, 0.89)}
 """Shift and slope, by whether the spec asks for a hand-feel, and whether the coupons of a single round are graded."""
 
 HAND_LOWER = 1.4
