@@ -114,7 +114,8 @@ def check_lines(report: StudyReport) -> tuple[str, ...]:
             f"{lack.pure_df} degrees of freedom; few repeats miss a lot, and repeats within a batch agree too well"
         )
     if checks.shape is not None:
-        said.append(f"Shape of the hand-feel quadratic: {checks.shape.shape}")
+        shape = "saddle (up one way, down the other)" if checks.shape.shape == "saddle" else checks.shape.shape
+        said.append(f"Shape of the hand-feel quadratic: {shape}")
     if checks.ordinal is not None and checks.ordinal.problem:
         said.append(f"Proportional odds of the hand-feel scores: {checks.ordinal.problem}")
     return tuple(dict.fromkeys(sentence(_in_words(line, report)) for line in said))
