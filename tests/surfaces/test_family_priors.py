@@ -17,6 +17,7 @@ from doe.practice.lines import SimulatedLine
 from doe.surfaces.outcomes import expit
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.window_model import stretch
+from tests.benchmarks import headlines
 from tests.benchmarks.family_priors import HELD, LineFacts, facts, held, student_width
 
 
@@ -75,3 +76,11 @@ def test_lines_drawn_from_the_priors_lie_within_them() -> None:
     assert len(figures) == len(HELD)
     assert text.count("\n") == len(HELD) + 1
     assert list(figures.values()) == pytest.approx([0.9] * len(HELD), abs=0.03)
+
+
+def test_priors_are_wide_enough_for_the_population() -> None:
+    """Nearly nine in ten lines of the tuning families lie in the central 90 % of each."""
+    found = headlines.figures_of("family_priors")
+    names = ("hand_feel_at_its_best", "depth_of_hand_feel", "spread_of_one_score", "what_a_batch_shares")
+    inside = {name: found[f"within_90_{name}"] for name in (*names, "sides_taken_for_the_other")}
+    assert min(inside.values()) >= 0.85, inside
