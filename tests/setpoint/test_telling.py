@@ -7,8 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from scipy.stats import spearmanr
-from scipy.stats import t
+from scipy.stats import spearmanr, t
 
 import doe
 from doe.domain.factors import usual_factor
