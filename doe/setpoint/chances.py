@@ -28,8 +28,8 @@ HAND_GRADED: dict[Claim, tuple[float, float]] = {"setpoint reaches": (0.49, 0.73
 """Shift and slope, by whether the spec asks for a hand-feel, and whether the coupons of a single round are graded."""
 
 HAND_LOWER = 1.4
-"""The lower limit of the mean hand-feel lies this many times as far below it as that of the draws: theirs holds in 0.73
-to 0.81 of tuning lines where 0.90 is stated. Their upper limit holds in 0.93 to 0.96 and stays."""
+"""The lower limit of the mean hand-feel lies this many times as far below it as that of the draws: theirs holds in 0.80
+to 0.87 of tuning lines where 0.90 is stated (`tests/benchmarks/chances.py`). Their upper limit stays."""
 
 LEAST = 0.002
 """Shares of draws are taken no nearer to 0 and 1 than this: so few draws cannot tell."""
