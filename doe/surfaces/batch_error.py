@@ -8,8 +8,8 @@ the closing window is a quadratic, so
 
 with ``A`` the curve, ``a`` its row of the displaced factor ``j``: a batch matters on the flank of a window and hardly
 at its peak. The logit of *over* moves along with its slope. A coupon's two batches are added, each as if the other were
-not there: what they do together beyond that, where factors stand in for each other, is left out. Where a machine has no such factor, or its actual value was
-measured on every coupon, a batch moves the logit by itself.
+not there: what they do together beyond that, where factors stand in for each other, is left out. Where a machine
+has no such factor, or its actual value was measured on every coupon, a batch moves the logit by itself.
 """
 
 from __future__ import annotations
