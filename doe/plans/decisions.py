@@ -29,6 +29,9 @@ WANTED = 0.95
 STEPS = "steps"
 """How kinds of search step by step begin in the table."""
 
+AS_THE_TOOL = f"{STEPS}, auto"
+"""A search that begins with the plan that the tool makes; of four settings, several beginnings were tried."""
+
 NEAR = 4
 """Coupons more or fewer that a number of coupons which was tried still speaks for; the sizes tried lie 8 apart."""
 
@@ -167,4 +170,4 @@ def was_tried(study: Study) -> bool:
 
 def stepwise(study: Study) -> TriedPlan | None:
     """What searches step by step led to that begin as the tool's do."""
-    return outcome(study, f"{STEPS}, spread", MOST)
+    return outcome(study, AS_THE_TOOL, MOST) or outcome(study, f"{STEPS}, spread", MOST)

@@ -3,13 +3,15 @@
 Usage::
 
     python -m tests.benchmarks.plan_kinds --questions 2,3,3+1,5 --lines 60 --out kinds.jsonl
+    python -m tests.benchmarks.plan_kinds --questions 2s,3s,3+1s,5s --lines 60 --out searches.jsonl
 
 Lines are of the tuning families (`doe.practice.population`), their ranges 5 to 14 setting errors wide (wide: 9 or
 more); seeds below 10000 are for choices such as this one. Every kind sees the same lines, so differences are paired.
 Checks alone are wanted, one round; `steps` are searches step by step up to 40 graded coupons whose first 12 are of that
-kind. Only lines where 0.97 is possible count, and with other than four settings no others are worked out. Kinds are
-those that exist in one copy; the first of a size is the one made where nothing was tried. A setpoint holds where 0.95
-truly pass, is far off below 0.80; worth is the first share minus the second, and differences are of worth.
+kind, with other than four settings of the tool's own. Only lines where 0.97 is possible count, and with other than four
+settings no others are worked out. Kinds are those that exist in one copy; the first of a size is the one made where
+nothing was tried. A setpoint holds where 0.95 truly pass, is far off below 0.80; worth is the first share minus the
+second, and differences are of worth.
 
 With other than four settings `auto` leaves the first kind only where another is better by three standard errors of the
 paired difference; each family is judged with what the others choose that way, and with what is worth most to them.
@@ -37,7 +39,7 @@ from doe.domain.errors import InputError
 from doe.domain.stack import DEFAULT_LINE
 from doe.plans.build import add_round, fits, usual_kind
 from doe.plans.classical import CLASSICAL, sizes
-from doe.plans.decisions import BEYOND, FAR_OFF, width
+from doe.plans.decisions import AS_THE_TOOL, BEYOND, FAR_OFF, width
 from doe.plans.plan import KINDS
 from doe.practice.coupons import DEFAULT_SCORING, Scoring
 from doe.practice.lines import SimulatedLine
@@ -71,39 +73,41 @@ CASES: dict[int, tuple[str, ...]] = {
     20: (FIRST, "d-optimal", "spread", "full"),
     28: (FIRST, "d-optimal", "spread", "composite"),
 }
-STEPWISE, STEPS, MOST = "steps", ("half", "spread"), 40
-ALL_CASES = CASES | {MOST: tuple(f"{STEPWISE}, {kind}" for kind in STEPS)}
+MOST = 40
+ALL_CASES = CASES | {MOST: ("steps, half", "steps, spread")}
 POSSIBLE, TARGET, WIDE_FROM = 0.97, 0.95, 9.0
 """Best rate of lines that count, the wanted rate, and how many setting errors wide ranges are called wide from."""
 
 
 class Question(NamedTuple):
-    """Factors with a range, and factors of two levels beside them."""
+    """Factors with a range, factors of two levels beside them, and whether searches with other than four are meant."""
 
     settings: int
     named: int
+    searches: bool = False
 
     @classmethod
     def parsed(cls, text: str) -> Question:
-        """``3`` is three factors with a range, ``3+1`` the same and one of two levels."""
-        settings, _, named = text.partition("+")
-        return cls(int(settings), int(named or 0))
+        """``3`` is three factors with a range, ``3+1`` the same and one of two levels, ``3s`` searches with three."""
+        settings, _, named = text.removesuffix("s").partition("+")
+        return cls(int(settings), int(named or 0), text.endswith("s"))
 
     @classmethod
     def of(cls, record: Record) -> Question:
-        """The question of a record; those without a number of settings are of the usual four."""
-        return cls(record.get("settings", 4), record.get("named", 0))
+        """The question of a record or a row; those without a number of settings are of the usual four."""
+        settings = record.get("settings", 4)
+        return cls(settings, record.get("named", 0), settings != 4 and record["kind"] == AS_THE_TOOL)
 
     def line(self, family: str, seed: int) -> SimulatedLine:
         """A line of a family with a study of this many factors."""
         if self == USUAL:
             return line_of(family, seed, hand=False)
-        return draw_line(family, seed, draw_other_study(seed, *self))
+        return draw_line(family, seed, draw_other_study(seed, self.settings, self.named))
 
     @property
     def name(self) -> str:
         """The question in words."""
-        return f"{self.settings} settings" + (" and one of two levels" if self.named else "")
+        return f"{self.settings} settings" + " and one of two levels" * self.named + ", step by step" * self.searches
 
     @property
     def head(self) -> str:
@@ -113,7 +117,7 @@ class Question(NamedTuple):
     @property
     def tail(self) -> str:
         """Ending of the names of its figures; none of the usual four."""
-        return "" if self == USUAL else f"_of_{self.settings}" + "_named" * self.named
+        return "" if self == USUAL else f"_of_{self.settings}" + "_named" * self.named + "_searches" * self.searches
 
 
 USUAL = Question(4, 0)
@@ -124,7 +128,7 @@ def kinds_of(question: Question) -> dict[int, tuple[str, ...]]:
     """Kinds that exist in one copy at every size, the one that is made where nothing was tried first."""
     if question == USUAL:
         return CASES
-    study, found = draw_other_study(0, *question), {}
+    study, found = draw_other_study(0, question.settings, question.named), {}
     for coupons in CASES:
         usual = usual_kind(study, coupons)[0]
         possible = [k for k in KINDS if k != "auto" and (k not in CLASSICAL or _in_one_copy(study, k, coupons))]
@@ -133,7 +137,9 @@ def kinds_of(question: Question) -> dict[int, tuple[str, ...]]:
 
 
 def sizes_of(question: Question) -> dict[int, tuple[str, ...]]:
-    """`kinds_of`, and of four settings the searches step by step."""
+    """`kinds_of`, and of four settings the searches step by step, or one search as the tool begins it."""
+    if question.searches:
+        return {MOST: (AS_THE_TOOL,)}
     return ALL_CASES if question == USUAL else kinds_of(question)
 
 
@@ -144,24 +150,26 @@ def _in_one_copy(study: doe.Study, kind: str, coupons: int) -> bool:
 def one(question: Question, family: str, seed: int, commit: str) -> list[Record]:
     """Every case of one line; one record that counts nowhere where 0.97 is out of reach or no line fits."""
     warm_up()
-    head = {"family": family, "seed": seed, **question._asdict(), "commit": commit}
+    head = {"family": family, "seed": seed, "settings": question.settings, "named": question.named, "commit": commit}
+    nothing = {"coupons": 0, "kind": AS_THE_TOOL if question.searches else "none"}
     try:
         line = question.line(family, seed)
     except InputError:
-        return [head | {"coupons": 0, "kind": "none", "best": 0.0, "width": 0.0}]
+        return [head | nothing | {"best": 0.0, "width": 0.0}]
     study = line.study
     head |= {"best": line.best().robust_pass, "width": width(study)}
     if head["best"] < POSSIBLE:
-        return [head | {"coupons": 0, "kind": "none"}]
+        return [head | nothing]
     found = []
-    for coupons, kinds in kinds_of(question).items():
+    for coupons, kinds in sizes_of(question).items():
         for kind in kinds:
+            if coupons == MOST:
+                found.append(head | {"coupons": MOST, "kind": kind} | _steps(line, kind.split(", ")[1], seed))
+                continue
             plan = doe.make_plan(study, coupons=coupons, kind=kind, seed=seed)
             results = line.run(plan.coupons, seed, DEFAULT_SCORING)
             answer = doe.recommend(study, doe.fit(study, results, seed=seed), seed=seed)
             found.append(head | {"coupons": coupons, "kind": kind} | _record(line, answer, len(results)))
-    for kind in STEPS if question == USUAL else ():
-        found.append(head | {"coupons": MOST, "kind": f"{STEPWISE}, {kind}"} | _steps(line, kind, seed))
     return found
 
 
@@ -282,9 +290,12 @@ def section(records: Sequence[Record], question: Question, cases: str) -> tuple[
     """What is told of one question, under its head."""
     able = {r["seed"]: r["width"] >= WIDE_FROM for r in records if r["best"] >= POSSIBLE}
     lines = f"{cases}; 0.97 is possible on {len(able)}, {sum(able.values())} of them with wide ranges"
-    (shares, figures), (families, more) = told(records, question), left_out(records, question)
-    text = f"{question.head}\n\nOf {lines}{made_at(records)}.\n\n{shares}\n\n{families}"
-    return text, figures | more
+    shares, figures = told(records, question)
+    text = f"{question.head}\n\nOf {lines}{made_at(records)}.\n\n{shares}"
+    if question.searches:  # nothing to choose from
+        return text, figures
+    families, more = left_out(records, question)
+    return f"{text}\n\n{families}", figures | more
 
 
 def kept_sections(name: str) -> tuple[dict[str, str], Figures]:
@@ -344,7 +355,7 @@ def _block(records: Sequence[Record], question: Question, coupons: int, kind: st
         f"holds = {(true >= TARGET).mean():.4f}",
         f"far_off = {(true < TARGET - FAR_OFF).mean():.4f}",
         f"made = {np.mean([r['made'] for r in found]):.1f}",
-        *(() if question == USUAL else of_others),
+        *(() if question == USUAL else of_others[:2] if question.searches else of_others),
     ]
     return "\n".join(lines)
 

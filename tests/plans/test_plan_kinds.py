@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from doe.domain.jsonable import packaged_table
+from doe.plans.decisions import AS_THE_TOOL
 from tests.benchmarks import plan_kinds, results
 from tests.benchmarks.plan_kinds import USUAL, Question, chosen, gain, kinds_of, one, worths
 from tests.benchmarks.results import Record
@@ -78,12 +79,40 @@ def test_rows_of_other_questions_stay_as_they_are(tmp_path: Path, monkeypatch: p
     plan_kinds.write_tables(everything(), [THREE], "6 lines")
     assert (tmp_path / name).read_text("utf-8") == once
     made = plan_kinds.tomllib.loads(once)["plans"]
-    others = [row for row in packaged_table("plan_decisions")["plans"] if row.get("settings", 4) != 3 or row["named"]]
-    assert [row for row in made if row.get("settings", 4) != 3 or row["named"]] == others
-    three = [row for row in made if row.get("settings") == 3 and not row["named"]]
+    others = [row for row in packaged_table("plan_decisions")["plans"] if Question.of(row) != THREE]
+    assert [row for row in made if Question.of(row) != THREE] == others
+    three = [row for row in made if Question.of(row) == THREE]
     assert len(three) == 2 * sum(len(kinds) for kinds in kinds_of(THREE).values())
     assert {row["lines"] for row in three} == {3}
     assert once.count("# 3 settings: 6 lines") == 1
+
+
+def test_searches_with_other_settings_have_a_section_and_rows_of_their_own(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    searches = Question.parsed("3+1s")
+    assert (searches.name, searches.tail) == (
+        "3 settings and one of two levels, step by step",
+        "_of_3_named_searches",
+    )
+    lines = [
+        record(s, AS_THE_TOOL, 0.97 if s else 0.9, wide=s % 2 == 0) | {"named": 1, "coupons": 40, "made": 24 + s}
+        for s in range(4)
+    ]
+    assert {Question.of(line) for line in lines} == {searches}
+    text, figures = plan_kinds.section(lines, searches, "4 lines")
+    assert text.count("\n| 40 | steps, auto | 0.75") == 1
+    assert "left out" not in text
+    assert figures["reached_40_steps_auto_of_3_named_searches"] == 0.75
+    name = Path("templates", "tables", "plan_decisions.toml")
+    (tmp_path / name).parent.mkdir(parents=True)
+    shutil.copy(results.ROOT / name, tmp_path / name)
+    monkeypatch.setattr(plan_kinds, "ROOT", tmp_path)
+    plan_kinds.write_tables(lines, [searches], "4 lines")
+    made = plan_kinds.tomllib.loads((tmp_path / name).read_text("utf-8"))["plans"]
+    narrow, wide = (row for row in made if Question.of(row) == searches)
+    assert (narrow["wide"], narrow["holds"], narrow["made"]) == (False, 1.0, 26.0)
+    assert (wide["wide"], wide["holds"], wide["made"]) == (True, 0.5, 25.0)
 
 
 def test_a_page_keeps_what_it_said_of_questions_not_asked_again(
