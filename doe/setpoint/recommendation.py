@@ -21,6 +21,7 @@ from doe.setpoint.search import find_setpoint
 from doe.setpoint.standing import SetpointDraws, judge_for
 from doe.setpoint.verdict import (
     OUT_OF_REACH_GAP,
+    READY_LOW_SHORTFALL,
     certainty_limits,
     chances,
     error_rates,
@@ -29,7 +30,6 @@ from doe.setpoint.verdict import (
     next_size,
     possible_changes,
     reach_threshold,
-    ready_shortfall,
     share_inside,
 )
 from doe.setpoint.window import find_window
@@ -117,7 +117,7 @@ def recommend(
             "draws": surfaces.draws.count,
             "setting_error": BOTH_ONCE,
             "ready_rate": study.spec.pass_rate,
-            "ready_shortfall": ready_shortfall(study),
+            "ready_shortfall": READY_LOW_SHORTFALL,
             "reach_chance": reach_threshold(study, made),
             "reach_gap": OUT_OF_REACH_GAP,
             **error_rates(made),

@@ -38,9 +38,9 @@ OUT_OF_REACH_GAP = 0.05
 """... and even the best setting of a typical draw falls short by more than this."""
 
 
-STEP_READY, STEP_READY_FROM, STEP_READY_SHORTFALL = 0.80, 16, 0.10
+STEP_READY, STEP_READY_FROM = 0.80, 16
 """A search step by step looks at its results again and again, so it is called ready only where the chance that the
-setpoint reaches the target is at least this, from so many coupons on, and its bound falls short by no more ..."""
+setpoint reaches the target is at least this, from so many coupons on ..."""
 
 STEP_OUT_OF_REACH, STEP_OUT_FROM = 0.20, 20
 """... and not reachable below this chance, from so many coupons on, or below the usual one when its budget is spent.
@@ -217,17 +217,12 @@ def judge(
         Coupons behind the draws.
     """
     target, stepwise = study.spec.pass_rate, study.most_coupons is not None
-    holds = inside >= LEAST_INSIDE and pass_rate >= target and pass_rate_low >= target - ready_shortfall(study)
+    holds = inside >= LEAST_INSIDE and pass_rate >= target and pass_rate_low >= target - READY_LOW_SHORTFALL
     if holds and (not stepwise or (coupons >= STEP_READY_FROM and chance.p_target >= STEP_READY)):
         return "ready"
     if chance.p_reachable < reach_threshold(study, coupons) and chance.best < target - OUT_OF_REACH_GAP:
         return "not reachable"
     return "more coupons"
-
-
-def ready_shortfall(study: Study) -> float:
-    """By how much the lower bound may fall short of the target where it is called ready."""
-    return READY_LOW_SHORTFALL if study.most_coupons is None else STEP_READY_SHORTFALL
 
 
 def reach_threshold(study: Study, coupons: int) -> float:
