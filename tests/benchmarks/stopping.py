@@ -8,10 +8,10 @@ Lines of the tuning families (`doe.practice.population`), by turns with checks a
 and graded with hand-feel: 12, then 4 at a time where they tell most, to 40 without stopping. Each look keeps what the
 answer said and what is true, so that any rule can be tried afterwards. A rule is named by the chance from which it says
 *ready*, the chance below which it says *not reachable*, from how many coupons on each, and the latter at the end. A
-search is worth 1 when it ends well (its setpoint truly reaches the target, or none does and it is not called ready), -1
-when it misleads (called ready below 0.90, or not reachable where 0.97 is possible), less 0.01 a coupon. Chosen: the rule
-that is worth most, of those by which at most 0.02 of what is called ready is below 0.90 and at most 0.03 of lines that
-can reach 0.97 are called not reachable, or which come nearest to that. Left out: the rule so chosen on all other
+search is worth 1 when it ends well (its setpoint truly reaches the target, or none does and it is not called ready),
+-1 when it misleads (called ready below 0.90, or not reachable where 0.97 is possible), less 0.01 a coupon. Chosen: the
+rule that is worth most, of those by which at most 0.02 of what is called ready is below 0.90 and at most 0.03 of lines
+that can reach 0.97 are called not reachable, or which come nearest to that. Left out: the rule so chosen on all other
 families, tried on the family that had no say. The tool's rule gives way only to one that is better there.
 """
 
