@@ -115,7 +115,7 @@ class Answer:
         What reproduces the answer, and the error rates of the verdicts. ``model``: kind of surface, empty where it was
         put together by hand; ``draws``; ``setting_error``: `BOTH_ONCE`, or ``once`` where an older version
         left the trial's in hand-feel; ``ready_rate``, ``ready_shortfall``, ``reach_chance``, ``reach_gap``: thresholds
-        of the verdict; and the keys of `doe.setpoint.verdict.ERROR_RATES`. An older version kept labels in words.
+        of the verdict; and what `doe.setpoint.verdict.error_rates` gives. An older version kept labels in words.
     seed : int
     room : tuple of SettingRoom
         One a numeric factor; empty when the target is not expected to hold at the setpoint, or no coupon varied some

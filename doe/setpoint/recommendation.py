@@ -120,7 +120,7 @@ def recommend(
             "ready_shortfall": READY_LOW_SHORTFALL,
             "reach_chance": reach_threshold(study, made),
             "reach_gap": OUT_OF_REACH_GAP,
-            **error_rates(made),
+            **error_rates(study, made),
         },
         seed=seed,
         room=() if gaps.unvaried or pass_rate < study.spec.pass_rate else room,

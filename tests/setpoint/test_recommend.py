@@ -21,7 +21,7 @@ from doe.setpoint.next_coupons import choose_next
 from doe.setpoint.robust import RobustRate, error_nodes
 from doe.setpoint.search import find_setpoint
 from doe.setpoint.standing import judge_for
-from doe.setpoint.verdict import LOOK_AGAIN, OUT_OF_REACH, STEP_OUT_OF_REACH, Chance, contradicted, judge
+from doe.setpoint.verdict import LOOK_AGAIN, OUT_OF_REACH, STEP_OUT_OF_REACH, Chance, contradicted, error_rates, judge
 from doe.surfaces.fitted import Surfaces
 from doe.words.confirmation.plan import sentences
 from doe.words.recipe.card import caution_sentences
@@ -77,18 +77,33 @@ def test_the_answer_is_complete_and_consistent(study: Study, answer: doe.Answer)
     assert list(answer.next_coupons.columns) == list(study.factor_names)
 
 
+RATES = {
+    "false_ready": "ready_below_target",
+    "ready_below_90": "ready_below_090",
+    "bound_held": "bound",
+    "false_reach": "out_of_reach_said_where_false",
+    "true_reach": "out_of_reach_said_where_true",
+}
+"""What a rate of the verdicts is called among printed figures."""
+
+
 def test_the_error_rates_of_the_verdicts_go_with_the_answer_and_are_those_that_were_printed(answer: doe.Answer) -> None:
     printed = headlines.figures_of("decisions-locked-checks")
-    for name, row in (
-        ("false_ready", "ready_below_target"),
-        ("ready_below_90", "ready_below_090"),
-        ("bound_held", "bound"),
-        ("false_reach", "out_of_reach_said_where_false"),
-        ("true_reach", "out_of_reach_said_where_true"),
-    ):
+    for name, row in RATES.items():
         for coupons in (20, 28):
             assert answer.method[f"{name}_{coupons}"] == round(100 * printed[f"{row}_{coupons}"])
     assert answer.method["locked_lines"] == printed["lines_20"] == printed["lines_28"]
+
+
+@pytest.mark.parametrize(("grades", "page"), [(False, "checks-steps"), (None, "checks-grades-steps")])
+def test_a_search_states_the_error_rates_of_searches(study: Study, grades: bool | None, page: str) -> None:
+    printed = headlines.figures_of(f"decisions-locked-{page}")
+    stated = error_rates(replace(study, most_coupons=24, grades=grades), 12)
+    rates = {f"{name}_40": round(100 * printed[f"{row}_40_steps"]) for name, row in RATES.items()}
+    assert stated == {"searched_lines": printed["lines_40_steps"]} | rates
+    told = dict(words.method_words(stated))
+    assert told["lower bound held"] == f"{stated['bound_held_40']} of 100 (up to 40 coupons); stated: 90"
+    assert told["simulated lines behind the error rates"].endswith("searches step by step")
 
 
 def test_the_setpoint_of_a_known_window_is_near_its_peak(study: Study, surfaces: Surfaces, answer: doe.Answer) -> None:

@@ -147,10 +147,16 @@ def method_words(method: Mapping[str, float | str]) -> tuple[tuple[str, str], ..
                 f"{value:g} of six families, unlike any that priors and verdicts were tuned on; four factors, "
                 "checks alone, wanted rate 95 %, one round"
             )
+        elif key == "searched_lines":
+            found["simulated lines behind the error rates"] = (
+                f"{value:g} of six families, unlike any that priors and verdicts were tuned on; four factors, "
+                "checks alone, wanted rate 95 %, searches step by step"
+            )
         elif rate in _RATES:
             label = _RATES[rate]
             before = f"{found[label]}, " if label in found else ""
-            found[label] = f"{before}{value:g} of 100 ({coupons} coupons)"
+            most = "up to " if "searched_lines" in method else ""
+            found[label] = f"{before}{value:g} of 100 ({most}{coupons} coupons)"
         elif key == "worse_below":
             names = ("false_ready", "ready_below_90", "bound_held")
             ready, ready_90, held = (method[f"worse_{name}_12"] for name in names)
@@ -162,6 +168,6 @@ def method_words(method: Mapping[str, float | str]) -> tuple[tuple[str, str], ..
         elif not key.startswith("worse_"):
             text = value if isinstance(value, str) else f"{value:g}"
             found[_SETTINGS.get(key, key.replace("_", " "))] = text
-    if "bound_held_20" in method:
+    if "bound_held_20" in method or "bound_held_40" in method:
         found[_RATES["bound_held"]] += "; stated: 90"
     return tuple(found.items())
