@@ -89,11 +89,11 @@ SEARCH_RATES: dict[bool, dict[str, float]] = {
     },
     True: {
         "searched_lines": 300,
-        "false_ready_40": 16,
-        "ready_below_90_40": 2,
-        "bound_held_40": 92,
-        "false_reach_40": 8,
-        "true_reach_40": 87,
+        "false_ready_40": 17,
+        "ready_below_90_40": 6,
+        "bound_held_40": 91,
+        "false_reach_40": 7,
+        "true_reach_40": 76,
     },
 }
 """The same of searches step by step up to 40 coupons, every look counted, by whether coupons are graded: what the same
