@@ -129,7 +129,10 @@ def test_shares_are_known_with_other_numbers_of_factors(factors):
                 assert found.wide == is_wide(study)
                 assert 0 <= found.far_off <= found.far_off + found.holds <= 1 + 1e-3  # kept to four places
                 assert found.lines >= 10
-    assert stepwise(usual(*factors)) is None
+        searched = stepwise(study)
+        assert searched is not None
+        assert (searched.settings, searched.named, searched.wide) == (factors[0], len(factors) - 1, is_wide(study))
+        assert 12 < searched.made < 40
 
 
 def test_a_difference_that_may_be_chance_replaces_nothing():

@@ -219,7 +219,8 @@ def test_shares_of_other_numbers_of_factors_say_what_was_tried():
     tried = outcome(study, "optimal", 20)
     assert tried is not None
     assert outcome_cells(tried)[0] == f"{100 * tried.holds:.0f} ± {100 * tried.error:.0f}"
-    (note,) = outcome_note(study, [tried])  # searches step by step were not tried
+    note, searches = outcome_note(study, [tried])
+    assert searches.startswith("Step by step (--step-by-step): on invented lines with ranges as wide (")
     assert note.startswith(f"Of {tried.lines} invented lines with 3 factors and ranges as ")
     levels = usual(3, "fabric")
     beside = outcome(levels, "optimal", 20)
