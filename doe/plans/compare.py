@@ -98,11 +98,11 @@ def _left_out(kind: str, code: ReasonCode, **values: Value) -> LeftOut:
 def _merit(
     study: Study, judgement: PlanJudgement, auto: str, coupons: int
 ) -> tuple[bool, float, bool, bool, int, float, float]:
-    """The setpoints it led to, of those as good what ``auto`` makes; then what a textbook asks, hours last."""
+    """What ``auto`` makes first, the setpoints it led to; of those as good what a textbook asks, hours last."""
     tried = outcome(study, judgement.kind, judgement.coupons)
     is_auto = judgement.kind == auto and judgement.coupons == coupons
     return (
-        tried is None or not (tried.usual and is_auto),
+        tried is None or not is_auto,
         -round(tried.worth, 3) if tried is not None else 1.0,
         tried is not None and judgement.kind != auto,
         not math.isfinite(judgement.smallest_effect),

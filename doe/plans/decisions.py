@@ -2,8 +2,9 @@
 
 The shares stand in `templates/tables/plan_decisions.toml`, which `tests/benchmarks/plan_kinds.py --tables` writes, by
 number of settings, by factors of two levels beside them and by width: checks alone, one round, on lines of the
-population (`doe.practice.population`). Of four settings the kind that was worth most is taken; of other numbers, of
-which fewer lines were tried, one that differs from the usual kind by more than chance.
+population (`doe.practice.population`). Of four settings the kind that was once worth most is taken until another is
+better by more than chance; of other numbers, of which fewer lines were tried, one that is better than the usual kind by
+more than chance.
 """
 
 from __future__ import annotations
@@ -63,6 +64,8 @@ class TriedPlan:
         Kind that is made with as many coupons where nothing was tried; empty where no difference from it is kept.
     gain, gain_error : float
         `worth` minus that of the usual kind on the same lines, and the standard error of this paired difference.
+    taken : bool
+        Of four settings, whether this is the kind that is made.
     """
 
     kind: str
@@ -77,6 +80,7 @@ class TriedPlan:
     usual: str = ""
     gain: float = 0.0
     gain_error: float = 0.0
+    taken: bool = False
 
     @property
     def error(self) -> float:
@@ -129,7 +133,8 @@ def outcome(study: Study, kind: str, coupons: int) -> TriedPlan | None:
 def winner(study: Study, coupons: int, kinds: Iterable[str], usual: str) -> TriedPlan | None:
     """The kind of plan that was worth most with as many coupons over ranges as wide; ``usual`` of those worth as much.
 
-    Where differences from the usual kind are kept, only those that are better than it beyond chance come before it.
+    One that is marked as taken comes before all others. Where differences from the usual kind are kept, only those that
+    are better than it beyond chance come before it.
     None where the table does not speak: nothing like this study was tried, or not with about as many coupons.
 
     Parameters
@@ -146,7 +151,7 @@ def winner(study: Study, coupons: int, kinds: Iterable[str], usual: str) -> Trie
     if coupons < min(sizes, default=0) or abs(size - coupons) > NEAR:
         return None
     known = [o for kind in kinds if (o := outcome(study, kind, coupons)) is not None and o.coupons == size]
-    found = [o for o in known if o.may_replace(usual)]
+    found = [o for o in known if o.taken] or [o for o in known if o.may_replace(usual)]
     return max(found, key=lambda o: (round(o.worth, 3), o.kind == usual), default=None)
 
 

@@ -14,9 +14,10 @@ nothing was tried. A setpoint holds where 0.95 truly pass, is far off below 0.80
 second, and differences are of worth.
 
 With other than four settings `auto` leaves the first kind only where another is better by three standard errors of the
-paired difference; each family is judged with what the others choose that way, and with what is worth most to them.
-What was printed of a question that is not asked again is kept. ``--tables`` writes what `auto` and `doe plan` read,
-`templates/tables/plan_decisions.toml`, and leaves rows of other questions as they are.
+paired difference, with four the kind it makes already; each family is judged with what the others choose that way in
+place of the first kind, and with what is worth most to them. What was printed of a question that is not asked again is
+kept. ``--tables`` writes what `auto` and `doe plan` read, `templates/tables/plan_decisions.toml`, and leaves rows of
+other questions as they are.
 """
 
 from __future__ import annotations
@@ -321,7 +322,9 @@ def write_tables(records: Sequence[Record], questions: Sequence[Question], cases
     """The shares that the tool reads, beside where they come from; rows of other questions stay as they are."""
     path = ROOT / "templates" / "tables" / "plan_decisions.toml"
     head, *blocks = re.split(r"\n(?=\[\[plans\]\]\n)", path.read_text(encoding="utf-8").strip())
-    blocks = [b.strip() for b in blocks if Question.of(tomllib.loads(b)["plans"][0]) not in questions]
+    rows = [tomllib.loads(block)["plans"][0] for block in blocks]
+    now = {(row["coupons"], row["wide"]): row["kind"] for row in rows if row.get("taken")}
+    blocks = [b.strip() for b, row in zip(blocks, rows, strict=True) if Question.of(row) not in questions]
     for question in sorted(questions):
         label = f"# {question.name}: {cases}; checks alone, lines where 0.97 is possible{made_at(records)}."
         notes = [n for n in head.splitlines() if not n.startswith(f"# {question.name}:")]
@@ -329,8 +332,20 @@ def write_tables(records: Sequence[Record], questions: Sequence[Question], cases
         head = "\n".join([*notes[: at + 1], label, *notes[at + 1 :]])
         for coupons, kinds in sizes_of(question).items():
             for kind in kinds:
-                blocks += [_block(records, question, coupons, kind, wide=wide) for wide in (False, True)]
+                for wide in (False, True):
+                    block = _block(records, question, coupons, kind, wide=wide)
+                    is_taken = question == USUAL and kind == _taken(records, now, coupons, wide=wide)
+                    blocks.append(block + "\ntaken = true" * is_taken)
     path.write_text("\n\n".join([head.strip(), *blocks]) + "\n", encoding="utf-8")
+
+
+def _taken(records: Sequence[Record], now: dict[tuple[int, bool], str], coupons: int, *, wide: bool) -> str:
+    """The kind made of four settings: the one made now, or the best of those better than it beyond chance."""
+    kept = now.get((coupons, wide), "")
+    own = outcomes(records, USUAL, coupons, kept, wide=wide)
+    gains = {k: gain(outcomes(records, USUAL, coupons, k, wide=wide), own) for k in ALL_CASES[coupons] if kept}
+    better = {kind: found[0] for kind, found in gains.items() if found[0] > BEYOND * found[1]}
+    return max(better, key=lambda kind: better[kind], default=kept)
 
 
 def _block(records: Sequence[Record], question: Question, coupons: int, kind: str, *, wide: bool) -> str:
