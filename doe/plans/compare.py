@@ -36,9 +36,8 @@ class LeftOut:
 def compare_plans(study: Study, *, coupons: int, seed: int = 0, line: Line = DEFAULT_LINE) -> tuple[PlanJudgement, ...]:
     """Judgements of the plans that fit a budget, the surest first.
 
-    Plans that were tried on simulated lines over ranges as wide come first, the one that led to the best setpoints
-    before the others (`doe.plans.decisions`): with as many coupons as were tried, it is what ``auto`` makes. Where the
-    table keeps how far differences are chance, what ``auto`` makes comes before those that only happened to do better.
+    Plans that were tried on simulated lines over ranges as wide come first, what ``auto`` makes before the others, then
+    those that led to better setpoints (`doe.plans.decisions`).
     Of the rest, plans that can show an effect of every factor come before those that cannot; then those that carry the
     full quadratic, then those that carry two-factor interactions; among these the one with the smaller average
     prediction variance, and among equals the faster. A textbook plan is taken in one copy with up to four centre
