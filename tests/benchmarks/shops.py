@@ -73,7 +73,8 @@ class Moved:
 
     def margins(self, natural: FloatArray, coded: FloatArray, levels: NDArray[np.int64]) -> Margins:
         """See `doe.practice.truth.Truth`."""
-        coded = coded_of(self.first, natural) - self.move
+        least = [f.low / 1000 if f.scale == "log" else -np.inf for f in self.first.numeric]  # as `SimulatedLine` has it
+        coded = coded_of(self.first, np.maximum(natural, least)) - self.move
         return self.truth.margins(natural_of(self.first, coded), coded, levels)
 
 
