@@ -14,16 +14,16 @@ from tests.benchmarks.bench_page_load import Load, Shift, bench_book, busy_book,
 SECONDS = 60.0 if os.environ.get("CI") else 6.0
 
 
-def scored_well(load: Load, *, answers: int) -> Shift:
+def scored_well(load: Load, *, answers: int, seconds: float = SECONDS) -> Shift:
     """A load that nothing was lost under, and that everybody was answered under."""
-    given = argparse.Namespace(devices=20, seconds=SECONDS, think=2.0, hints=0.0, strangers=260, answers=answers)
+    given = argparse.Namespace(devices=20, seconds=seconds, think=2.0, hints=0.0, strangers=260, answers=answers)
     shift = score_for_a_while(given, load)
     assert [text for device in shift.devices for text in device.failed] == []
     assert shift.lost == []
     assert shift.code == 0
     assert len(shift.answers) == answers
     took = times(shift)
-    assert len(took) > 15 * SECONDS
+    assert len(took) > 15 * seconds
     # 100 ms are wanted where nothing else runs (tests/benchmarks/bench_page_load.py); here other tests do
     assert np.percentile(took, 95) < 2000
     return shift
@@ -46,7 +46,7 @@ def test_twenty_devices_beside_idle_strangers_lose_nothing_and_are_answered(alon
 
 def test_what_is_worked_out_meanwhile_costs_the_pages_nothing(alone: Shift, made_demo: Path, tmp_path: Path) -> None:
     load = busy_book(made_demo, tmp_path)
-    busy = scored_well(load, answers=0)
+    busy = scored_well(load, answers=0, seconds=min(SECONDS, 20.0))  # times are compared page by page
     assert all(busy.works.values())
     # whatever else runs here: processor time of the pages themselves, of which a fit alone would take a second
     assert busy.used / len(times(busy)) < 1.7 * alone.used / len(times(alone))

@@ -92,7 +92,7 @@ def looked_at(page: Page, name: str) -> list[str]:
         page.set_viewport_size({"width": width, "height": height})
         page.emulate_media(color_scheme=scheme)
         # at night only colours differ; other widths only move things
-        rules = ((), ("color-contrast",), (), ("target-size",), ())[number]
+        rules = ((), ("color-contrast",), ("target-size",), ("target-size",), ())[number]
         found += [f"{name}, {width} {scheme}: {each}" for each in violations(page, *rules)]
         if page.evaluate("document.documentElement.scrollWidth") > width:
             found.append(f"{name} runs off the side at {width}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import calendar
 import re
 import string
 from collections.abc import Iterable
@@ -14,6 +15,7 @@ from doe.domain.jsonable import packaged_table
 from doe.words.glossary import GLOSSARY
 
 LISTS = Path(__file__).parent
+MONTHS = frozenset(name.lower() for name in calendar.month_name if name)
 _HIDDEN = re.compile(r"(?s)<(style|script|head)\b.*?</\1>|<!--.*?-->|<[^>]+>")
 _TEMPLATE = re.compile(r"(?s)\{#.*?#\}|\{%.*?%\}|\{\{.*?\}\}")
 _MARKS = str.maketrans("²³µ", "   ")
@@ -83,7 +85,7 @@ def explained() -> frozenset[str]:
 
 def is_known(word: str) -> bool:
     """Whether a word is plain English, one any presser knows, a name, or explained; so is a plural of one."""
-    known = listed("plain"), listed("trade"), listed("names"), explained()
+    known = listed("plain"), listed("trade"), listed("names"), explained(), MONTHS
     return any(form in words for form in _forms(word) for words in known)
 
 
