@@ -106,8 +106,8 @@ def led_to(tried: TriedPlan | None) -> str:
         return ""
     made = f", with {fixed(tried.made)} coupons on average" if tried.made < tried.coupons else ""
     return (
-        f"On invented lines with ranges as wide ({tried.lines} were tried) it found settings where {stated(WANTED)} "
-        f"pass the checks on {fixed(100 * tried.holds)} of 100{made}."
+        f"Of {tried.lines} invented lines with ranges as wide it found settings where {stated(WANTED)} pass the checks "
+        f"on {fixed(tried.holds * tried.lines)}{made}."
     )
 
 

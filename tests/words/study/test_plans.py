@@ -197,10 +197,11 @@ def test_what_a_plan_led_to_is_said_only_where_it_was_tried():
     study = usual(4)
     tried = outcome(study, "optimal", 20)
     assert tried is not None
-    assert led_to(tried).endswith(f"pass the checks on {100 * tried.holds:.0f} of 100.")
+    assert led_to(tried).startswith(f"Of {tried.lines} invented lines ")
+    assert led_to(tried).endswith(f"pass the checks on {tried.lines * tried.holds:.0f}.")
     steps = stepwise(study)
     assert steps is not None
-    assert led_to(steps).endswith(f"of 100, with {steps.made:.0f} coupons on average.")
+    assert led_to(steps).endswith(f"on {steps.lines * steps.holds:.0f}, with {steps.made:.0f} coupons on average.")
     assert led_to(outcome(usual(6), "optimal", 20)) == ""
     assert outcome_cells(None) == ("not tried", "")
     assert outcome_note(study, [None]) == ()
@@ -220,7 +221,7 @@ def test_shares_of_other_numbers_of_factors_say_what_was_tried():
     assert tried is not None
     assert outcome_cells(tried)[0] == f"{100 * tried.holds:.0f} ± {100 * tried.error:.0f}"
     note, searches = outcome_note(study, [tried])
-    assert searches.startswith("Step by step (--step-by-step): on invented lines with ranges as wide (")
+    assert searches.startswith("Step by step (--step-by-step): of ")
     assert note.startswith(f"Of {tried.lines} invented lines with 3 factors and ranges as ")
     levels = usual(3, "fabric")
     beside = outcome(levels, "optimal", 20)
