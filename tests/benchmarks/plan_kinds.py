@@ -349,7 +349,7 @@ def _taken(records: Sequence[Record], now: dict[tuple[int, bool], str], coupons:
 
 
 def _block(records: Sequence[Record], question: Question, coupons: int, kind: str, *, wide: bool) -> str:
-    """One row of the table; of four settings without a difference, since the kind worth most is taken there."""
+    """One row of the table; of four settings without a difference: one of them is marked as taken."""
     usual = sizes_of(question)[coupons][0]
     found = outcomes(records, question, coupons, kind, wide=wide)
     true = np.array([r["true"] for r in found])
