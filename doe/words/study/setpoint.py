@@ -142,15 +142,11 @@ def method_words(method: Mapping[str, float | str]) -> tuple[tuple[str, str], ..
                 f"{value:g} of seven kinds, on seeds that no prior was chosen on; four factors, wanted rate 95 %, one "
                 "round"
             )
-        elif key == "locked_lines":
+        elif key in ("locked_lines", "searched_lines"):
+            how = "one round" if key == "locked_lines" else "searches step by step"
             found["simulated lines behind the error rates"] = (
                 f"{value:g} of six families, unlike any that priors and verdicts were tuned on; four factors, "
-                "checks alone, wanted rate 95 %, one round"
-            )
-        elif key == "searched_lines":
-            found["simulated lines behind the error rates"] = (
-                f"{value:g} of six families, unlike any that priors and verdicts were tuned on; four factors, "
-                "checks alone, wanted rate 95 %, searches step by step"
+                f"checks alone, wanted rate 95 %, {how}"
             )
         elif rate in _RATES:
             label = _RATES[rate]
